@@ -1,0 +1,349 @@
+"""The rig: everything that makes one low-cost interactive display, in one document."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from rushlight.records.document import Basis, Document, Record, Slug
+from rushlight.records.quantity import (
+    Angle,
+    AngleFromZero,
+    Current,
+    Frequency,
+    Irradiance,
+    Length,
+    LengthFromZero,
+    PositiveLength,
+    Share,
+    Speed,
+    Time,
+    TimeFromZero,
+)
+from rushlight.records.sourced import Price, Sourced
+
+RigKind = Literal["surface", "viewpoint", "body", "volume"]
+Place = tuple[Length, Length, Length]
+Pixels = tuple[Annotated[int, Field(gt=7, le=20000)], Annotated[int, Field(gt=7, le=20000)]]
+FloorPoint = tuple[Length, Length]
+Direction = tuple[float, float, float]
+
+
+class PlacedPose(Record):
+    """Where something stands in the rig frame, as a builder would say it.
+
+    Attributes
+    ----------
+    position
+        x to the right, y up, z out of the first surface toward the user [m], from that
+        surface's lower-left corner.
+    turn, tilt, roll
+        Turn to the user's right about the vertical, tilt upward, and roll clockwise as seen
+        from behind; all zero faces the same way as the first surface.
+    """
+
+    position: Place
+    turn: Angle | None = None
+    tilt: Angle | None = None
+    roll: Angle | None = None
+
+
+class Surface(Record):
+    """The flat display that is pointed at or looked into.
+
+    Attributes
+    ----------
+    height_above_floor
+        Of the lower edge.
+    delay
+        From the computer's output to light on the display.
+    flatness
+        Root-mean-square departure from the best plane.
+    reflectance
+        Share of the emitters' infrared light that the surface returns, matt.
+    pose
+        Left out for the first surface, which is the rig frame itself.
+    projector
+        Place and aim of the projector, or left out.
+    """
+
+    id: Slug
+    width: PositiveLength
+    height: PositiveLength
+    height_above_floor: LengthFromZero
+    pixels: Pixels
+    refresh: Frequency
+    delay: TimeFromZero
+    flatness: LengthFromZero
+    reflectance: Share
+    display: Slug | None = None
+    pose: PlacedPose | None = None
+    projector: PlacedPose | None = None
+
+
+class Aim(Record):
+    """Which way a camera looks: turned right, tilted up, rolled; all zero looks at the wall."""
+
+    turn: Angle
+    tilt: Angle
+    roll: Angle | None = None
+
+
+class Illuminator(Record):
+    """Lights beside the lens, for reflectors."""
+
+    part: Slug
+    count: Annotated[int, Field(ge=1, le=500)]
+    current: Current
+    ring_radius: PositiveLength
+
+
+class Camera(Record):
+    """One camera of the rig.
+
+    Attributes
+    ----------
+    position
+        Of the lens, in the rig frame.
+    look_at, aim
+        One of the two: the point it looks at, or its angles.
+    exposure
+        A time, or "auto" to let the plan choose one that neither saturates nor starves.
+    lens
+        File of a lens calibration beside the rig, or left out for the shelf's typical lens.
+    """
+
+    id: Slug
+    part: Slug
+    mount: Literal["fixed", "carried"] = "fixed"
+    position: Place
+    look_at: Place | None = None
+    aim: Aim | None = None
+    exposure: Time | Literal["auto"] = "auto"
+    frame_rate: Frequency
+    gain: Annotated[float, Field(gt=0, le=100)] = 1.0
+    filter: Slug | None = None
+    illuminator: Illuminator | None = None
+    clock: Slug | None = None
+    lens: str | None = None
+
+    @model_validator(mode="after")
+    def _one_aim(self) -> Camera:
+        if (self.look_at is None) == (self.aim is None):
+            raise ValueError(
+                "needs exactly one of look_at and aim; give the point that the camera looks at"
+            )
+        return self
+
+
+class Diffuser(Record):
+    """A cap or sanding over an emitter that spreads its light."""
+
+    transmission: Share
+    spread: Share = Field(description="share of the light that leaves evenly in all directions")
+
+
+class CarriedEmitter(Record):
+    """A light or reflector on a carried thing.
+
+    Attributes
+    ----------
+    part, reflector
+        One of the two: an emitter of the shelf, or the diameter of a reflective marker.
+    distance_from_tip
+        Along a stylus, from its tip; or else `position`.
+    position, axis
+        In the thing's own frame: x, y, and z from the tip (or front) backward.
+    drive
+        steady, switched (on while pressed), pulsed with the camera, or coded by blinking.
+    """
+
+    id: Slug
+    part: Slug | None = None
+    reflector: PositiveLength | None = None
+    distance_from_tip: LengthFromZero | None = None
+    position: Place | None = None
+    axis: Direction = (0.0, 0.0, -1.0)
+    current: Current | None = None
+    drive: Literal["steady", "switched", "pulsed", "coded"] = "switched"
+    duty: Share | None = None
+    diffuser: Diffuser | None = None
+
+    @model_validator(mode="after")
+    def _complete(self) -> CarriedEmitter:
+        if (self.part is None) == (self.reflector is None):
+            raise ValueError("needs exactly one of part and reflector; name an emitter part")
+        if (self.distance_from_tip is None) == (self.position is None):
+            raise ValueError(
+                "needs exactly one of distance_from_tip and position; give distance_from_tip"
+            )
+        if self.part is not None and self.current is None:
+            raise ValueError('needs a current; add current = "20 mA" or so')
+        if sum(step * step for step in self.axis) == 0.0:
+            raise ValueError("has an axis of no length; give a direction such as [0, 0, -1]")
+        return self
+
+
+class NamedPoint(Record):
+    """A point of a carried thing that matters: tip, eye or hinge."""
+
+    name: Literal["tip", "eye", "hinge"]
+    position: Place
+    std: LengthFromZero | None = None
+
+
+class Carried(Record):
+    """A thing that people hold or wear.
+
+    Attributes
+    ----------
+    tilt
+        Least and greatest angle from the surface's normal at which it is held.
+    lean, lean_spread
+        The side toward which a stylus leans, anticlockwise from the surface's x axis as the
+        user sees it, and its standard deviation; left out, it follows the person's hand.
+    solved_as
+        What is computed from its dots: one point, a pair, or a full pose.
+    """
+
+    id: Slug
+    kind: Literal["stylus", "cap", "model", "baton", "scale-bar"]
+    person: Slug | None = None
+    emitters: Annotated[list[CarriedEmitter], Field(min_length=1)]
+    points: list[NamedPoint] = []
+    switch: Literal["none", "button", "tip"] = "none"
+    cell: Slug | None = None
+    cells: Annotated[int, Field(ge=1, le=12)] = 1
+    tilt: tuple[AngleFromZero, AngleFromZero] | None = None
+    lean: Angle | None = None
+    lean_spread: AngleFromZero | None = None
+    solved_as: Literal["point", "pair", "pose"]
+
+
+class Anchor(Record):
+    """An emitter fixed in the room, by which the camera's shaking is corrected."""
+
+    id: Slug
+    part: Slug
+    position: Place
+    current: Current
+
+
+class Person(Record):
+    """Someone who uses the rig.
+
+    Attributes
+    ----------
+    reach, reach_spread
+        From the shoulder to the tip of what they hold.
+    standing
+        Corners of the floor where they stand, as (x, z) in the rig frame.
+    touch_scatter
+        How far from a mark they set the tip, root-mean-square along each axis.
+    """
+
+    id: Slug
+    stature: PositiveLength
+    eye_height: PositiveLength | None = None
+    shoulder_height: PositiveLength | None = None
+    shoulder_breadth: PositiveLength | None = None
+    reach: PositiveLength
+    reach_spread: LengthFromZero | None = None
+    hand: Literal["right", "left"]
+    seated: bool = False
+    standing: Annotated[list[FloorPoint], Field(min_length=3)]
+    touch_scatter: LengthFromZero
+
+
+class Ambient(Record):
+    """Infrared light of the room on the surface, within what the camera passes.
+
+    Attributes
+    ----------
+    irradiance
+        On the surface, within the camera's band.
+    gradient
+        How much it differs from one side of the picture to the other, as a share.
+    """
+
+    irradiance: Irradiance
+    gradient: Share | None = None
+    source: str = ""
+
+
+class Room(Record):
+    """The room, seen from the rig frame."""
+
+    width: PositiveLength | None = None
+    depth: PositiveLength | None = None
+    height: PositiveLength | None = None
+
+
+class Targets(Record):
+    """What the rig must reach to be worth building.
+
+    Attributes
+    ----------
+    worst_error
+        Greatest root-mean-square pointing error at a place that still counts as covered.
+    coverage
+        Share of the surface that must be covered.
+    delay
+        From the hand's motion to light on the display.
+    pointing_speed
+        At which delay is turned into a displacement.
+    """
+
+    worst_error: PositiveLength
+    delay: Time
+    coverage: Share
+    pointing_speed: Speed
+    runtime: Time | None = None
+
+
+FigureName = Literal[
+    "error", "jitter", "trueness", "precision", "delay", "coverage", "throughput", "dropouts"
+]
+
+
+class ReferenceFigure(Record):
+    """One figure of the reference device."""
+
+    name: FigureName
+    statistic: Literal["rms", "median", "p95", "mean", "max", "share"]
+    value: Sourced
+
+
+class Reference(Record):
+    """The costly device that the rig is compared with."""
+
+    name: str
+    price: Price | None = None
+    figures: list[ReferenceFigure] = []
+
+
+class Rig(Document):
+    """One low-cost interactive display, whole."""
+
+    SCHEMA = "rushlight/rig"
+
+    name: Slug
+    title: str = ""
+    story: str = ""
+    basis: Basis
+    kinds: Annotated[list[RigKind], Field(min_length=1)]
+    licence: str
+    authors: Annotated[list[str], Field(min_length=1)]
+    surfaces: list[Surface] = []
+    cameras: Annotated[list[Camera], Field(min_length=1)]
+    carried: Annotated[list[Carried], Field(min_length=1)]
+    anchors: list[Anchor] = []
+    people: list[Person] = []
+    room: Room | None = None
+    ambient: Ambient | None = None
+    targets: Targets
+    reference: Reference | None = None
+    outputs: list[Literal["session", "pointer", "desktop", "touch", "osc", "lines"]] = []
+    weights: dict[FigureName, Annotated[float, Field(ge=0)]] | None = None
+    prices: dict[Slug, Price] = {}
