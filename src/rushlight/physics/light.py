@@ -47,7 +47,7 @@ def photon_energy(wavelength_m: ArrayLike) -> Array:
     >>> print(f"{photon_energy(940e-9):.4e}")
     2.1132e-19
     """
-    return constants.h * constants.c / np.asarray(wavelength_m, float)
+    return np.asarray(constants.h * constants.c / np.asarray(wavelength_m, float))
 
 
 def beam_exponent(half_angle_rad: ArrayLike) -> Array:
@@ -107,7 +107,7 @@ def beam_intensity(on_axis_w_sr: ArrayLike, angle_rad: ArrayLike, exponent: Arra
     0.01
     """
     cosine = np.maximum(np.cos(np.asarray(angle_rad, float)), 0.0)
-    return np.asarray(on_axis_w_sr, float) * cosine ** np.asarray(exponent, float)
+    return np.asarray(np.asarray(on_axis_w_sr, float) * cosine ** np.asarray(exponent, float))
 
 
 def beam_flux(on_axis_w_sr: ArrayLike, exponent: ArrayLike) -> Array:
@@ -201,7 +201,7 @@ def irradiance_at_lens(
     0.005
     """
     cosine = np.maximum(np.cos(np.asarray(off_axis_rad, float)), 0.0)
-    return np.asarray(intensity_w_sr, float) * cosine / np.asarray(range_m, float) ** 2
+    return np.asarray(np.asarray(intensity_w_sr, float) * cosine / np.asarray(range_m, float) ** 2)
 
 
 def pupil_area(focal_m: ArrayLike, f_number: ArrayLike) -> Array:
@@ -226,7 +226,7 @@ def pupil_area(focal_m: ArrayLike, f_number: ArrayLike) -> Array:
     1.210e-06
     """
     diameter = np.asarray(focal_m, float) / np.asarray(f_number, float)
-    return np.pi * diameter**2 / 4.0
+    return np.asarray(np.pi * diameter**2 / 4.0)
 
 
 def electrons(
@@ -268,7 +268,7 @@ def electrons(
         * np.asarray(transmission, float)
     )
     photons = power * np.asarray(exposure_s, float) / photon_energy(wavelength_m)
-    return photons * np.asarray(quantum_efficiency, float)
+    return np.asarray(photons * np.asarray(quantum_efficiency, float))
 
 
 def ambient_electrons(
@@ -374,4 +374,4 @@ def filter_centre_at_angle(
     903
     """
     ratio = np.sin(np.asarray(angle_rad, float)) / np.asarray(effective_index, float)
-    return np.asarray(centre_m, float) * np.sqrt(1.0 - ratio**2)
+    return np.asarray(np.asarray(centre_m, float) * np.sqrt(1.0 - ratio**2))

@@ -150,7 +150,9 @@ def mean_current(peak_a: ArrayLike, duty: ArrayLike, quiescent_a: ArrayLike = 0.
     >>> print(round(float(mean_current(0.100, 0.06)), 6))
     0.006
     """
-    return np.asarray(peak_a, float) * np.asarray(duty, float) + np.asarray(quiescent_a, float)
+    return np.asarray(
+        np.asarray(peak_a, float) * np.asarray(duty, float) + np.asarray(quiescent_a, float)
+    )
 
 
 def runtime_h(

@@ -188,7 +188,7 @@ def diffuse_intensity(
     0.5
     """
     cosine = np.maximum(np.cos(np.asarray(view_angle_rad, float)), 0.0)
-    return np.asarray(reflectance, float) * np.asarray(flux_w, float) * cosine / np.pi
+    return np.asarray(np.asarray(reflectance, float) * np.asarray(flux_w, float) * cosine / np.pi)
 
 
 def retro_intensity(
@@ -222,4 +222,6 @@ def retro_intensity(
     2.356e-03
     """
     at_marker = np.asarray(illuminator_w_sr, float) / np.asarray(range_m, float) ** 2
-    return np.asarray(coefficient_cd_lx_m2, float) * np.asarray(area_m2, float) * at_marker
+    return np.asarray(
+        np.asarray(coefficient_cd_lx_m2, float) * np.asarray(area_m2, float) * at_marker
+    )

@@ -110,7 +110,7 @@ def cornea_irradiance(intensity_w_sr: ArrayLike, distance_m: ArrayLike) -> Array
     >>> print(round(float(cornea_irradiance(0.020, 0.2)), 3))
     0.5
     """
-    return np.asarray(intensity_w_sr, float) / np.asarray(distance_m, float) ** 2
+    return np.asarray(np.asarray(intensity_w_sr, float) / np.asarray(distance_m, float) ** 2)
 
 
 def time_limit(irradiance_w_m2: ArrayLike) -> Array:
@@ -293,7 +293,7 @@ def burn_hazard_radiance(
     111400.0
     """
     radiance = np.asarray(intensity_w_sr, float) / np.asarray(source_area_m2, float)
-    return retina_weight(wavelength_m) * radiance
+    return np.asarray(retina_weight(wavelength_m) * radiance)
 
 
 def risk_band(cornea_w_m2: ArrayLike, retina_ratio: ArrayLike = 0.0) -> NDArray[np.str_]:

@@ -64,9 +64,7 @@ class ArrayRecord:
             fill = getattr(self, field.name)
             self._freeze(field, np.full(shape, fill, dtype=field.metadata[_DTYPE]), lengths)
 
-    def _freeze(
-        self, field: dataclasses.Field[Any], array: Array, lengths: dict[str, int]
-    ) -> None:
+    def _freeze(self, field: dataclasses.Field[Any], array: Array, lengths: dict[str, int]) -> None:
         axes: tuple[str | int, ...] = field.metadata[_AXES]
         shape = array.shape
         if axes and axes[0] == "...":
@@ -77,10 +75,8 @@ class ArrayRecord:
             for axis, length in zip(axes, shape, strict=True)
         )
         if not fits:
-            wanted = ", ".join(
-                f"{axis}={lengths[axis]}" if isinstance(axis, str) and axis in lengths else str(axis)
-                for axis in field.metadata[_AXES]
-            )
+            known = {axis: f"{axis}={length}" for axis, length in lengths.items()}
+            wanted = ", ".join(known.get(axis, str(axis)) for axis in field.metadata[_AXES])
             raise ValueError(
                 f"{type(self).__name__}.{field.name}: expected shape ({wanted}), got {array.shape}"
             )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
+import math
 import os
 import tempfile
 import tomllib
@@ -12,13 +12,25 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+)
 
 import rushlight
-from rushlight.errors import Finding, RushlightError
+from rushlight.errors import RushlightError
+from rushlight.records.findings import findings_of
 
 Basis = Literal["measured", "simulated", "predicted", "published", "invented", "typical"]
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+FloatOrUnknown = Annotated[
+    float, BeforeValidator(lambda given: math.nan if given is None else given)
+]
+"""A number, NaN where unknown; JSON and its readers know no NaN, so it is null on disk."""
 
 
 class Record(BaseModel):
@@ -74,7 +86,9 @@ class Document(Record):
     def content_hash(self) -> str:
         """SHA-256 of the content without its header, over JSON with sorted keys."""
         content = self.model_dump(mode="json", by_alias=True, exclude={"header"})
-        text = json.dumps(content, sort_keys=True, ensure_ascii=False, allow_nan=False)
+        text = json.dumps(
+            _nan_as_null(content), sort_keys=True, ensure_ascii=False, allow_nan=False
+        )
         return hashlib.sha256(text.encode()).hexdigest()
 
     def stamped(
@@ -103,8 +117,20 @@ class Document(Record):
         RushlightError
             When the place cannot be written.
         """
-        content = self.model_dump(mode="json", by_alias=True)
-        write_text(path, json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+        write_text(path, self.json_text() + "\n")
+
+    def json_text(self) -> str:
+        """The document as JSON, as it stands on disk; NaN is null."""
+        content = _nan_as_null(self.model_dump(mode="json", by_alias=True))
+        return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
+
+
+def _nan_as_null(content: Any) -> Any:
+    if isinstance(content, dict):
+        return {key: _nan_as_null(value) for key, value in content.items()}
+    if isinstance(content, list | tuple):
+        return [_nan_as_null(value) for value in content]
+    return None if isinstance(content, float) and math.isnan(content) else content
 
 
 AnyDocument = TypeVar("AnyDocument", bound=Document)
@@ -219,105 +245,3 @@ def validate(model: type[AnyDocument], data: Any, name: str) -> AnyDocument:
         return model.model_validate(data)
     except ValidationError as error:
         raise RushlightError(findings_of(error, data, name, model)) from None
-
-
-def _path_text(location: tuple[int | str, ...]) -> str:
-    text = ""
-    for step in location:
-        text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else step
-    return text
-
-
-def _at(data: Any, location: tuple[int | str, ...]) -> Any:
-    for step in location:
-        try:
-            data = data[step]
-        except (KeyError, IndexError, TypeError):
-            return None
-    return data
-
-
-def _fields_at(model: type[BaseModel], location: tuple[int | str, ...]) -> list[str]:
-    """Names of the fields that the model admits at a place, for the likeliest spelling."""
-    schema = model.model_json_schema(by_alias=True)
-    definitions = schema.get("$defs", {})
-    nodes = [schema]
-    for step in location:
-        following: list[dict[str, Any]] = []
-        for node in _expand(nodes, definitions):
-            if isinstance(step, int):
-                following += [node["items"]] if "items" in node else []
-            elif step in node.get("properties", {}):
-                following.append(node["properties"][step])
-        nodes = following or nodes
-    return [name for node in _expand(nodes, definitions) for name in node.get("properties", {})]
-
-
-def _expand(nodes: list[dict[str, Any]], definitions: dict[str, Any]) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = []
-    queue = list(nodes)
-    while queue:
-        node = queue.pop()
-        if "$ref" in node:
-            queue.append(definitions[node["$ref"].rsplit("/", 1)[-1]])
-            continue
-        queue += [*node.get("anyOf", []), *node.get("oneOf", [])]
-        found.append(node)
-    return found
-
-
-def findings_of(
-    error: ValidationError, data: Any, name: str, model: type[BaseModel]
-) -> list[Finding]:
-    """One finding a wrong field, in the words of the file rather than of the program."""
-    findings = []
-    for item in error.errors():
-        location = tuple(step for step in item["loc"] if not _is_branch(step, data, item["loc"]))
-        where = f"{name}: {_path_text(location)}" if location else name
-        kind = item["type"]
-        given = item["input"]
-        shown = json.dumps(given, ensure_ascii=False, default=str)
-        if len(shown) > 80:
-            shown = shown[:77] + "…"
-        if kind == "quantity":
-            allowed, remedy = item["ctx"]["allowed"], item["ctx"]["remedy"]
-        elif kind == "extra_forbidden":
-            known = _fields_at(model, location[:-1])
-            likely = difflib.get_close_matches(str(location[-1]), known, n=1)
-            allowed = "is not a field of this document"
-            remedy = f'did you mean "{likely[0]}"?' if likely else "remove it"
-            if not likely and known:
-                remedy = f"remove it; the fields here are {', '.join(sorted(set(known))[:14])}"
-            shown = shown if not isinstance(given, dict | list) else ""
-        elif kind == "missing":
-            allowed, remedy, shown = "is missing", "add it", ""
-        elif kind in ("literal_error", "enum"):
-            allowed, remedy = "is not known here", f"use {item['ctx']['expected']}"
-        elif kind == "string_pattern_mismatch":
-            allowed = "is not an id"
-            remedy = "use lower-case letters, digits and hyphens"
-        elif kind == "value_error":
-            message = str(item["ctx"]["error"])
-            allowed, _, remedy = message.partition("; ")
-            shown = "" if isinstance(given, dict) else shown
-        else:
-            allowed = f"is not right ({item['msg'][0].lower()}{item['msg'][1:]})"
-            remedy = "correct it"
-        remedy = remedy.rstrip("?.") if not remedy.endswith('"?') else remedy[:-1]
-        finding = Finding("error", kind.replace("_", "-"), where, shown, allowed, remedy)
-        if finding not in findings:
-            findings.append(finding)
-    return findings
-
-
-def _is_branch(step: int | str, data: Any, location: tuple[int | str, ...]) -> bool:
-    """Whether a step names a branch of a union rather than a field of the file."""
-    index = location.index(step)
-    parent = _at(data, location[:index])
-    if isinstance(step, int):
-        return False
-    return (
-        isinstance(parent, dict)
-        and step not in parent
-        and index + 1 < len(location)
-    )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import functools
 import math
 import re
+import unicodedata
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, GetPydanticSchema
@@ -53,7 +54,7 @@ UNITS: dict[Dimension, dict[str, str]] = {
     "angle": {"deg": "degree", "°": "degree", "rad": "radian", "mrad": "mrad"},
     "current": {"mA": "mA", "A": "A", "µA": "uA", "μA": "uA", "uA": "uA"},
     "voltage": {"V": "V", "mV": "mV"},
-    "resistance": {"ohm": "ohm", "Ω": "ohm", "Ω": "ohm", "kohm": "kohm", "kΩ": "kohm"},
+    "resistance": {"ohm": "ohm", "Ω": "ohm", "kohm": "kohm", "kΩ": "kohm"},
     "charge": {"Ah": "A*hour", "mAh": "mA*hour"},
     "power": {"W": "W", "mW": "mW"},
     "irradiance": {"W/m2": "W/m**2", "W/m²": "W/m**2", "mW/m2": "mW/m**2", "mW/m²": "mW/m**2"},
@@ -66,7 +67,7 @@ UNITS: dict[Dimension, dict[str, str]] = {
     "temperature difference": {"K": "K"},
     "thermal resistance": {"K/W": "K/W"},
     "throughput": {"bit/s": "1/s"},
-}
+}  # fmt: skip
 _SI: dict[Dimension, str] = {
     "length": "m", "time": "s", "frequency": "1/s", "angle": "radian", "current": "A",
     "voltage": "V", "resistance": "ohm", "charge": "A*s", "power": "W", "irradiance": "W/m**2",
@@ -80,9 +81,11 @@ SI_WORD: dict[Dimension, str] = {
     "radiant intensity": "W/sr", "electrons": "e-", "pixels": "px", "throughput": "bit/s",
 }  # fmt: skip
 
-_TYPED_ALIASES = str.maketrans({"−": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
-_PART = re.compile(r"\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.,+-][^\s]*)")
-_NUMBER_ONLY = re.compile(r"\s*[+-]?\d+(\.\d+)?([eE][+-]?\d+)?\s*$")
+_TYPED_ALIASES = str.maketrans({"−": "-", "\u2126": "Ω", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
+_PART = re.compile(
+    r"\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.,+-]\S*)", re.ASCII
+)
+_NUMBER_ONLY = re.compile(r"\s*[+-]?(\d+(\.\d+)?|\.\d+)([eE][+-]?\d+)?\s*$", re.ASCII)
 
 
 class QuantityError(ValueError):
@@ -97,7 +100,7 @@ class QuantityError(ValueError):
 @functools.cache
 def _factor(unit: str, dimension: Dimension) -> float:
     """SI value of one unit, by the units library."""
-    import pint  # noqa: PLC0415  (slow to import: only where a quantity is really parsed)
+    import pint  # slow to import: only where a quantity is really parsed
 
     registry = _registry(pint)
     expression = UNITS[dimension][unit] or "1"
@@ -116,6 +119,12 @@ def _registry(pint: Any) -> Any:
 
 def _dimension_of(unit: str) -> Dimension | None:
     return next((d for d, words in UNITS.items() if unit in words), None)
+
+
+def unit_words(dimension: Dimension) -> list[str]:
+    """The unit words of a dimension, of look-alike letters (µ, μ) only the first."""
+    alike = {unicodedata.normalize("NFKC", word): word for word in reversed(UNITS[dimension])}
+    return [word for word in UNITS[dimension] if word in alike.values()]
 
 
 class Quantity(BaseModel):
@@ -175,18 +184,21 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
         )
     typed = text.translate(_TYPED_ALIASES).strip()
     if re.search(r"\d,\d", typed):
+        pointed = typed.replace(",", ".", 1) if typed.count(",") == 1 else example.strip('"')
         raise QuantityError(
-            "uses a comma", f"use a decimal point and no thousands marks, such as {example}"
+            "uses a comma", f'use a decimal point and no thousands marks, such as "{pointed}"'
         )
     if re.search(r"\d\s+\d", typed):
-        raise QuantityError("puts a space inside a number", f"write it as one, such as {example}")
+        joined = re.sub(r"(?<=\d)\s+(?=\d)", "", typed)
+        raise QuantityError("puts a space inside a number", f'write it as one, such as "{joined}"')
     parts: list[tuple[float, str]] = []
     position = 0
     while position < len(typed):
         match = _PART.match(typed, position)
         if match is None or len(parts) == 2:
             raise QuantityError(
-                f"cannot be read as {_a(dimension)}", f"write a number and a unit, such as {example}"
+                f"cannot be read as {_a(dimension)}",
+                f"write a number and a unit, such as {example}",
             )
         parts.append((float(match[1]), match[2]))
         position = match.end()
@@ -201,8 +213,7 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
                 if known
                 else f'has the unknown unit "{unit}"'
             )
-            words = ", ".join(UNITS[dimension])
-            raise QuantityError(problem, f"use one of {words}")
+            raise QuantityError(problem, f"use one of {', '.join(unit_words(dimension))}")
         value += number * _factor(unit, dimension)
     if len(parts) == 2:
         (first, unit_a), (second, unit_b) = parts
@@ -232,7 +243,9 @@ def _example_number(text: object) -> str:
     return match[1].replace(",", ".") if match else "1"
 
 
-def quantity_type(dimension: Dimension, *, least: float = -math.inf, above: float = -math.inf) -> Any:
+def quantity_type(
+    dimension: Dimension, *, least: float = -math.inf, above: float = -math.inf
+) -> Any:
     """A pydantic field type for quantities of one dimension, written as the user's own text.
 
     Parameters
@@ -276,7 +289,7 @@ def quantity_type(dimension: Dimension, *, least: float = -math.inf, above: floa
     def json_schema(_schema: Any, _handler: Any) -> dict[str, Any]:
         return {
             "type": "string",
-            "description": f"{_a(dimension)} with its unit: {', '.join(UNITS[dimension])}",
+            "description": f"{_a(dimension)} with its unit: {', '.join(unit_words(dimension))}",
             "examples": [f"1 {word}"],
         }
 

@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rushlight.records.document import Document, Record, Slug
+from rushlight.records.document import Document, FloatOrUnknown, Record, Slug
 
-Row = list[float]
+Row = list[FloatOrUnknown]
 Matrix = list[Row]
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
@@ -188,13 +189,27 @@ class ResolvedRig:
     def take(self, rigs: slice | Array) -> ResolvedRig:
         """Some rigs of the batch."""
         return ResolvedRig(
-            *(
-                type(part)(
-                    **{f.name: getattr(part, f.name)[rigs] for f in dataclasses.fields(part)}
-                )
-                for part in (self.surface, self.cameras, self.emitters, self.people, self.targets)
-            )
+            surface=_take(self.surface, rigs),
+            cameras=_take(self.cameras, rigs),
+            emitters=_take(self.emitters, rigs),
+            people=_take(self.people, rigs),
+            targets=_take(self.targets, rigs),
         )
+
+
+AnyPart = TypeVar("AnyPart", bound=ArrayRecord)
+
+
+def _take(part: AnyPart, rigs: slice | Array) -> AnyPart:
+    names = [field.name for field in dataclasses.fields(part)]  # type: ignore[arg-type]
+    return part.replace(**{name: getattr(part, name)[rigs] for name in names})
+
+
+def _join(parts: Sequence[AnyPart]) -> AnyPart:
+    names = [field.name for field in dataclasses.fields(parts[0])]  # type: ignore[arg-type]
+    return parts[0].replace(
+        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    )
 
 
 def stack_rigs(rigs: Sequence[ResolvedRig]) -> ResolvedRig:
@@ -208,19 +223,10 @@ def stack_rigs(rigs: Sequence[ResolvedRig]) -> ResolvedRig:
     if not rigs:
         raise ValueError("expected at least one rig, got none")
 
-    def join(parts: Sequence[ArrayRecord]) -> ArrayRecord:
-        kind = type(parts[0])
-        return kind(
-            **{
-                f.name: np.concatenate([getattr(part, f.name) for part in parts])
-                for f in dataclasses.fields(kind)  # type: ignore[arg-type]
-            }
-        )
-
     return ResolvedRig(
-        surface=join([r.surface for r in rigs]),  # type: ignore[arg-type]
-        cameras=join([r.cameras for r in rigs]),  # type: ignore[arg-type]
-        emitters=join([r.emitters for r in rigs]),  # type: ignore[arg-type]
-        people=join([r.people for r in rigs]),  # type: ignore[arg-type]
-        targets=join([r.targets for r in rigs]),  # type: ignore[arg-type]
+        surface=_join([r.surface for r in rigs]),
+        cameras=_join([r.cameras for r in rigs]),
+        emitters=_join([r.emitters for r in rigs]),
+        people=_join([r.people for r in rigs]),
+        targets=_join([r.targets for r in rigs]),
     )

@@ -134,6 +134,9 @@ class SessionHeader(Document):
 
     Attributes
     ----------
+    role
+        A session holds what was found; a truth holds what simulated footage was made from,
+        in the same shapes, so that neither is taken for the other.
     rig, footage, registration
         Content hashes of the inputs, None where there was none.
     causes
@@ -144,6 +147,7 @@ class SessionHeader(Document):
 
     SCHEMA = "rushlight/session"
 
+    role: Literal["session", "truth"] = "session"
     rig: str | None = None
     rig_name: str = ""
     footage: str | None = None

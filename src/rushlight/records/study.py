@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from rushlight.records.document import Document, Record, Slug
+from rushlight.records.document import Document, FloatOrUnknown, Record, Slug
 
+Place = tuple[FloatOrUnknown, FloatOrUnknown, FloatOrUnknown]
 TaskKind = Literal["beacons", "grid", "tap", "steer", "align", "dock", "scale-bar-swing"]
 
 
@@ -49,7 +50,8 @@ class Trial(Record):
     start_ns, end_ns
         [ns] on the session's clock.
     from_m, to_m, selected_m
-        (3,) where it began, the goal's centre, and what was selected [m].
+        (3,) where it began, the goal's centre, and what was selected [m]; z is NaN on a
+        surface, and all of `selected_m` where nothing was selected.
     path
         Rows of time [ns] and place [m], or empty.
     """
@@ -63,11 +65,11 @@ class Trial(Record):
     session: str | None
     start_ns: int
     end_ns: int
-    from_m: tuple[float, float, float]
-    to_m: tuple[float, float, float]
-    selected_m: tuple[float, float, float]
+    from_m: Place
+    to_m: Place
+    selected_m: Place
     outcome: Literal["hit", "miss", "abandoned"]
-    path: list[tuple[int, float, float, float]] = []
+    path: list[tuple[int, FloatOrUnknown, FloatOrUnknown, FloatOrUnknown]] = []
     flags: list[str] = []
 
 

@@ -1,0 +1,1 @@
+"""Detect and link: a frame goes in, dots and trails come out."""

@@ -42,9 +42,9 @@ def matrix_from_quaternion(q_wxyz: ArrayLike) -> FloatArray:
 
     Examples
     --------
-    >>> quarter_turn_about_z = [2**-0.5, 0.0, 0.0, 2**-0.5]
-    >>> (matrix_from_quaternion(quarter_turn_about_z) @ [1.0, 0.0, 0.0]).round(12).tolist()
-    [0.0, 1.0, 0.0]
+    >>> half_turn_about_z = [0.0, 0.0, 0.0, 2.0]
+    >>> matrix_from_quaternion(half_turn_about_z).diagonal().tolist()
+    [-1.0, -1.0, 1.0]
     """
     q = trailing(q_wxyz, (4,), "q_wxyz")
     length = np.linalg.norm(q, axis=-1, keepdims=True)

@@ -1,0 +1,5 @@
+"""``python -m rushlight`` is the command ``rushlight``."""
+
+from rushlight.cli import main
+
+main()

@@ -1,0 +1,110 @@
+"""How the command line shows things: tables, findings, progress. The look, and nothing else."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from rushlight.errors import Finding
+
+EMBER = "#B34A12"
+_MARKS = {"error": "✗ error", "warning": "! warning", "note": "· note"}
+
+
+def console() -> Console:
+    """The console that writes to standard output as it is now."""
+    return Console(highlight=False, emoji=False, markup=False, soft_wrap=False)
+
+
+def heading(text: str) -> None:
+    """A line that opens a section."""
+    out = console()
+    out.print()
+    out.print(text, style=f"bold {EMBER}" if out.is_terminal else None)
+
+
+def note(text: str) -> None:
+    """A paragraph of plain text."""
+    console().print(text)
+
+
+def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
+    """A table; columns whose name ends in "]" hold numbers and are set to the right.
+
+    Parameters
+    ----------
+    title
+        Above the table, or empty.
+    columns
+        Names with their unit in brackets, as ``"error [mm]"``.
+    rows
+        Cells; None shows as "–".
+    """
+    grid = Table(
+        title=title or None,
+        title_justify="left",
+        box=box.SIMPLE,
+        header_style="bold",
+        pad_edge=False,
+    )
+    for name in columns:
+        number = name.endswith("]")
+        grid.add_column(
+            name, justify="right" if number else "left", no_wrap=number, overflow="fold"
+        )
+    for row in rows:
+        grid.add_row(*("–" if cell is None else str(cell) for cell in row))
+    console().print(grid)
+
+
+def findings(items: Sequence[Finding]) -> None:
+    """Findings, one sentence each, the gravest first."""
+    order = {"error": 0, "warning": 1, "note": 2}
+    out = console()
+    for item in sorted(items, key=lambda finding: order[finding.severity]):
+        out.print(f"{_MARKS[item.severity]}: {item}")
+
+
+def print_json(content: Any) -> None:
+    """The JSON twin of what would be shown."""
+    print(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str, float], None]]:
+    """A progress line on standard error: call it with what is being done and the share done."""
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=28, complete_style=EMBER, finished_style=EMBER),
+        TaskProgressColumn(),
+        TimeElapsedColumn(),
+        console=Console(file=sys.stderr, highlight=False),
+        transient=False,
+    )
+    tasks: dict[str, Any] = {}
+    if not bar.console.is_terminal:
+        shown: set[str] = set()
+
+        def line(what: str, share: float) -> None:
+            if what not in shown:
+                shown.add(what)
+                print(f"{what} …", file=sys.stderr, flush=True)
+
+        yield line
+        return
+    with bar:
+
+        def advance(what: str, share: float) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=1.0)
+            bar.update(tasks[what], completed=min(share, 1.0))
+
+        yield advance

@@ -1,0 +1,12 @@
+"""How a job tells how far it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the share of it that is done, 0 to 1."""
+
+
+def silent(what: str, share: float) -> None:
+    """Tell nobody."""

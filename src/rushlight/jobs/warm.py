@@ -1,0 +1,16 @@
+"""Compile the numerical kernels during set-up, so that no first run stalls."""
+
+from __future__ import annotations
+
+
+def warm() -> None:
+    """Compile every kernel for the types it is used with; later calls find them cached."""
+    from rushlight.see.warm import warm as warm_see
+    from rushlight.simulate.warm import warm as warm_simulate
+
+    warm_see()
+    warm_simulate()
+
+
+if __name__ == "__main__":
+    warm()
