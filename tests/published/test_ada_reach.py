@@ -2,7 +2,7 @@
 
 SOURCE: 2010 ADA Standards for Accessible Design, §308.2, §308.3 and advisory 308.1 (side reach
 over an obstruction from memory); ANSUR II, NATICK/TR-15/007 (2014), percentiles computed here
-from the open data; ANSI/AVIXA V202.01:2016 (DISCAS).
+from the open data; AVIXA V202.01:2016 (DISCAS).
 """
 
 import math

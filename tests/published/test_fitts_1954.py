@@ -70,7 +70,7 @@ def test_effective_width_follows_from_the_error_rate():
 @pytest.mark.parametrize(
     ("form", "width", "intercept_ms", "slope_ms", "correlation"),
     [
-        ("fitts", W, 12.80, 94.67, 0.9831),
+        ("fitts", W, 12.80, 94.675, 0.9831),
         ("welford", W, 65.36, 103.79, 0.9900),
         ("shannon", W, 27.69, 111.54, 0.9936),
         ("fitts", WE, -73.19, 108.89, 0.9907),

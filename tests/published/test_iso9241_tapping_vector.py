@@ -47,7 +47,7 @@ def test_throughput(form, ddof, sd, width, distance, difficulty, throughput):
     ]
     expected = [sd, width, distance, difficulty, throughput]
     np.testing.assert_allclose(found, expected, rtol=0, atol=6e-7)
-    assert (result.distance_form, result.ddof, result.n) == (form, ddof, 6)
+    assert (result.ae_form, result.ddof, result.n) == (form, ddof, 6)
 
 
 def test_order_of_thirteen():

@@ -2,7 +2,7 @@
 
 SOURCE: Kalata 1984, "The tracking index: a generalized parameter for α-β and α-β-γ target
 trackers", IEEE Trans. AES-20(2), relation from memory, values computed here and matched to a
-Riccati solver (scipy.linalg.solve_discrete_are); filterpy 1.4, documented values of
+Riccati solver (scipy 1.17 solve_discrete_are); filterpy 2, documented values of
 Q_discrete_white_noise and Q_continuous_white_noise for dim 2, dt 0.1, unit intensity.
 """
 

@@ -1,9 +1,9 @@
 """Agreement, equivalence, repeatability and pooling.
 
 SOURCE: Bland & Altman 1986, Lancet 327, peak flow of 17 people by two meters (limits from memory);
-pingouin's documented example of `tost`; JCGM 100:2008 (GUM) annex H.5 (Table H.9, from memory,
-components computed here); Kacker 2004, Metrologia 41, data as shipped in statsmodels with results
-from R.
+pingouin's documented example of `tost` (version not noted); JCGM 100:2008 (GUM) annex H.5 (Table
+H.9, from memory, components computed here); Kacker 2004, Metrologia 41, data as shipped in
+statsmodels 0.15 with results from R.
 """
 
 import numpy as np

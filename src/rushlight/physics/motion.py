@@ -64,8 +64,8 @@ def process_noise(dt_s: ArrayLike, intensity: ArrayLike, kind: NoiseKind = "cont
 
     Notes
     -----
-    Source: the integral of white acceleration, as tabulated by filterpy 1.4 (``Q_continuous_
-    white_noise``, ``Q_discrete_white_noise``); held by a test of its printed values.
+    Source: the integral of white acceleration, checked against the values
+    printed in the documentation of filterpy 2.
 
     Examples
     --------

@@ -121,15 +121,18 @@ def path_measures(
     if not dead_band_m >= 0:
         raise ValueError(f"dead_band_m must be ≥ 0, got {dead_band_m}")
     along, across = task_frame(p, start, target)
+    # On a slanting axis rounding alone would make a straight way tremble.
+    reach = np.max(np.abs([*p.ravel(), *np.ravel(start), *np.ravel(target)]))
+    band = max(dead_band_m, 16 * np.finfo(float).eps * float(reach))
     reentries = None
     if width_m is not None:
         away = np.linalg.norm(p - np.asarray(target, float), axis=-1)
         reentries = _entries(away, width_m / 2, width_m / 2 + dead_band_m)
     return PathMeasures(
         target_reentries=reentries,
-        axis_crossings=_crossings(across, dead_band_m),
-        direction_changes=_turns(across, dead_band_m),
-        orthogonal_changes=_turns(along, dead_band_m),
+        axis_crossings=_crossings(across, band),
+        direction_changes=_turns(across, band),
+        orthogonal_changes=_turns(along, band),
         variability_m=float(np.std(across, ddof=1)),
         error_m=float(np.mean(np.abs(across))),
         offset_m=float(np.mean(across)),

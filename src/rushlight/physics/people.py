@@ -328,7 +328,7 @@ def farthest_viewer(image_height_m: ArrayLike, element_height: ArrayLike) -> Arr
 
     Notes
     -----
-    Source: ANSI/AVIXA V202.01:2016 (DISCAS), basic decision making: height × percent × 200.
+    Source: AVIXA V202.01:2016 (DISCAS): height × percent × 200.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""How well a person points: difficulty, effective width, throughput.
+"""How well a person points: throughput, misses, the ring of targets.
 
 Follows the guidance of ISO/TS 9241-411:2012 and of Soukoreff & MacKenzie 2004; no conformity is
 claimed. Throughput mixes hand and device: it says how well people point *with* a rig, not how
@@ -12,117 +12,19 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
+from rushlight.physics.difficulty import effective_width as effective_width
+from rushlight.physics.difficulty import (
+    effective_width_from_error_rate as effective_width_from_error_rate,
+)
+from rushlight.physics.difficulty import index_of_difficulty as index_of_difficulty
+from rushlight.physics.difficulty import lagged_movement_time as lagged_movement_time
+from rushlight.physics.difficulty import movement_time_line as movement_time_line
+from rushlight.physics.paths import path_measures as path_measures
 from rushlight.physics.uncertainty import Interval, t_interval
 
 Array = NDArray[np.float64]
-DifficultyForm = Literal["shannon", "fitts", "welford"]
 DistanceForm = Literal["nominal", "serial"]
-
-EFFECTIVE_WIDTH_PER_SD = 4.133
-"""√(2πe), as rounded in ISO/TS 9241-411:2012 and Soukoreff & MacKenzie 2004."""
-
-
-def index_of_difficulty(
-    distance: ArrayLike, width: ArrayLike, form: DifficultyForm = "shannon"
-) -> Array:
-    """How many bits a move of this distance to a target of this width takes.
-
-    Parameters
-    ----------
-    distance : (...) [m or any length], ≥ 0
-    width : (...) [the same length], > 0
-    form : "shannon", "fitts" or "welford"
-        log₂(A/W + 1), log₂(2A/W), log₂(A/W + ½).
-
-    Returns
-    -------
-    (...) [bit]
-
-    Raises
-    ------
-    ValueError
-        When a width is not positive or a distance is negative.
-
-    Notes
-    -----
-    Source: MacKenzie 1992, Hum.-Comput. Interact. 7 (shannon; the form of ISO/TS 9241-411);
-    Fitts 1954, J. Exp. Psychol. 47; Welford 1960, Ergonomics 3 (all from memory).
-
-    Examples
-    --------
-    >>> print(f"{index_of_difficulty(0.3, 0.02):.0f}")
-    4
-    """
-    a, w = np.asarray(distance, float), np.asarray(width, float)
-    if np.any(w <= 0) or np.any(a < 0):
-        raise ValueError(f"need distance ≥ 0 and width > 0, got {np.min(a)} and {np.min(w)}")
-    inner = {"shannon": a / w + 1, "fitts": 2 * a / w, "welford": a / w + 0.5}
-    if form not in inner:
-        raise ValueError(f'form must be "shannon", "fitts" or "welford", got {form!r}')
-    if form == "fitts" and np.any(a == 0):
-        raise ValueError('form "fitts" needs distance > 0')
-    return np.asarray(np.log2(inner[form]))[()]
-
-
-def effective_width(sd: ArrayLike) -> Array:
-    """How wide the targets would be if the spread of selections were 96 % inside them.
-
-    Parameters
-    ----------
-    sd : (...) [m], ≥ 0
-        Standard deviation of the selections along the task axis.
-
-    Returns
-    -------
-    (...) [m]
-
-    Notes
-    -----
-    Source: ISO/TS 9241-411:2012; Soukoreff & MacKenzie 2004, Int. J. Hum.-Comput. Stud. 61.
-
-    Examples
-    --------
-    >>> print(f"{effective_width(0.01):.5f}")
-    0.04133
-    """
-    return np.asarray(EFFECTIVE_WIDTH_PER_SD * np.asarray(sd, float))[()]
-
-
-def effective_width_from_error_rate(width: ArrayLike, error_rate: ArrayLike) -> Array:
-    """What the effective width is when only the share of misses is known.
-
-    Parameters
-    ----------
-    width : (...) [m], > 0
-    error_rate : (...) [1], 0 ≤ rate < 1
-
-    Returns
-    -------
-    (...) [m]
-        Infinitely wide as the rate nears 1.
-
-    Raises
-    ------
-    ValueError
-        When a rate lies outside [0, 1).
-
-    Notes
-    -----
-    Source: Soukoreff & MacKenzie 2004; W·2.066/z(1 − ER/2). A rate of 0 has no z: the source
-    takes .5089 W, which is the rate rounding to .0049 % (from memory).
-
-    Examples
-    --------
-    >>> print(f"{effective_width_from_error_rate(0.02, 0.039):.4f}")
-    0.0200
-    """
-    w, rate = np.broadcast_arrays(np.asarray(width, float), np.asarray(error_rate, float))
-    if np.any((rate < 0) | (rate >= 1)):
-        raise ValueError(f"error rate must lie in [0, 1), got {np.min(rate)} to {np.max(rate)}")
-    z = special.ndtri(1 - np.where(rate == 0, 0.5, rate) / 2)
-    return np.where(rate == 0, 0.5089 * w, w * 2.066 / z)[()]
 
 
 def tapping_order(n: int) -> NDArray[np.int64]:
@@ -244,14 +146,14 @@ class TappingThroughput:
     effective_width_m: Array
     """We."""
     effective_distance_m: Array
-    """Ae, in the form named by `distance_form`."""
+    """Ae, in the form named by `ae_form`."""
     effective_difficulty_bit: Array
     """IDe."""
     movement_time_s: Array
     """MT, mean."""
     throughput_bit_s: Array
     """TP = IDe/MT."""
-    distance_form: DistanceForm
+    ae_form: DistanceForm
     ddof: int
     n: int
 
@@ -261,7 +163,7 @@ def tapping_throughput(
     target: ArrayLike,
     selected: ArrayLike,
     movement_time_s: ArrayLike,
-    distance_form: DistanceForm = "nominal",
+    ae: DistanceForm = "nominal",
     ddof: int = 1,
 ) -> TappingThroughput:
     """How many bits a second one sequence of taps carried.
@@ -274,7 +176,7 @@ def tapping_throughput(
     start, target, selected : (..., N, D) [m], N ≥ 2
         In the order tapped. Misses belong in; trials that never ended do not.
     movement_time_s : (..., N) [s], > 0
-    distance_form : "nominal" or "serial"
+    ae : "nominal" or "serial"
         Ae = mean(a + dx), each move from the centre of its start. In ``"serial"`` tapping the
         hand starts where the last tap fell, so the previous dx is added as well; exact when
         moves reverse, nearly so on a ring (they turn by π/n from a reversal).
@@ -313,14 +215,14 @@ def tapping_throughput(
         )
     if not all(np.isfinite(a).all() for a in (f, t, s, mt)) or np.any(mt <= 0):
         raise ValueError("every place must be known and every movement time > 0 s")
-    if distance_form not in ("nominal", "serial"):
-        raise ValueError(f'distance_form must be "nominal" or "serial", got {distance_form!r}')
+    if ae not in ("nominal", "serial"):
+        raise ValueError(f'ae must be "nominal" or "serial", got {ae!r}')
     dx, a = axis_deviation(f, t, s)
     sd_x = np.std(dx, axis=-1, ddof=ddof)
     if np.any(sd_x == 0):
         raise ValueError("all taps fell at the same place along their axis: no width, no value")
     covered = a + dx
-    if distance_form == "serial":
+    if ae == "serial":
         covered = covered + np.concatenate([np.zeros_like(dx[..., :1]), dx[..., :-1]], axis=-1)
     width = effective_width(sd_x)
     distance = np.mean(covered, axis=-1)
@@ -334,7 +236,7 @@ def tapping_throughput(
         effective_difficulty_bit=difficulty,
         movement_time_s=mean_time,
         throughput_bit_s=difficulty / mean_time,
-        distance_form=distance_form,
+        ae_form=ae,
         ddof=ddof,
         n=mt.shape[-1],
     )
@@ -396,70 +298,3 @@ def mean_of_means(values: ArrayLike, level: float = 0.95) -> Interval:
     if table.ndim != 2 or not np.isfinite(table).all():
         raise ValueError(f"expected known values (participants, conditions), got {table.shape}")
     return t_interval(table.mean(axis=1), level)
-
-
-class Line(NamedTuple):
-    """A straight line through movement times: intercept [s], slope [s/bit], correlation."""
-
-    intercept_s: float
-    slope_s_bit: float
-    correlation: float
-
-
-def movement_time_line(difficulty_bit: ArrayLike, movement_time_s: ArrayLike) -> Line:
-    """How movement time grows with difficulty.
-
-    Parameters
-    ----------
-    difficulty_bit : (N,) [bit], N ≥ 2, not all equal
-    movement_time_s : (N,) [s]
-
-    Returns
-    -------
-    Line
-        Use it to judge whether the model holds, not to get a throughput from 1/slope.
-
-    Notes
-    -----
-    Source: ordinary least squares; Fitts 1954 for the law.
-
-    Examples
-    --------
-    >>> line = movement_time_line([1.0, 2.0, 3.0], [0.3, 0.4, 0.5])
-    >>> print(f"{line.intercept_s:.2f} s + {line.slope_s_bit:.2f} s/bit")
-    0.20 s + 0.10 s/bit
-    """
-    x, y = np.asarray(difficulty_bit, float), np.asarray(movement_time_s, float)
-    if x.ndim != 1 or x.shape != y.shape or len(x) < 2 or np.ptp(x) == 0:
-        raise ValueError(f"expected two unequal points or more, got {x.shape} and {y.shape}")
-    (xx, xy), (_, yy) = np.cov(x, y)
-    slope = float(xy / xx)
-    correlation = float(xy / np.sqrt(xx * yy)) if yy > 0 else float("nan")
-    return Line(float(y.mean()) - slope * float(x.mean()), slope, correlation)
-
-
-def lagged_movement_time(difficulty_bit: ArrayLike, delay_s: ArrayLike) -> Array:
-    """How long a move takes on average when the display lags by a delay.
-
-    Parameters
-    ----------
-    difficulty_bit : (...) [bit], ≥ 0
-    delay_s : (...) [s], ≥ 0
-        Fitted to delays from 8.3 to 225 ms and one kind of device: an expectation of the size
-        of the loss, no prediction for a certain rig.
-
-    Returns
-    -------
-    (...) [s]
-
-    Notes
-    -----
-    Source: MacKenzie & Ware 1993, INTERCHI, MT = 230 + (169 + 1.03 LAG) ID in ms.
-
-    Examples
-    --------
-    >>> print(f"{lagged_movement_time(7.0, 0.0):.3f}")
-    1.413
-    """
-    bits, lag = np.asarray(difficulty_bit, float), np.asarray(delay_s, float)
-    return np.asarray(0.230 + (0.169 + 1.03 * lag) * bits)[()]

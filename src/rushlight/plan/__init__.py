@@ -1,0 +1,1 @@
+"""What a rig can be expected to do: budgets, coverage, advice and pictures, before it is built."""

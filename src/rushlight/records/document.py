@@ -229,7 +229,7 @@ def validate(model: type[AnyDocument], data: Any, name: str) -> AnyDocument:
         raise RushlightError.of(
             f"{name}: schema",
             json.dumps(schema),
-            f"is not {model.SCHEMA!r}",
+            f'is not "{model.SCHEMA}"',
             f'give a file whose first line is schema = "{model.SCHEMA}"',
             "schema",
         )

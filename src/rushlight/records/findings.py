@@ -186,7 +186,9 @@ def _child(node: dict[str, Any], step: int | str) -> dict[str, Any] | None:
         prefix = node.get("prefixItems", [])
         child = prefix[step] if step < len(prefix) else node.get("items")
     else:
-        child = node.get("properties", {}).get(step, node.get("additionalProperties"))
+        keyed_freely = [*node.get("patternProperties", {}).values(), {}]
+        named = node.get("properties", {})
+        child = named.get(step) or node.get("additionalProperties") or keyed_freely[0]
     return child if isinstance(child, dict) else None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
@@ -15,9 +16,12 @@ class Part(Record):
     """What all parts have: an id, a plain description, and a price or none.
 
     Subclasses list in `DIMENSIONS` what each sourced field must measure; a pure number is None.
+    Every value is finite and above 0, but for those in `MAY_BE_ZERO` and `ANY_SIGN`.
     """
 
     DIMENSIONS: ClassVar[dict[str, Dimension | None]] = {}
+    MAY_BE_ZERO: ClassVar[frozenset[str]] = frozenset()
+    ANY_SIGN: ClassVar[frozenset[str]] = frozenset()
 
     id: Slug
     name: str
@@ -33,11 +37,43 @@ class Part(Record):
                     f'{field} has the unit "{value.unit}", which is not a unit of '
                     f"{dimension or 'a pure number'}; give one that is"
                 )
+            if isinstance(value, Sourced):
+                self._check_range(field, value)
         return self
+
+    def _check_range(self, field: str, given: Sourced) -> None:
+        text = f"{given.value:g} {given.unit}".strip()
+        if not math.isfinite(given.value):
+            raise ValueError(f"has {field} = {text}, which is no number; give one, or leave it out")
+        if given.value < 0 and field not in self.ANY_SIGN:
+            raise ValueError(f"has {field} = {text}, which is below 0; correct it")
+        if given.value == 0 and field not in self.ANY_SIGN | self.MAY_BE_ZERO:
+            raise ValueError(f"has {field} = 0, which cannot be; give its value")
+        if given.unit == "%" and given.value > 100:
+            raise ValueError(f"has {field} = {text}, which is more than all; give at most 100 %")
 
 
 class CameraPart(Part):
-    """A camera with its lens."""
+    """A camera with its lens.
+
+    Attributes
+    ----------
+    quantum_efficiency_850, quantum_efficiency_940
+        Electrons a photon at 850 and at 940 nm.
+    full_well
+        Electrons at full scale with a gain of 1.
+    black_level
+        Grey level of darkness in the 8-bit picture.
+    row_time
+        From one row's start to the next's; a rolling shutter needs it.
+    delay
+        From the end of the exposure to the frame in memory.
+    k1, k2, p1, p2, k3
+        Brown–Conrady distortion of the lens.
+    """
+
+    MAY_BE_ZERO = frozenset({"black_level", "delay", "row_time", "lens_blur", "read_noise"})
+    ANY_SIGN = frozenset({"k1", "k2", "p1", "p2", "k3"})
 
     DIMENSIONS = {
         "pixel_pitch": "length",
@@ -93,7 +129,19 @@ class CameraPart(Part):
 
 
 class EmitterPart(Part):
-    """An infrared light-emitting diode."""
+    """An infrared light-emitting diode.
+
+    Attributes
+    ----------
+    half_angle
+        From the axis to half the intensity.
+    intensity
+        On the axis, at `test_current`.
+    side_share
+        Share of the light that leaves the bare part evenly in all directions.
+    """
+
+    MAY_BE_ZERO = frozenset({"side_share"})
 
     DIMENSIONS = {
         "wavelength": "length",
@@ -118,6 +166,15 @@ class EmitterPart(Part):
     thermal_resistance: Sourced | None = None
     side_share: Sourced
     apparent_size: Sourced
+
+    @model_validator(mode="after")
+    def _half_angle_is_one(self) -> EmitterPart:
+        if self.half_angle.si >= math.pi / 2:
+            raise ValueError(
+                f"has half_angle = {self.half_angle.value:g} {self.half_angle.unit}, which is no "
+                "half angle; give the angle from the axis to half the intensity, below 90°"
+            )
+        return self
 
 
 class CapacityPoint(Record):
@@ -146,7 +203,21 @@ class CellPart(Part):
 
 
 class FilterPart(Part):
-    """A filter before the lens that keeps visible light out."""
+    """A filter before the lens that keeps visible light out.
+
+    Attributes
+    ----------
+    edge
+        Of a long pass: shortest wavelength that it lets through.
+    centre, width
+        Of a band filter, for light that comes straight on.
+    transmission, leak
+        Within, and outside, what it passes.
+    effective_index
+        Of an interference filter's coating, by which its band shifts with the angle.
+    """
+
+    MAY_BE_ZERO = frozenset({"leak"})
 
     DIMENSIONS = {
         "centre": "length",
@@ -176,6 +247,8 @@ class FilterPart(Part):
 
 class DisplayPart(Part):
     """A projector, television or monitor."""
+
+    MAY_BE_ZERO = frozenset({"delay"})
 
     DIMENSIONS = {
         "refresh": "frequency",

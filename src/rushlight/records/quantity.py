@@ -81,7 +81,9 @@ SI_WORD: dict[Dimension, str] = {
     "radiant intensity": "W/sr", "electrons": "e-", "pixels": "px", "throughput": "bit/s",
 }  # fmt: skip
 
-_TYPED_ALIASES = str.maketrans({"−": "-", "\u2126": "Ω", "\u00a0": " ", "\u202f": " ", "\u2009": " "})
+_TYPED_ALIASES = str.maketrans(
+    {"−": "-", "\u2126": "Ω", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
+)
 _PART = re.compile(
     r"\s*([+-]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\s\d.,+-]\S*)", re.ASCII
 )
@@ -162,10 +164,10 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
 
     Examples
     --------
-    >>> parse_quantity("6 ft 2 in", "length").value
+    >>> round(parse_quantity("6 ft 2 in", "length").value, 6)
     1.8796
-    >>> parse_quantity("−3 deg", "angle").value
-    -0.05235987755982989
+    >>> round(parse_quantity("−3 deg", "angle").value, 6)
+    -0.05236
     """
     example = f'"{_example_number(text)} {next(iter(UNITS[dimension]))}"'
     if isinstance(text, Quantity):

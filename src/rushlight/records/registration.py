@@ -68,16 +68,19 @@ class Touch(Record):
         (2,) dot in the picture [px], and (2, 2) covariance of its mean [px²].
     frames
         Number of frames averaged.
+    carried
+        What was held on it, None when not known.
     residual_m, leave_one_out_m
-        (2,) goal minus mapped [m]; and as predicted by the other touches alone.
+        (2,) mapped minus goal [m]; and as mapped by the other touches alone.
     used
-        Whether the fit uses it.
+        Whether the fit uses it; if not, both residuals are by the fit without it.
     """
 
     goal_m: tuple[float, float]
     px: tuple[float, float]
     px_cov: Matrix
     frames: int
+    carried: Slug | None = None
     residual_m: tuple[float, float] | None = None
     leave_one_out_m: tuple[float, float] | None = None
     used: bool = True
@@ -104,7 +107,7 @@ class CameraMap(Record):
     surface_from_normalised
         (3, 3) from undistorted normalised image coordinates to the surface [m].
     camera_position_m
-        (3,) of the lens in the surface frame, for parallax.
+        (3,) of the lens, for parallax; z from the plane in which the lights stood [m].
     """
 
     camera: Slug
@@ -129,15 +132,26 @@ class Registration(Document):
     maps
         One a camera.
     parameters, estimate, cov
-        Names, values and joint covariance of the linear model about the maps: plane (8, in
-        centred surface coordinates scaled by half the surface's larger side), lens (k1, k2),
-        flatness modes [m].
+        Names, values and joint covariance of the linear model about the maps, in the order and
+        units of `physics.surface_model`: plane (8) [m], lens (5) in units of `lens_std`, bends
+        (7) in units of their expected amplitude. The plane's values are 0: the map holds them.
+    lens_std, flatness_rms_m
+        What was supposed beforehand: (5,) standard deviations of the lens coefficients [1],
+        and the wall's root-mean-square departure from a plane [m].
     flatness_m
         (Q,) amplitudes of the flatness modes that the map corrects for [m].
     mean_height_m
         Height above the wall at which the emitters stood on average, absorbed in the map [m].
     clock_offset_ns
         One a camera.
+    rms_residual_m, expected_rms_m
+        Root-mean-square distance of the used touches from their beacons, and what it should be
+        if touches, lens and wall are as supposed [m].
+    touch_std_m
+        How far a touch was supposed to lie from its beacon, by hand and by the way of holding,
+        one standard deviation along each axis [m].
+    misfit, freedom
+        Sum of squares in units of its expectation, and its degrees of freedom.
     """
 
     SCHEMA = "rushlight/registration"
@@ -154,3 +168,8 @@ class Registration(Document):
     rms_residual_m: float
     touch_std_m: float
     verdict: Verdict
+    lens_std: Row | None = None
+    flatness_rms_m: float | None = None
+    expected_rms_m: float | None = None
+    misfit: float | None = None
+    freedom: int | None = None

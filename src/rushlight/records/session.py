@@ -143,6 +143,8 @@ class SessionHeader(Document):
         In simulated footage, the error causes that were switched on.
     script
         In scripted footage, the name of the script.
+    goals
+        What was shown on the display and when, as the footage's sidecar tells it.
     """
 
     SCHEMA = "rushlight/session"
@@ -158,6 +160,7 @@ class SessionHeader(Document):
     filter_name: str = "none"
     causes: list[str] | None = None
     script: str | None = None
+    goals: list[ShownGoal] = []
 
 
 class FootageHeader(Document):
@@ -203,4 +206,5 @@ class ShownGoal(Record):
     until_ns: int
 
 
+SessionHeader.model_rebuild()
 FootageHeader.model_rebuild()

@@ -220,11 +220,13 @@ def shape_dot(  # type: ignore[no-untyped-def]
     if math.isnan(background):
         background = float(level)
     region_dot(image, region, background, noise, dot)
-    if region[ON_EDGE] == 1.0:
-        return EDGE
     if region[AREA] > GREATEST_REGION_PART * image.size:
         return WIDE
-    if elliptic_fill(region) < LEAST_FILL or alone < LEAST_ALONE:
+    if elliptic_fill(region) < LEAST_FILL:
+        return UNSETTLED
+    if region[ON_EDGE] == 1.0:
+        return EDGE
+    if alone < LEAST_ALONE:
         return UNSETTLED
     if dot[PEAK] < least_contrast:
         return FAINT
@@ -299,9 +301,7 @@ def find_shapes(  # type: ignore[no-untyped-def]
                         if reasons[count] == 0 and dot[MISFIT] < 0.15:
                             count += 1
                             continue
-                reasons[count] = shape_dot(
-                    image, region, level, noise, least_contrast, ring, dot
-                )
+                reasons[count] = shape_dot(image, region, level, noise, least_contrast, ring, dot)
                 # Large scenery is not worth a line each; what looks like a dot is.
                 if reasons[count] == 0:
                     count += 1
@@ -408,9 +408,7 @@ def find_spots(  # type: ignore[no-untyped-def]
             if half - level > 2.0 * rough and seen not in (mark, mark + 3):
                 grow_region(image, top_x, top_y, half, full_scale, stamps, mark + 3, stack, region)
                 if region[AREA] >= LEAST_REGION_PX:
-                    reason = shape_dot(
-                        image, region, half, rough, least_contrast, ring, dot
-                    )
+                    reason = shape_dot(image, region, half, rough, least_contrast, ring, dot)
         if math.isnan(dot[X]) or covered(dots, count, dot[X], dot[Y]):
             continue
         if reason == 0 and dot[PEAK] < least_contrast:
@@ -474,7 +472,10 @@ class Detector:
     ) -> None:
         if min(width_px, height_px) < 8:
             raise RushlightError.of(
-                "picture size", f"{width_px}×{height_px}", "is below 8×8 pixels", "use larger pictures"
+                "picture size",
+                f"{width_px}×{height_px}",
+                "is below 8×8 pixels",
+                "use larger pictures",
             )
         if most_dots < 1:
             raise RushlightError.of(
@@ -616,9 +617,7 @@ class Detector:
     def _record(self, count: int) -> Dots:
         """The dots found, as a record."""
         dots = self._dots[:count]
-        cov = np.stack(
-            [dots[:, [VAR_X, COV_XY]], dots[:, [COV_XY, VAR_Y]]], axis=1
-        )
+        cov = np.stack([dots[:, [VAR_X, COV_XY]], dots[:, [COV_XY, VAR_Y]]], axis=1)
         variance = dots[:, SIGMA] ** 2
         return Dots(
             xy=dots[:, [X, Y]],

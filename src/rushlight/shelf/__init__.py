@@ -1,0 +1,1 @@
+"""Parts catalogues, checking a rig against them, and resolving it to numbers."""

@@ -1,0 +1,1 @@
+"""Footage with known truth, and simulated hands, from a rig."""

@@ -1,0 +1,1 @@
+"""Trails in, fixes out: smoothing, naming, mapping to the surface, and the switch."""

@@ -1,0 +1,34 @@
+"""Reading a rig with the parts that it may be made of."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rushlight.records.document import read_document
+from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import Shelf, load_shelf
+
+RIG_FILE = "rig.toml"
+
+
+def rig_path(path: Path) -> Path:
+    """The rig's file: the path itself, or ``rig.toml`` in it when it is a folder."""
+    return path / RIG_FILE if path.is_dir() else path
+
+
+def load_rig(path: Path) -> tuple[Rig, Shelf]:
+    """A rig, and the shelf with what lies beside it.
+
+    Parameters
+    ----------
+    path
+        The rig's file, or its folder.
+
+    Raises
+    ------
+    RushlightError
+        When a file is missing or wrong; what the rig says is not yet checked against the shelf.
+    """
+    file = rig_path(path)
+    rig = read_document(Rig, file)
+    return rig, load_shelf(file.parent)

@@ -1,0 +1,70 @@
+"""The delay budget: from the hand's motion to light on the display, stage by stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.records.resolved import ResolvedRig
+
+Array = NDArray[Any]
+
+COMPUTING_S = 0.002
+"""Assumed until it is measured on the computer at hand (an assumption of ours, no source)."""
+
+STAGES = ("exposure", "readout", "camera", "computing", "frame-wait", "display")
+
+
+@dataclass(frozen=True)
+class DelayBudget:
+    """Stage to (R,) [s]: mean and worst; each stage of `STAGES`."""
+
+    mean_s: dict[str, Array]
+    worst_s: dict[str, Array]
+
+    @property
+    def total_mean_s(self) -> Array:
+        """(R,) [s]"""
+        return np.sum(list(self.mean_s.values()), axis=0)
+
+    @property
+    def total_worst_s(self) -> Array:
+        """(R,) [s]"""
+        return np.sum(list(self.worst_s.values()), axis=0)
+
+
+def delay_budget(resolved: ResolvedRig, exposure_s: Array, camera: int = 0) -> DelayBudget:
+    """How long the display lags behind the hand.
+
+    Parameters
+    ----------
+    resolved
+        The rigs (R).
+    exposure_s
+        (R,) of that camera [s].
+    camera
+        Which camera; of several the slowest rules.
+
+    Returns
+    -------
+    DelayBudget
+        A fix speaks of the middle of the exposure. The mean waits half a frame of the camera
+        and half of the display, the worst a whole one each. A rolling shutter's frame is
+        complete half its rows later than its middle row on average over the picture, and all
+        its rows later at worst.
+    """
+    c, s = resolved.cameras, resolved.surface
+    rows_s = c.row_time_s[:, camera] * c.size_px[:, camera, 1]
+    periods = 1.0 / c.frame_rate_hz[:, camera] + 1.0 / s.refresh_hz
+    same = {
+        "exposure": np.asarray(exposure_s, float) / 2.0,
+        "camera": c.delay_s[:, camera],
+        "computing": np.full(len(resolved), COMPUTING_S),
+        "display": s.delay_s,
+    }
+    mean = same | {"readout": rows_s / 2.0, "frame-wait": periods / 2.0}
+    worst = same | {"readout": rows_s, "frame-wait": periods}
+    return DelayBudget({k: mean[k] for k in STAGES}, {k: worst[k] for k in STAGES})

@@ -1,0 +1,159 @@
+"""The plan: what a rig can be expected to do, as one document."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from rushlight.errors import Finding, Severity
+from rushlight.records.document import Basis, Document, Record, Slug
+from rushlight.records.figure import Figure
+
+CostClass = Literal["free", "minutes", "money"]
+
+
+class PlanMap(Record):
+    """Values over the surface for one carried thing.
+
+    Attributes
+    ----------
+    carried
+        Whose light it is.
+    x_m, y_m
+        Middles of the cells [m].
+    names, units
+        One word each for every quantity.
+    values
+        By quantity, then row from below, then column; None where unknown.
+    """
+
+    carried: Slug
+    x_m: list[float]
+    y_m: list[float]
+    names: list[str]
+    units: list[str]
+    values: list[list[list[float | None]]]
+
+    def of(self, name: str) -> list[list[float | None]]:
+        """The rows of one quantity."""
+        return self.values[self.names.index(name)]
+
+
+class PlanFinding(Record):
+    """A `Finding` as it stands in a document."""
+
+    severity: Severity
+    code: str
+    where: str
+    given: str
+    allowed: str
+    remedy: str
+
+    @classmethod
+    def of(cls, finding: Finding) -> PlanFinding:
+        """The record of a finding."""
+        return cls(**finding.as_dict())
+
+    def finding(self) -> Finding:
+        """The finding itself, which reads as a sentence."""
+        return Finding(**self.model_dump())
+
+
+class TargetVerdict(Record):
+    """Is one target expected to be met? None where that cannot be told."""
+
+    what: str
+    wanted: float
+    predicted: float | None
+    unit: str
+    met: bool | None
+
+
+class Advice(Record):
+    """One change, tried by planning the rig anew with it.
+
+    Attributes
+    ----------
+    change
+        What to do, as an order.
+    cost, price
+        Its class, and what it costs where that is known, as text.
+    error_before_mm, error_after_mm
+        Root-mean-square error over the surface, on the same coarse grid [mm].
+    coverage_before, coverage_after
+        Shares [%].
+    helps
+        Whether it lowers the error by a twentieth or raises the coverage by two points.
+    """
+
+    change: str
+    cost: CostClass
+    price: str = ""
+    error_before_mm: float | None
+    error_after_mm: float | None
+    coverage_before: float
+    coverage_after: float
+    helps: bool
+
+
+class PlanCost(Record):
+    """One line of the cost; an unknown price is None, never 0."""
+
+    what: str
+    count: int = Field(ge=1)
+    amount: float | None
+    currency: str
+    basis: Basis | None
+    note: str = ""
+
+
+class Plan(Document):
+    """What a rig can be expected to do.
+
+    Attributes
+    ----------
+    rig, rig_name, rig_title
+        Content hash, name and title of the rig.
+    columns, rows
+        Of the grid that was looked at.
+    targets
+        Each target and whether it is expected to be met.
+    figures
+        Every predicted number.
+    maps
+        Values over the surface, one map a carried thing.
+    beacons
+        Where to touch during registration, in this order [m].
+    exposures_s
+        Camera to exposure [s], chosen by the plan or as the rig says.
+    dominant
+        The cause that contributes most to the error.
+    advice
+        Changes that were tried, the most worth while first.
+    findings, costs, cautions, assumptions
+        What to know before building.
+    pictures
+        Names of the picture files beside the document, and what each shows.
+    """
+
+    SCHEMA = "rushlight/plan"
+
+    rig: str
+    rig_name: Slug
+    rig_title: str = ""
+    rig_basis: Basis
+    columns: int
+    rows: int
+    targets: list[TargetVerdict]
+    figures: list[Figure]
+    maps: list[PlanMap]
+    beacons: list[tuple[float, float]]
+    exposures_s: dict[Slug, float]
+    dominant: str
+    advice: list[Advice]
+    findings: list[PlanFinding]
+    costs: list[PlanCost]
+    cautions: dict[str, str]
+    assumptions: list[str]
+    pictures: dict[str, str] = {}

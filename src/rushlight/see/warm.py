@@ -1,0 +1,23 @@
+"""Compile the kernels before they are needed, so that no first frame stalls."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rushlight.see.detect import Detector
+from rushlight.see.sensor import SensorNoise
+
+
+def warm() -> None:
+    """Compile every kernel of detection, or load it from the cache.
+
+    The first run takes several seconds, later ones a fraction of one. Where the package's own
+    folder cannot be written, the compiler keeps its cache in the user's.
+    """
+    picture = np.full((96, 96), 5, np.uint8)
+    picture[::2, ::3] += 1
+    picture[20:44, 20:44] = 255  # clipped, and too large and square for a spot
+    picture[70:73, 70:73] = 60  # a spot
+    picture[60, 20] = 90  # a hot pixel
+    for noise in (SensorNoise(20.0, 0.8, 5.0), SensorNoise.unknown()):
+        Detector(96, 96, noise)(picture)

@@ -1,0 +1,121 @@
+"""What a camera of a rig comes to: its pose, its lens, and what light it lets through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rushlight.physics.geometry import (
+    camera_matrix,
+    rig_from_camera_looking_at,
+    rig_from_camera_turned,
+)
+from rushlight.records.arrays import Array
+from rushlight.records.parts import CameraPart, FilterPart
+from rushlight.records.registration import LensCalibration
+from rushlight.records.rig import Camera
+
+SENSED_M = (800e-9, 1000e-9)
+"""Wavelengths [m] for which two values of quantum efficiency, at 850 and 940 nm, say enough."""
+
+_PARAMETERS = ("k1", "k2", "p1", "p2", "k3")
+
+
+def camera_pose(camera: Camera) -> Array:
+    """Where a camera stands and which way it looks.
+
+    Returns
+    -------
+    (4, 4)
+        ``rig_from_camera`` [m].
+
+    Raises
+    ------
+    ValueError
+        When it looks at its own place.
+    """
+    position = [step.value for step in camera.position]
+    if camera.look_at is not None:
+        return rig_from_camera_looking_at(position, [step.value for step in camera.look_at])
+    if camera.aim is None:
+        raise ValueError("expected a camera with look_at or aim, got neither")
+    roll = camera.aim.roll.value if camera.aim.roll else 0.0
+    return rig_from_camera_turned(position, camera.aim.turn.value, camera.aim.tilt.value, roll)
+
+
+@dataclass(frozen=True)
+class Lens:
+    """A lens as numbers.
+
+    Attributes
+    ----------
+    matrix
+        (3, 3) [px].
+    distortion, distortion_std
+        (5,) k1 k2 p1 p2 k3, and their standard deviations; 0 where none was stated.
+    """
+
+    matrix: Array
+    distortion: Array
+    distortion_std: Array
+
+
+def lens_of(part: CameraPart, calibration: LensCalibration | None) -> Lens:
+    """The lens of a camera: as calibrated, or as the shelf describes it.
+
+    The shelf's lens has its principal point in the middle of the picture. A coefficient that
+    the shelf leaves out counts as 0, and a standard deviation that nobody stated as 0 too: then
+    the lens is taken to be as described.
+    """
+    if calibration is not None:
+        fx, fy, cx, cy = calibration.params[:4]
+        variance = np.diag(np.asarray(calibration.cov, float))[4:9]
+        return Lens(
+            camera_matrix(fx, [cx, cy], fy / fx),
+            np.asarray(calibration.params[4:9], float),
+            np.sqrt(variance),
+        )
+    width, height = part.size_px
+    focal_px = part.focal_length.si / part.pixel_pitch.si
+    coefficients = [getattr(part, name) for name in _PARAMETERS]
+    return Lens(
+        camera_matrix(focal_px, [(width - 1) / 2, (height - 1) / 2]),
+        np.array([0.0 if each is None else each.si for each in coefficients]),
+        np.array([0.0 if each is None or each.std is None else each.si_std for each in coefficients]),
+    )
+
+
+def passes(filter_part: FilterPart, wavelength_m: float) -> bool:
+    """Whether a wavelength that comes straight on lies within what a filter passes."""
+    if filter_part.edge is not None and filter_part.passes == "long":
+        return wavelength_m >= filter_part.edge.si
+    if filter_part.centre is None or filter_part.width is None:
+        raise ValueError("expected a band filter with centre and width")
+    return abs(wavelength_m - filter_part.centre.si) <= filter_part.width.si / 2
+
+
+def filter_transmission(filter_part: FilterPart | None, wavelength_m: float) -> float:
+    """Which share of an emitter's light a filter lets through, straight on.
+
+    The emitter's spectrum, some tens of nanometres wide, is taken as its one wavelength: a
+    filter whose edge lies within it passes less than this says. Without a filter, all passes.
+    """
+    if filter_part is None:
+        return 1.0
+    inside = passes(filter_part, wavelength_m)
+    return (filter_part.transmission if inside else filter_part.leak).si
+
+
+def quantum_efficiency(part: CameraPart, wavelength_m: float) -> float:
+    """How many electrons a photon makes: straight between 850 and 940 nm, level beyond them.
+
+    Raises
+    ------
+    ValueError
+        Outside 800 to 1000 nm, where two values no longer say enough.
+    """
+    if not SENSED_M[0] <= wavelength_m <= SENSED_M[1]:
+        raise ValueError(f"expected a wavelength within 800 to 1000 nm, got {wavelength_m:g} m")
+    values = [part.quantum_efficiency_850.si, part.quantum_efficiency_940.si]
+    return float(np.interp(wavelength_m, [850e-9, 940e-9], values))

@@ -1,0 +1,240 @@
+"""A rig as numbers: its parts looked up, its words turned to SI arrays, a batch of one.
+
+What the rig leaves out is filled in here and nowhere else:
+
+- a stylus is tilted by 10 to 40° from the normal, leans by −45° (right hand) or −135° (left
+  hand) from the surface's x axis, give or take 35° (assumptions, no source; state them in the
+  rig);
+- a switched light is lit for 30 % of the time (assumption, no source), a steady one always;
+- a stylus that names no person is held by the first one;
+- body dimensions as in `rushlight.shelf.people`;
+- light of the room whose gradient is not given is even.
+
+What is unknown and has no such rule stays NaN: the exposure that the plan is to choose, and
+the supply of a stylus without a cell.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from rushlight.errors import RushlightError
+from rushlight.physics.light import beam_exponent
+from rushlight.records.arrays import Array
+from rushlight.records.parts import CameraPart
+from rushlight.records.resolved import (
+    ResolvedCameras,
+    ResolvedEmitters,
+    ResolvedPeople,
+    ResolvedRig,
+    ResolvedSurface,
+    ResolvedTargets,
+)
+from rushlight.records.rig import Camera, Carried, CarriedEmitter, Person, Rig
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check import check_rig
+from rushlight.shelf.check_carried import duty_of
+from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
+from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
+
+FOOTAGE_BITS = 8
+"""Bits of a grey level in footage, whatever the camera could give."""
+
+TILT_RAD = (math.radians(10), math.radians(40))
+LEAN_RAD = {"right": math.radians(-45), "left": math.radians(-135)}
+LEAN_STD_RAD = math.radians(35)
+
+
+def resolve(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> ResolvedRig:
+    """A surface rig as a batch of one.
+
+    Parameters
+    ----------
+    rig
+        As read from its file.
+    shelf
+        Where its parts are looked up.
+    name
+        Of the file, to stand in the findings.
+
+    Returns
+    -------
+    ResolvedRig
+        R = 1; the emitters in the order of `lit_emitters`, cameras and people in the rig's.
+
+    Raises
+    ------
+    RushlightError
+        With every error that `check_rig` finds, or when it is no surface rig.
+    """
+    errors = [each for each in check_rig(rig, shelf, name) if each.severity == "error"]
+    if errors:
+        raise RushlightError(errors)
+    if "surface" not in rig.kinds:
+        raise RushlightError.of(
+            f"{name}: kinds",
+            ", ".join(rig.kinds),
+            "cannot be computed: only surface rigs are computed yet",
+            'give a rig whose kinds hold "surface"',
+            "kind-not-computed",
+        )
+    return ResolvedRig(
+        surface=_surface(rig),
+        cameras=_cameras(rig, shelf),
+        emitters=_emitters(rig, shelf),
+        people=_people(rig),
+        targets=_targets(rig),
+    )
+
+
+def lit_emitters(rig: Rig) -> list[tuple[Carried, CarriedEmitter]]:
+    """The lights that are computed, in the order of the emitter axis of a `ResolvedRig`."""
+    return [
+        (carried, emitter)
+        for carried in rig.carried
+        if carried.kind == "stylus"
+        for emitter in carried.emitters
+        if emitter.part is not None
+    ]
+
+
+def holder(rig: Rig, carried: Carried) -> Person:
+    """The person who holds a carried thing: the one it names, or else the first."""
+    return next((each for each in rig.people if each.id == carried.person), rig.people[0])
+
+
+def _surface(rig: Rig) -> ResolvedSurface:
+    surface = rig.surfaces[0]
+    ambient = rig.ambient
+    gradient = ambient.gradient if ambient else None
+    return ResolvedSurface(
+        size_m=[[surface.width.value, surface.height.value]],
+        display_px=[surface.pixels],
+        refresh_hz=[surface.refresh.value],
+        delay_s=[surface.delay.value],
+        flatness_m=[surface.flatness.value],
+        reflectance=[surface.reflectance.value],
+        floor_m=[surface.height_above_floor.value],
+        ambient_w_m2=[ambient.irradiance.value if ambient else math.nan],
+        ambient_gradient=[gradient.value if gradient else 0.0],
+    )
+
+
+def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:
+    wavelengths = [
+        shelf.emitter(emitter.part or "").wavelength.si for _, emitter in lit_emitters(rig)
+    ]
+    each = [_camera(camera, shelf.camera(camera.part), shelf, wavelengths) for camera in rig.cameras]
+    return ResolvedCameras(**{field: np.stack([one[field] for one in each])[None] for field in each[0]})
+
+
+def _camera(
+    camera: Camera, part: CameraPart, shelf: Shelf, wavelengths_m: list[float]
+) -> dict[str, Array]:
+    calibration = shelf.lens(camera.lens) if camera.lens else None
+    lens = lens_of(part, calibration)
+    filter_part = shelf.filter(camera.filter) if camera.filter else None
+    span_dn = 2**FOOTAGE_BITS - 1 - part.black_level.si
+    full_well_e = part.full_well.si / camera.gain
+    exposure_s = math.nan if camera.exposure == "auto" else camera.exposure.value
+    rolling = part.shutter == "rolling" and part.row_time is not None
+    values = {
+        "K": lens.matrix,
+        "distortion": lens.distortion,
+        "distortion_std": lens.distortion_std,
+        "rig_from_camera": camera_pose(camera),
+        "size_px": part.size_px,
+        "focal_m": lens.matrix[0, 0] * part.pixel_pitch.si,
+        "f_number": part.f_number.si,
+        "pixel_m": part.pixel_pitch.si,
+        "blur_px": part.lens_blur.si,
+        "transmission": [
+            part.lens_transmission.si * filter_transmission(filter_part, wavelength)
+            for wavelength in wavelengths_m
+        ],
+        "quantum_efficiency": [quantum_efficiency(part, each) for each in wavelengths_m],
+        "read_noise_e": part.read_noise.si,
+        "full_well_e": full_well_e,
+        "gain_e_per_dn": full_well_e / span_dn,
+        "black_dn": part.black_level.si,
+        "levels": 2**FOOTAGE_BITS,
+        "exposure_s": exposure_s,
+        "shortest_exposure_s": part.shortest_exposure.si,
+        "frame_rate_hz": camera.frame_rate.value,
+        "row_time_s": part.row_time.si if rolling and part.row_time else 0.0,
+        "delay_s": part.delay.si,
+    }
+    return {field: np.asarray(value, float) for field, value in values.items()}
+
+
+def _emitters(rig: Rig, shelf: Shelf) -> ResolvedEmitters:
+    each = [_emitter(rig, carried, emitter, shelf) for carried, emitter in lit_emitters(rig)]
+    return ResolvedEmitters(
+        **{field: np.stack([one[field] for one in each])[None] for field in each[0]}
+    )
+
+
+def _emitter(
+    rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf
+) -> dict[str, Array]:
+    """One light; its intensity is taken to grow with the current in proportion."""
+    part = shelf.emitter(emitter.part or "")
+    current_a = emitter.current.value if emitter.current else math.nan
+    person = holder(rig, carried)
+    side_share, transmission = part.side_share.si, 1.0
+    if emitter.diffuser is not None:
+        side_share = emitter.diffuser.spread.value
+        transmission = emitter.diffuser.transmission.value
+    axis = np.asarray(emitter.axis, float)
+    values = {
+        "position_m": _from_tip_m(carried, emitter),
+        "axis": axis / np.linalg.norm(axis),
+        "intensity_w_sr": part.intensity.si * current_a / part.test_current.si,
+        "exponent": beam_exponent(part.half_angle.si),
+        "side_share": side_share,
+        "transmission": transmission,
+        "wavelength_m": part.wavelength.si,
+        "size_m": part.apparent_size.si,
+        "current_a": current_a,
+        "duty": duty_of(emitter),
+        "forward_v": part.forward_voltage.si,
+        "supply_v": carried.cells * shelf.cell(carried.cell).voltage.si if carried.cell else math.nan,
+        "greatest_a": part.greatest_current.si,
+        "tilt_rad": [angle.value for angle in carried.tilt] if carried.tilt else TILT_RAD,
+        "lean_rad": LEAN_RAD[person.hand] if carried.lean is None else carried.lean.value,
+        "lean_std_rad": carried.lean_spread.value if carried.lean_spread else LEAN_STD_RAD,
+        "touch_std_m": person.touch_scatter.value,
+    }
+    return {field: np.asarray(value, float) for field, value in values.items()}
+
+
+def _from_tip_m(carried: Carried, emitter: CarriedEmitter) -> Array:
+    """Place of an emitter counted from the tip of its stylus [m]."""
+    if emitter.position is None:
+        distance = emitter.distance_from_tip
+        return np.array([0.0, 0.0, distance.value if distance else math.nan])
+    tip = next((point.position for point in carried.points if point.name == "tip"), None)
+    place = np.array([step.value for step in emitter.position])
+    return place if tip is None else place - [step.value for step in tip]
+
+
+def _people(rig: Rig) -> ResolvedPeople:
+    return ResolvedPeople(
+        standing_m=[[standing_middle_m(person) for person in rig.people]],
+        shoulder_m=[[shoulder_height_m(person) for person in rig.people]],
+        reach_m=[[person.reach.value for person in rig.people]],
+        breadth_m=[[shoulder_breadth_m(person) for person in rig.people]],
+        stature_m=[[person.stature.value for person in rig.people]],
+    )
+
+
+def _targets(rig: Rig) -> ResolvedTargets:
+    targets = rig.targets
+    return ResolvedTargets(
+        worst_error_m=[targets.worst_error.value],
+        delay_s=[targets.delay.value],
+        coverage=[targets.coverage.value],
+        speed_m_s=[targets.pointing_speed.value],
+    )

@@ -1,0 +1,92 @@
+"""From dots in the picture to places on the surface, by a registration."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from rushlight.errors import RushlightError
+from rushlight.physics.surface_map import map_px
+from rushlight.records.arrays import Array
+from rushlight.records.registration import Registration
+
+
+class SurfaceMap:
+    """A registration made ready for one camera.
+
+    Parameters
+    ----------
+    registration
+        The document.
+    camera
+        Id of the camera whose dots are mapped.
+    size_px
+        Width and height of its frames [px].
+
+    Attributes
+    ----------
+    surface
+        Id of the surface.
+    size_m
+        (2,) its width and height [m].
+
+    Raises
+    ------
+    RushlightError
+        When the registration was made for another camera or another picture size.
+    """
+
+    def __init__(self, registration: Registration, camera: str, size_px: tuple[int, int]) -> None:
+        valid = registration.valid_for
+        if valid.size_px != size_px:
+            raise RushlightError.of(
+                "registration: valid_for.size_px",
+                f"{valid.size_px[0]}×{valid.size_px[1]}",
+                f"is not the footage's {size_px[0]}×{size_px[1]} px",
+                "register anew with the camera as it is used",
+                "registration-size",
+            )
+        own = next((one for one in registration.maps if one.camera == camera), None)
+        if own is None:
+            known = ", ".join(one.camera for one in registration.maps)
+            raise RushlightError.of(
+                "registration: maps",
+                known,
+                f'holds no map of the camera "{camera}"',
+                "use footage of that camera, or register this one",
+                "registration-camera",
+            )
+        self.surface = valid.surface
+        self.size_m = np.array(valid.surface_size_m)
+        self._K = np.array(own.camera_matrix)
+        self._distortion = np.array(own.distortion)
+        self._surface_from_normalised = np.array(own.surface_from_normalised)
+        self._camera_m = np.array(own.camera_position_m)
+        self._flatness_m = np.array(registration.flatness_m)
+
+    def __call__(self, xy_px: Array, cov_px2: Array) -> tuple[Array, Array]:
+        """Where dots are on the surface, with the doubt of their own centres.
+
+        Parameters
+        ----------
+        xy_px
+            (N, 2) [px].
+        cov_px2
+            (N, 2, 2) [px²].
+
+        Returns
+        -------
+        xy_m
+            (N, 2) [m]; NaN where the map does not reach.
+        cov_m2
+            (N, 2, 2) [m²]; the registration's own doubt is common to all fixes and not in it.
+        """
+        return map_px(
+            xy_px,
+            cov_px2,
+            self._K,
+            self._distortion,
+            self._surface_from_normalised,
+            self._flatness_m,
+            self.size_m,
+            self._camera_m,
+        )

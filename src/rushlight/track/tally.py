@@ -1,0 +1,87 @@
+"""Counting what a run finds while it goes on."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from rushlight.track.following import Followed
+
+
+@dataclass
+class Tally:
+    """What was seen so far.
+
+    Attributes
+    ----------
+    frames, dots, doubtful, fixes
+        Counts; doubtful dots have a reason against them.
+    first_ns, last_ns
+        Capture times of the first and last frame [ns].
+    started_s
+        When the first frame was done [s], on the monotonic clock.
+    trails
+        Their ids.
+    events
+        Counts by kind.
+    detect_s, map_s
+        (frames,) from having a frame to its dots, and to its fixes [s].
+    """
+
+    frames: int = 0
+    dots: int = 0
+    doubtful: int = 0
+    fixes: int = 0
+    first_ns: int = 0
+    last_ns: int = 0
+    started_s: float = 0.0
+    trails: set[int] = field(default_factory=set)
+    events: Counter[str] = field(default_factory=Counter)
+    detect_s: list[float] = field(default_factory=list)
+    map_s: list[float] = field(default_factory=list)
+
+    def add(self, followed: Followed) -> None:
+        """Count one frame."""
+        if self.frames == 0:
+            # The first frame may have to compile the kernels; the clock starts after it.
+            self.first_ns = followed.frame.capture_ns
+            self.started_s = time.perf_counter()
+        self.frames += 1
+        self.last_ns = followed.frame.capture_ns
+        doubtful = int(np.count_nonzero(followed.dots.reason))
+        self.dots += len(followed.dots) - doubtful
+        self.doubtful += doubtful
+        self.fixes += len(followed.fixes)
+        self.trails.update(link.trail for link in followed.links)
+        self.events.update(event.kind for event in followed.events)
+        self.detect_s.append(followed.detect_s)
+        self.map_s.append(followed.map_s)
+
+    def share(self, frames: int | None) -> float:
+        """Share of that many frames that is done, 0 when the number is unknown."""
+        return self.frames / frames if frames else 0.0
+
+    def frames_per_s(self) -> float | None:
+        """Speed of the work so far [Hz]."""
+        if self.frames < 2:
+            return None
+        return (self.frames - 1) / (time.perf_counter() - self.started_s)
+
+    def footage_s(self) -> float | None:
+        """From the first frame to the last [s]."""
+        return (self.last_ns - self.first_ns) * 1e-9 if self.frames else None
+
+
+def median_ms(durations_s: Sequence[float]) -> float | None:
+    """Median of durations [ms], None where there are none.
+
+    Parameters
+    ----------
+    durations_s
+        (N,) [s].
+    """
+    return float(np.median(durations_s)) * 1e3 if durations_s else None
