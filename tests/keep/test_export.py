@@ -91,7 +91,7 @@ def test_exports_are_read_again(session: SessionReader, tmp_path: Path, ending: 
     assert rows(at["fix"], "sent_ns, trail, surface, CAST(switch AS INT), x_m, z_m") == [
         (None, None, None, 1, 0.1, None)
     ]
-    assert rows(at["fix"], "cov_x_x_m2, cov_y_y_m2, cov_z_rx_m_rad") == [(1e-6, 2e-6, None)]
+    assert rows(at["fix"], "cov_x_x_m2, cov_y_y_m2, cov_z_z_m2") == [(1e-6, 2e-6, None)]
     assert rows(at["event"], "kind, detail") == [("fault", 'a "word", and\nanother')]
 
 

@@ -57,7 +57,7 @@ def killed() -> Iterator[list[tuple[Path, int]]]:
     rng = np.random.default_rng()
     with tempfile.TemporaryDirectory() as folder:
         # Some die within the first commit, some after several.
-        moments = [0.0, *rng.uniform(0.02, 0.3, 2), *rng.uniform(0.5, 1.8, 3)]
+        moments = [0.0, *rng.uniform(0.02, 0.3, 2), *rng.uniform(0.5, 1.2, 3)]
         paths = [Path(folder) / f"{k}" / "touches.session" for k in range(len(moments))]
         yield [
             (path, record_and_kill(path, moment))
@@ -82,7 +82,7 @@ def assert_holds_all_but_the_last_moment(path: Path, killed_ns: int) -> int:
 
 def test_killed_sessions_hold_all_but_the_last_moment(killed: list[tuple[Path, int]]) -> None:
     counts = [assert_holds_all_but_the_last_moment(path, when) for path, when in killed]
-    assert all(count > 100 for count in counts[3:])
+    assert all(count > 20 for count in counts[3:])
 
 
 def test_a_killed_session_reads_the_same_from_a_folder_that_cannot_be_written(

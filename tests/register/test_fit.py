@@ -44,7 +44,7 @@ def draws_located(scene, goal, by_m, draws, seed):
 
 
 @pytest.mark.parametrize(
-    ("count", "by_m", "draws", "least"), [(9, 0.06, 80, 0.99), (6, 0.06, 80, 0.9)]
+    ("count", "by_m", "draws", "least"), [(9, 0.06, 50, 0.99), (6, 0.06, 50, 0.9)]
 )
 def test_a_bad_touch_is_found(scene, count, by_m, draws, least):
     """60 mm off at a scatter of 2 mm: the bound is two-sided binomial, one in a thousand."""

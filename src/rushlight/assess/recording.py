@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -281,12 +281,6 @@ def _with_truth(session: Recording, truth: Recording | None) -> Recording:
             "give the truth that was written with the session's footage",
             "truth-elsewhen",
         )
-    return Recording(
-        **{name: getattr(session, name) for name in ("name", "header", "basis", "closed")},
-        frame_ns=session.frame_ns,
-        tracks=session.tracks,
-        events=session.events,
-        truth=truth.tracks,
-        truth_events=truth.events,
-        truth_seed=truth.truth_seed,
+    return replace(
+        session, truth=truth.tracks, truth_events=truth.events, truth_seed=truth.truth_seed
     )

@@ -203,7 +203,7 @@ def _frames(footage: Footage, path: Path, rate_hz: float | None) -> Iterator[Fra
                 f"{path}: frame {index}",
                 "no time" if moment_ns is None else f"time {moment_ns * 1e-9:.4f} s",
                 "does not follow the frame before",
-                'count the times instead by giving the rate, such as "30 Hz"',
+                'count the times instead, with --rate "30 Hz" or so',
                 "video-times",
             )
         before_ns = moment_ns

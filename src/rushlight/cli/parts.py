@@ -43,11 +43,8 @@ def parts(
     for each in kinds:
         render.heading(f"{each}s")
         if not sources:
-            columns = ["id", *(name.replace("_", " ") for name in HEADLINES[each]), "from"]
-            rows = [
-                [part.id, *headlines(part, each), shelf.origin(each, part.id)]
-                for part in shelf.of_kind(each)
-            ]
+            columns = ["id", *(name.replace("_", " ") for name in HEADLINES[each])]
+            rows = [[part.id, *headlines(part, each)] for part in shelf.of_kind(each)]
             render.table("", columns, rows)
             continue
         for part in shelf.of_kind(each):
@@ -55,7 +52,7 @@ def parts(
             if part.note:
                 render.note(f"  {part.note}")
             rows = [
-                [value.name.replace("_", " "), value.text, value.sourced and value.sourced.source]
+                [value.name.replace("_", " "), value.text, value.source]
                 for value in part_values(part)
             ]
             render.table("", ["value", "± one standard deviation", "source"], rows)

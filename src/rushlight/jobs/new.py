@@ -51,7 +51,11 @@ def new(folder: Path, kind: str = "surface", name: str | None = None) -> Path:
     path = folder / RIG_FILE
     if path.exists():
         raise RushlightError.of(
-            str(path), "", "exists already and is not overwritten", "choose another folder", "exists"
+            str(path),
+            "",
+            "exists already and is not overwritten",
+            "choose another folder",
+            "exists",
         )
     own = folder.resolve().name
     chosen = name or (own if _SLUG.fullmatch(own) else TEMPLATE_NAME)

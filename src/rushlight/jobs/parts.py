@@ -11,8 +11,8 @@ from rushlight.records.sourced import Sourced
 from rushlight.shelf.catalogue import KINDS, Kind, Shelf, load_shelf
 
 HEADLINES: dict[Kind, tuple[str, ...]] = {
-    "camera": ("size_px", "frame_rate", "shutter", "focal_length", "quantum_efficiency_850"),
-    "emitter": ("wavelength", "half_angle", "intensity", "test_current", "greatest_current"),
+    "camera": ("size_px", "frame_rate", "shutter", "focal_length"),
+    "emitter": ("wavelength", "half_angle", "intensity", "test_current"),
     "cell": ("chemistry", "voltage", "greatest_current"),
     "filter": ("passes", "edge", "centre", "width", "transmission"),
     "display": ("technology", "size_px", "refresh", "delay"),
@@ -30,13 +30,13 @@ class PartValue:
         Field of the part.
     text
         Value ± standard deviation and unit.
-    sourced
-        The value with its source; None for plain facts such as the number of pixels.
+    source
+        Where it comes from; None for plain facts such as the number of pixels.
     """
 
     name: str
     text: str
-    sourced: Sourced | None = None
+    source: str | None = None
 
 
 def parts(rig: Path | None = None) -> Shelf:
@@ -63,18 +63,18 @@ def part_values(part: Part) -> list[PartValue]:
         if name in ("id", "name", "note", "price") or given is None:
             continue
         if isinstance(given, Sourced):
-            values.append(PartValue(name, sourced_text(given), given))
+            values.append(PartValue(name, sourced_text(given), given.source))
         elif name == "capacity":
             values += [
                 PartValue(
                     f"capacity at {sourced_text(point.current)}",
                     sourced_text(point.charge),
-                    point.charge,
+                    point.charge.source,
                 )
                 for point in given
             ]
         elif name == "size_px":
-            values.append(PartValue(name, f"{given[0]} × {given[1]} px"))
+            values.append(PartValue(name, f"{given[0]} × {given[1]}"))
         else:
             values.append(PartValue(name, _plain(given)))
     return values

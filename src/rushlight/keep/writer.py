@@ -130,6 +130,9 @@ class SessionWriter:
     def _create(self) -> sqlite3.Connection:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise _unwritable(self.path, error.strerror or str(error)) from None
+        try:
             # A leftover log of another session of this name would be folded into the new one.
             for leftover in (f"{self.path}-wal", f"{self.path}-journal"):
                 if os.path.exists(leftover):
@@ -166,6 +169,7 @@ class SessionWriter:
     def _put(self, table: str, rows: list[Row]) -> None:
         with self._changed:
             while self._backlog > GREATEST_BACKLOG and self._failure is None:
+                self._changed.notify_all()
                 self._changed.wait()
             if self._failure is not None:
                 raise self._failure
@@ -178,8 +182,7 @@ class SessionWriter:
         ending = False
         while not ending:
             with self._changed:
-                if not self._ending:
-                    self._changed.wait(COMMIT_INTERVAL_S)
+                self._changed.wait_for(self._is_pressed, COMMIT_INTERVAL_S)
                 ending = self._ending
                 rows, self._rows = self._rows, {name: [] for name in TABLES}
                 self._backlog = 0
@@ -191,6 +194,10 @@ class SessionWriter:
                     self._failure = self._failure_of(error)
                     self._changed.notify_all()
                 return
+
+    def _is_pressed(self) -> bool:
+        """Whether to save before the interval is over."""
+        return self._ending or self._backlog > GREATEST_BACKLOG
 
     def _save(self, rows: dict[str, list[Row]]) -> None:
         if not any(rows.values()):

@@ -147,8 +147,9 @@ def _moves(resolved: ResolvedRig) -> list[_Trial]:
     places = {
         "move the camera 0.5 m nearer to the surface": middle + away * (1.0 - 0.5 / distance),
         "move the camera 0.5 m farther from the surface": middle + away * (1.0 + 0.5 / distance),
-        "move the camera square on to the middle of the surface": middle + [0.0, 0.0, distance],
-        "hang the camera 0.5 m higher": pose[:3, 3] + [0.0, 0.5, 0.0],
+        "move the camera square on to the middle of the surface": middle
+        + np.array([0.0, 0.0, distance]),
+        "hang the camera 0.5 m higher": pose[:3, 3] + np.array([0.0, 0.5, 0.0]),
     }
     trials = []
     for change, place in places.items():

@@ -1,0 +1,1 @@
+"""The frozen, versioned records that the stages exchange."""

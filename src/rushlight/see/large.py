@@ -173,8 +173,8 @@ def ring_around(image, region, level, ring):  # type: ignore[no-untyped-def]
         turn = 2.0 * math.pi * point / RING_POINTS
         u = (long + gap) * math.cos(turn)
         v = (short + gap) * math.sin(turn)
-        column = int(round(region[MEAN_X] + u * math.cos(angle) - v * math.sin(angle)))
-        row = int(round(region[MEAN_Y] + u * math.sin(angle) + v * math.cos(angle)))
+        column = round(region[MEAN_X] + u * math.cos(angle) - v * math.sin(angle))
+        row = round(region[MEAN_Y] + u * math.sin(angle) + v * math.cos(angle))
         if 0 <= row < height and 0 <= column < width and image[row, column] < level:
             ring[dark] = image[row, column]
             dark += 1

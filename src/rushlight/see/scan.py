@@ -92,7 +92,7 @@ def difference_noise(histogram, count):  # type: ignore[no-untyped-def]
             median = level
             break
     # The median of |difference| is 0.674 of its standard deviation for a normal law.
-    clip = int(math.ceil(MEAN_DIFFERENCE_CLIP * (median + 1.0) / 0.674))
+    clip = math.ceil(MEAN_DIFFERENCE_CLIP * (median + 1.0) / 0.674)
     total = 0
     squares = 0.0
     for level in range(min(255, clip) + 1):
@@ -190,8 +190,8 @@ def interpolate(tiles, x, y, height, width):  # type: ignore[no-untyped-def]
     rows, columns = tiles.shape
     u = (x + 0.5) * columns / width - 0.5
     v = (y + 0.5) * rows / height - 0.5
-    left = min(max(int(math.floor(u)), 0), max(columns - 2, 0))
-    top = min(max(int(math.floor(v)), 0), max(rows - 2, 0))
+    left = min(max(math.floor(u), 0), max(columns - 2, 0))
+    top = min(max(math.floor(v), 0), max(rows - 2, 0))
     right = min(left + 1, columns - 1)
     bottom = min(top + 1, rows - 1)
     u -= left

@@ -154,9 +154,7 @@ def load_shelf(folder: Path | None) -> Shelf:
     return shelf
 
 
-def _with_document(
-    shelf: Shelf, document: ShelfDocument, name: str, seen: dict[str, str]
-) -> Shelf:
+def _with_document(shelf: Shelf, document: ShelfDocument, name: str, seen: dict[str, str]) -> Shelf:
     """The shelf with one file's parts; `seen` says which file of this folder gave an id."""
     parts = {kind: dict(known) for kind, known in shelf.parts.items()}
     origins = dict(shelf.origins)

@@ -146,7 +146,7 @@ def _check_ids(rig: Rig, report: Report) -> None:
         ("anchors", rig.anchors),
         ("people", rig.people),
     ):
-        report.ids(path, [item.id for item in items])  # type: ignore[attr-defined]
+        report.ids(path, [item.id for item in items])
     for i, carried in enumerate(rig.carried):
         report.ids(f"carried[{i}].emitters", [emitter.id for emitter in carried.emitters])
 

@@ -66,7 +66,7 @@ def _check_exposure(camera: Camera, path: str, report: Report) -> None:
     if camera.exposure == "auto":
         return
     period_s = 1 / camera.frame_rate.value
-    if camera.exposure.value > period_s:
+    if camera.exposure.value > period_s * (1 + 1e-9):
         period = _three_digits(1000 * period_s)
         report.error(
             "exposure-longer-than-frame",
@@ -199,9 +199,7 @@ def _check_aim(
         )
 
 
-def _sees_some(
-    part: CameraPart, lens: Lens, pose: np.ndarray, width: float, height: float
-) -> bool:
+def _sees_some(part: CameraPart, lens: Lens, pose: np.ndarray, width: float, height: float) -> bool:
     """Whether any of 21 × 21 places of the surface lies within the picture."""
     x, y = np.meshgrid(np.linspace(0, width, 21), np.linspace(0, height, 21))
     points = np.stack([x, y, np.zeros_like(x)], axis=-1)
@@ -210,9 +208,7 @@ def _sees_some(
     return bool(np.any(np.all(inside, axis=-1)))
 
 
-def _lens(
-    camera: Camera, part: CameraPart, path: str, shelf: Shelf, report: Report
-) -> Lens | None:
+def _lens(camera: Camera, part: CameraPart, path: str, shelf: Shelf, report: Report) -> Lens | None:
     if camera.lens is None:
         return lens_of(part, None)
     try:
@@ -267,47 +263,44 @@ def _check_filter(
     path: str,
     report: Report,
 ) -> None:
+    by_wavelength: dict[float, list[str]] = {}
     for light_id, light in lights.items():
-        wavelength = light.wavelength.si
+        by_wavelength.setdefault(light.wavelength.si, []).append(light_id)
+    corner_rad = None if lens is None else _corner_angle(lens, part)
+    for wavelength, ids in by_wavelength.items():
+        named = f"the {1e9 * wavelength:.0f} nm light of {' and '.join(ids)}"
         if not passes(filter_part, wavelength):
             report.error(
                 "filter-blocks-light",
                 f"{path}.filter",
                 camera.filter,
-                f"blocks the {1e9 * wavelength:.0f} nm light of {light_id}",
+                f"blocks {named}",
                 "use a filter that passes it, or another emitter",
             )
-        elif lens is not None and filter_part.passes == "band" and filter_part.effective_index:
-            _check_corner(camera, filter_part, light_id, wavelength, lens, part, path, report)
+        elif corner_rad is not None and not _passes_at(filter_part, wavelength, corner_rad):
+            report.warning(
+                "filter-blind-corners",
+                f"{path}.filter",
+                camera.filter,
+                "shifts to shorter wavelengths in the picture's corners, "
+                f"{math.degrees(corner_rad):.0f}° off the axis, and dims {named} there",
+                "use a long-pass filter or a longer lens, or keep the surface out of the corners",
+            )
 
 
-def _check_corner(
-    camera: Camera,
-    filter_part: FilterPart,
-    light_id: str,
-    wavelength: float,
-    lens: Lens,
-    part: CameraPart,
-    path: str,
-    report: Report,
-) -> None:
-    """Interference filters shift toward shorter wavelengths away from the picture's middle."""
-    if filter_part.centre is None or filter_part.width is None or not filter_part.effective_index:
-        return
+def _corner_angle(lens: Lens, part: CameraPart) -> float:
+    """Angle between the optical axis and the picture's corner [rad], without distortion."""
     half = np.asarray(part.size_px) / 2 / [lens.matrix[0, 0], lens.matrix[1, 1]]
-    corner = math.atan(float(np.hypot(*half)))
-    centre = float(
-        filter_centre_at_angle(filter_part.centre.si, corner, filter_part.effective_index.si)
-    )
-    if abs(wavelength - centre) > filter_part.width.si / 2:
-        report.warning(
-            "filter-blind-corners",
-            f"{path}.filter",
-            camera.filter,
-            f"shifts to {1e9 * centre:.0f} nm in the picture's corners, {math.degrees(corner):.0f}° "
-            f"off the axis, and dims the {1e9 * wavelength:.0f} nm light of {light_id} there",
-            "use a long-pass filter or a longer lens, or keep the surface out of the corners",
-        )
+    return math.atan(float(np.hypot(*half)))
+
+
+def _passes_at(filter_part: FilterPart, wavelength_m: float, angle_rad: float) -> bool:
+    """Whether an interference filter passes a wavelength that comes in at an angle."""
+    centre, width, index = filter_part.centre, filter_part.width, filter_part.effective_index
+    if filter_part.passes != "band" or centre is None or width is None or index is None:
+        return True
+    shifted = float(filter_centre_at_angle(centre.si, angle_rad, index.si))
+    return abs(wavelength_m - shifted) <= width.si / 2
 
 
 def _check_wavelengths(rig: Rig, shelf: Shelf, report: Report) -> None:
@@ -331,8 +324,8 @@ def _check_wavelengths(rig: Rig, shelf: Shelf, report: Report) -> None:
                     "wavelength-beyond-data",
                     path,
                     emitter.part,
-                    f"shines at {nanometres:.0f} nm, where the cameras' efficiency is taken as that "
-                    f"at {850 if nanometres < 850 else 940} nm",
+                    f"shines at {nanometres:.0f} nm, where the cameras' efficiency is taken as "
+                    f"that at {850 if nanometres < 850 else 940} nm",
                     "measure how bright it looks",
                 )
 

@@ -18,7 +18,7 @@ SWITCHED_DUTY = 0.3
 def duty_of(emitter: CarriedEmitter) -> float:
     """Share of the time that an emitter is lit; NaN where it must be stated and is not."""
     if emitter.duty is not None:
-        return emitter.duty.value
+        return float(emitter.duty.value)
     return {"steady": 1.0, "switched": SWITCHED_DUTY}.get(emitter.drive, math.nan)
 
 

@@ -82,7 +82,9 @@ def lens_of(part: CameraPart, calibration: LensCalibration | None) -> Lens:
     return Lens(
         camera_matrix(focal_px, [(width - 1) / 2, (height - 1) / 2]),
         np.array([0.0 if each is None else each.si for each in coefficients]),
-        np.array([0.0 if each is None or each.std is None else each.si_std for each in coefficients]),
+        np.array(
+            [0.0 if each is None or each.std is None else each.si_std for each in coefficients]
+        ),
     )
 
 

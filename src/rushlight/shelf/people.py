@@ -29,10 +29,10 @@ def shoulder_height_m(person: Person) -> float | None:
     over medians of stature.
     """
     if person.shoulder_height is not None:
-        return person.shoulder_height.value
+        return float(person.shoulder_height.value)
     if person.seated:
         return None
-    return _share_of_stature("shoulder height") * person.stature.value
+    return float(_share_of_stature("shoulder height") * person.stature.value)
 
 
 def shoulder_breadth_m(person: Person) -> float:
@@ -44,8 +44,8 @@ def shoulder_breadth_m(person: Person) -> float:
     over medians of stature.
     """
     if person.shoulder_breadth is not None:
-        return person.shoulder_breadth.value
-    return _share_of_stature("bideltoid breadth") * person.stature.value
+        return float(person.shoulder_breadth.value)
+    return float(_share_of_stature("bideltoid breadth") * person.stature.value)
 
 
 def standing_outline_m(person: Person) -> Array:
@@ -63,7 +63,7 @@ def standing_middle_m(person: Person) -> Array:
     outline = standing_outline_m(person)
     following = np.roll(outline, -1, axis=0)
     cross = outline[:, 0] * following[:, 1] - following[:, 0] * outline[:, 1]
-    return (cross @ (outline + following)) / (6 * _signed_area(outline))
+    return np.asarray(cross @ (outline + following) / (6 * _signed_area(outline)))
 
 
 def _signed_area(outline: Array) -> float:

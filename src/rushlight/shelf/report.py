@@ -19,7 +19,13 @@ class Report:
     findings: list[Finding] = field(default_factory=list)
 
     def add(
-        self, severity: Severity, code: str, field_path: str, given: object, allowed: str, remedy: str
+        self,
+        severity: Severity,
+        code: str,
+        field_path: str,
+        given: object,
+        allowed: str,
+        remedy: str,
     ) -> None:
         """Add a finding about one field; `given` is shown as the file has it, None not at all."""
         where = f"{self.name}: {field_path}" if field_path else self.name

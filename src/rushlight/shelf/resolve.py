@@ -17,6 +17,7 @@ the supply of a stylus without a cell.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
@@ -110,15 +111,17 @@ def _surface(rig: Rig) -> ResolvedSurface:
     ambient = rig.ambient
     gradient = ambient.gradient if ambient else None
     return ResolvedSurface(
-        size_m=[[surface.width.value, surface.height.value]],
-        display_px=[surface.pixels],
-        refresh_hz=[surface.refresh.value],
-        delay_s=[surface.delay.value],
-        flatness_m=[surface.flatness.value],
-        reflectance=[surface.reflectance.value],
-        floor_m=[surface.height_above_floor.value],
-        ambient_w_m2=[ambient.irradiance.value if ambient else math.nan],
-        ambient_gradient=[gradient.value if gradient else 0.0],
+        **_batch_of_one(
+            size_m=[surface.width.value, surface.height.value],
+            display_px=surface.pixels,
+            refresh_hz=surface.refresh.value,
+            delay_s=surface.delay.value,
+            flatness_m=surface.flatness.value,
+            reflectance=surface.reflectance.value,
+            floor_m=surface.height_above_floor.value,
+            ambient_w_m2=ambient.irradiance.value if ambient else math.nan,
+            ambient_gradient=gradient.value if gradient else 0.0,
+        )
     )
 
 
@@ -126,8 +129,12 @@ def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:
     wavelengths = [
         shelf.emitter(emitter.part or "").wavelength.si for _, emitter in lit_emitters(rig)
     ]
-    each = [_camera(camera, shelf.camera(camera.part), shelf, wavelengths) for camera in rig.cameras]
-    return ResolvedCameras(**{field: np.stack([one[field] for one in each])[None] for field in each[0]})
+    each = [
+        _camera(camera, shelf.camera(camera.part), shelf, wavelengths) for camera in rig.cameras
+    ]
+    return ResolvedCameras(
+        **{field: np.stack([one[field] for one in each])[None] for field in each[0]}
+    )
 
 
 def _camera(
@@ -176,9 +183,7 @@ def _emitters(rig: Rig, shelf: Shelf) -> ResolvedEmitters:
     )
 
 
-def _emitter(
-    rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf
-) -> dict[str, Array]:
+def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) -> dict[str, Array]:
     """One light; its intensity is taken to grow with the current in proportion."""
     part = shelf.emitter(emitter.part or "")
     current_a = emitter.current.value if emitter.current else math.nan
@@ -200,7 +205,9 @@ def _emitter(
         "current_a": current_a,
         "duty": duty_of(emitter),
         "forward_v": part.forward_voltage.si,
-        "supply_v": carried.cells * shelf.cell(carried.cell).voltage.si if carried.cell else math.nan,
+        "supply_v": carried.cells * shelf.cell(carried.cell).voltage.si
+        if carried.cell
+        else math.nan,
         "greatest_a": part.greatest_current.si,
         "tilt_rad": [angle.value for angle in carried.tilt] if carried.tilt else TILT_RAD,
         "lean_rad": LEAN_RAD[person.hand] if carried.lean is None else carried.lean.value,
@@ -222,19 +229,27 @@ def _from_tip_m(carried: Carried, emitter: CarriedEmitter) -> Array:
 
 def _people(rig: Rig) -> ResolvedPeople:
     return ResolvedPeople(
-        standing_m=[[standing_middle_m(person) for person in rig.people]],
-        shoulder_m=[[shoulder_height_m(person) for person in rig.people]],
-        reach_m=[[person.reach.value for person in rig.people]],
-        breadth_m=[[shoulder_breadth_m(person) for person in rig.people]],
-        stature_m=[[person.stature.value for person in rig.people]],
+        **_batch_of_one(
+            standing_m=[standing_middle_m(person) for person in rig.people],
+            shoulder_m=[shoulder_height_m(person) for person in rig.people],
+            reach_m=[person.reach.value for person in rig.people],
+            breadth_m=[shoulder_breadth_m(person) for person in rig.people],
+            stature_m=[person.stature.value for person in rig.people],
+        )
     )
 
 
 def _targets(rig: Rig) -> ResolvedTargets:
     targets = rig.targets
     return ResolvedTargets(
-        worst_error_m=[targets.worst_error.value],
-        delay_s=[targets.delay.value],
-        coverage=[targets.coverage.value],
-        speed_m_s=[targets.pointing_speed.value],
+        **_batch_of_one(
+            worst_error_m=targets.worst_error.value,
+            delay_s=targets.delay.value,
+            coverage=targets.coverage.value,
+            speed_m_s=targets.pointing_speed.value,
+        )
     )
+
+
+def _batch_of_one(**fields: Any) -> dict[str, Array]:
+    return {field: np.asarray(value, float)[None] for field, value in fields.items()}

@@ -34,7 +34,7 @@ class TrueState:
     valid_ns
         (E,) middle of the exposure of the row where the light is [ns].
     tip_m
-        (E, 2) touched place at that moment [m].
+        (E, 2) place of the tip at that moment [m]; NaN for a stylus that takes no part.
     lit, occluded
         (E,) whether the light is on at that moment; whether a body hides it.
     px
@@ -91,21 +91,37 @@ def expose(world: World, script: Script, capture_s: Array) -> Exposed:
     the row that its centre falls on, so its own shape is not sheared.
     """
     view = view_of(world)
-    parts = [_expose_one(world, view, line, capture_s) for line in script.timelines]
-    order = np.argsort([line.emitter for line in script.timelines])
-    spots = np.concatenate([part.spots for part in parts], axis=1)
-    stacked = [
-        np.stack([parts[index][field] for index in order], axis=1)
-        for field in range(1, len(_Part._fields))
+    parts = {line.emitter: _expose_one(world, view, line, capture_s) for line in script.timelines}
+    idle = _idle(capture_s)
+    cast = [parts.get(emitter, idle) for emitter in range(len(world.cast.carried))]
+    stacked = {
+        name: np.stack([getattr(part, name) for part in cast], axis=1)
+        for name in _Part._fields
+        if name != "spots"
+    }
+    stacked["valid_ns"] = np.rint(stacked.pop("valid_s") * 1e9).astype(np.int64)
+    states = [
+        TrueState(**{name: values[frame] for name, values in stacked.items()})
+        for frame in range(len(capture_s))
     ]
-    stacked[0] = np.rint(stacked[0] * 1e9).astype(np.int64)
-    states = [TrueState(*(values[frame] for values in stacked)) for frame in range(len(capture_s))]
-    return Exposed(spots, states)
+    return Exposed(np.concatenate([part.spots for part in parts.values()], axis=1), states)
 
 
-def _expose_one(
-    world: World, view: View, line: Timeline, capture_s: Array
-) -> _Part:
+def _idle(capture_s: Array) -> _Part:
+    """A stylus that takes no part: nowhere and dark."""
+    count = len(capture_s)
+    return _Part(
+        spots=np.zeros((count, 0, 6)),
+        valid_s=np.asarray(capture_s, float),
+        tip_m=np.full((count, 2), np.nan),
+        lit=np.zeros(count, bool),
+        occluded=np.zeros(count, bool),
+        px=np.full((count, 2), np.nan),
+        electrons=np.zeros(count),
+    )
+
+
+def _expose_one(world: World, view: View, line: Timeline, capture_s: Array) -> _Part:
     valid_s = _moment_of_row(world, view, line, capture_s)
     half_s = world.exposure_s / 2.0
     tip_m, direction = line.at(valid_s)
@@ -162,7 +178,7 @@ def _spots(
     tip_m, direction = line.at(moments_s)
     spots = np.zeros((len(start_s), SUB_STEPS + 2, 6))
     middle = SUB_STEPS // 2
-    moving = np.ptp(tip_m, axis=1).max(axis=-1) > 0.0
+    moving = np.any(tip_m != tip_m[:, :1], axis=(1, 2))
     still = np.flatnonzero(~moving)
     here = direct_lights(world, view, line.emitter, tip_m[still, 0], direction[still, 0])
     _fill(spots, still, 0, here.px, here.cov, here.electrons * shares[still])

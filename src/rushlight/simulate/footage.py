@@ -29,7 +29,8 @@ _CHUNK_FRAMES = 256
 def capture_times(world: World, script: Script) -> Array:
     """Middle of each frame's exposure: (F,) int64 [ns], from one period after the start."""
     count = max(1, int(np.ceil(script.duration_s * world.frame_rate_hz)))
-    return np.rint((np.arange(count) + 1) * (1e9 / world.frame_rate_hz)).astype(np.int64)
+    times_ns = (np.arange(count) + 1) * (1e9 / world.frame_rate_hz)
+    return np.asarray(np.rint(times_ns).astype(np.int64))
 
 
 def sensor_of(world: World, script: Script) -> Sensor:
@@ -193,7 +194,7 @@ class _Video:
         self._stream.options = {"level": "3", "slices": "4", "g": "1"}
         self._stream.codec_context.thread_type = "SLICE"
         self._stream.codec_context.thread_count = 2
-        self._frame_of = av.VideoFrame.from_ndarray
+        self._frame_of: Any = av.VideoFrame.from_ndarray
         return self
 
     def put(self, frame: Frame) -> None:

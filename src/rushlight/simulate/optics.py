@@ -280,7 +280,8 @@ def wall_patches(
 def _view_angle(view: View, points_m: Array) -> Array:
     """Angle between the wall's normal and the way to the camera [rad]."""
     toward = view.position_m - points_m
-    return np.arccos(np.clip(toward[..., 2] / np.linalg.norm(toward, axis=-1), -1.0, 1.0))
+    cosine = toward[..., 2] / np.linalg.norm(toward, axis=-1)
+    return np.asarray(np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def _patch_lights(

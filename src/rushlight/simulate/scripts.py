@@ -189,7 +189,8 @@ def tapping(world: World, targets: int = RING_TARGETS) -> Script:
     width_m, height_m = world.size_m
     room_m = float(min(0.8 * width_m / count, 0.6 * height_m))
     conditions = ((0.85 * room_m, 0.10 * room_m), (0.5 * room_m, 0.12 * room_m))
-    timelines, goals = [], []
+    timelines: list[Timeline] = []
+    goals: list[ShownGoal] = []
     end_s = 0.0
     for rank, emitter in enumerate(_left_to_right(world)):
         centre = np.array([(rank + 0.5) * width_m / count, height_m / 2.0])

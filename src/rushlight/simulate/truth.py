@@ -84,8 +84,8 @@ class TruthWriter:
             self._writer.put_links(
                 [self._link(frame, dot, int(emitter)) for dot, emitter in enumerate(shown)]
             )
-        for emitter in range(len(self._world.cast.carried)):
-            self._writer.put_fix(self._fix(frame, state, emitter))
+        for emitter in np.flatnonzero(np.isfinite(state.tip_m[:, 0])):
+            self._writer.put_fix(self._fix(frame, state, int(emitter)))
         self._put_hiding(frame, state)
 
     def _dots(self, state: TrueState, shown: Array) -> Dots:

@@ -1,0 +1,91 @@
+"""The verb `simulate`."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class ScriptName(StrEnum):
+    """What happens before the camera."""
+
+    registration = "registration"
+    grid = "grid"
+    tapping = "tapping"
+    strokes = "strokes"
+
+
+class CauseName(StrEnum):
+    """The causes of error that can be switched on one by one."""
+
+    centre = "centre"
+    registration = "registration"
+    lens = "lens"
+    flatness = "flatness"
+    tip = "tip"
+    pixel = "pixel"
+
+
+def simulate(
+    rig: Annotated[Path, typer.Argument(help="The rig's file, or its folder.")],
+    script: Annotated[ScriptName, typer.Option(help="What happens before the camera.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the footage; simulated/SCRIPT by the rig.")
+    ] = None,
+    seed: Annotated[int, typer.Option(min=0, help="The same rig and seed are one room.")] = 1,
+    only: Annotated[
+        list[CauseName] | None, typer.Option(help="Keep this cause of error only; repeatable.")
+    ] = None,
+    without: Annotated[
+        list[CauseName] | None, typer.Option(help="Leave out this cause of error; repeatable.")
+    ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option("--plan", "--beacons", help="A plan of this rig: its beacons and exposure."),
+    ] = None,
+    camera: Annotated[str | None, typer.Option(help="Camera that films; the first.")] = None,
+    columns: Annotated[int, typer.Option(min=1, max=200, help="Of the grid.")] = 9,
+    rows: Annotated[int, typer.Option(min=1, max=200, help="Of the grid.")] = 6,
+    frames_per_place: Annotated[
+        int | None, typer.Option(min=1, help="How long a beacon or place is held, in frames.")
+    ] = None,
+    every_stylus: Annotated[
+        bool, typer.Option("--every-stylus", help="All styli touch the beacons, not the first.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
+) -> None:
+    """Film a rig that exists on paper only, with the truth kept beside the footage."""
+    from rushlight.cli import render
+    from rushlight.jobs.simulate import simulate as job
+    from rushlight.jobs.simulate import summary
+
+    with render.progress() as progress:
+        header, folder = job(
+            rig,
+            script.value,
+            out,
+            seed,
+            only=[cause.value for cause in only or ()],
+            without=[cause.value for cause in without or ()],
+            plan=plan,
+            camera=camera,
+            columns=columns,
+            rows=rows,
+            frames_per_place=frames_per_place,
+            every_stylus=every_stylus,
+            progress=progress,
+        )
+    told = summary(header, folder)
+    if json:
+        render.print_json(told)
+        return
+    render.note(
+        f"simulated, not filmed: {told['frames']} frames, {told['seconds']} s of the script "
+        f'"{told["script"]}", seed {told["seed"]}'
+    )
+    render.note(f"causes of error: {', '.join(told['causes']) or 'none'}")
+    render.note(f"exposure: {told['exposure_ms']} ms; marks shown: {told['goals']}")
+    render.note(f"footage in {told['folder']}; the truth lies beside it in {told['truth']}")

@@ -1,0 +1,173 @@
+"""What a plan warns of, each with what to do about it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.errors import Finding
+from rushlight.plan.error import LEAST_BEACONS
+from rushlight.plan.evaluate import Evaluation
+from rushlight.plan.figures import Names
+from rushlight.plan.light import FAINTEST_PEAK
+from rushlight.records.resolved import ResolvedRig
+
+Array = NDArray[Any]
+
+NARROWEST_PX = 0.5
+"""Below this width a dot's centre depends on where it falls within a pixel (from memory)."""
+
+
+def evaluation_findings(
+    evaluation: Evaluation, resolved: ResolvedRig, names: Names, suitable: bool, file: str
+) -> list[Finding]:
+    """Warnings about light, view, reach, shadow and registration of the first rig.
+
+    Parameters
+    ----------
+    evaluation, resolved, names
+        Of one rig.
+    suitable
+        Whether six beacons lie within reach and view.
+    file
+        Of the rig, to stand in the findings.
+    """
+    return [
+        *_registration(evaluation, suitable, file),
+        *_light(evaluation, resolved, names, file),
+        *_places(evaluation, names, file),
+    ]
+
+
+def _registration(evaluation: Evaluation, suitable: bool, file: str) -> list[Finding]:
+    where = f"{file}: cameras"
+    if not evaluation.registerable[0]:
+        return [
+            Finding(
+                "error",
+                "registration-impossible",
+                where,
+                "",
+                f"see fewer than {LEAST_BEACONS} beacons, too few to vouch for a registration",
+                "aim at the middle of the surface, or move farther away",
+            )
+        ]
+    if not suitable:
+        return [
+            Finding(
+                "warning",
+                "beacons-out-of-reach",
+                f"{file}: people",
+                "",
+                f"reach fewer than {LEAST_BEACONS} beacons that the camera sees",
+                "hang the surface lower, give a longer stylus, or let a taller person register",
+            )
+        ]
+    return []
+
+
+def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: str) -> list[Finding]:
+    found = []
+    cameras = ", ".join(names.cameras)
+    exposure = ", ".join(f"{1e3 * one:.3g} ms" for one in evaluation.exposure_s[0])
+    where = f"{file}: cameras ({cameras})"
+    if evaluation.saturated[0].any():
+        peak = np.nanmax(np.where(evaluation.in_view[0], evaluation.grey_peak[0], np.nan))
+        shortest = np.all(evaluation.exposure_s <= resolved.cameras.shortest_exposure_s * 1.0001)
+        shorter = "" if shortest else 'set exposure = "auto", or '
+        found.append(
+            Finding(
+                "warning",
+                "saturated",
+                f"{where} exposure",
+                exposure,
+                f"lets the brightest dot take {100 * peak:.0f} % of full scale",
+                f"{shorter}lower the current, diffuse the tip more, add a denser filter or "
+                "stop the lens down",
+            )
+        )
+    if evaluation.weak[0].any():
+        least = np.nanmin(np.where(evaluation.in_view[0], evaluation.peak_over_noise[0], np.nan))
+        found.append(
+            Finding(
+                "warning",
+                "too-weak",
+                f"{where} exposure",
+                exposure,
+                f"leaves the weakest dot at {least:.2g} times the noise, where "
+                f"{FAINTEST_PEAK:g} are wanted",
+                'set exposure = "auto", raise the current within its limit, diffuse the tip less '
+                "or come nearer",
+            )
+        )
+    width = evaluation.sigma_px[0][evaluation.in_view[0]]
+    if width.size and np.nanmin(width) < NARROWEST_PX:
+        found.append(
+            Finding(
+                "note",
+                "dot-narrow",
+                where,
+                f"{np.nanmin(width):.2g} px",
+                f"is a dot narrower than {NARROWEST_PX:g} px, whose centre depends on where it "
+                "falls within a pixel",
+                "diffuse the tip more or defocus the lens a little",
+            )
+        )
+    return found
+
+
+def _places(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
+    found = []
+    unseen = 100.0 * float(1.0 - evaluation.in_view[0].mean())
+    if unseen > 0.0:
+        found.append(
+            Finding(
+                "warning",
+                "out-of-view",
+                f"{file}: cameras ({', '.join(names.cameras)})",
+                f"{unseen:.0f} % of the places",
+                "lie out of the picture or too near its edge",
+                "aim at the middle of the surface, or move farther away",
+            )
+        )
+    for index, carried in enumerate(names.carried):
+        hidden = 100.0 * float(evaluation.hidden[0, index].mean())
+        if hidden > 0.0:
+            found.append(
+                Finding(
+                    "warning",
+                    "shadow",
+                    f"{file}: {carried}",
+                    f"{hidden:.0f} % of the places",
+                    "are hidden from the camera by the body of whoever touches them (a crude "
+                    "estimate: an upright column beside the hand)",
+                    "hang the camera higher or to the other side, or let people stand closer "
+                    "to the side",
+                )
+            )
+        reached = 100.0 * float(evaluation.reached[0, index].mean())
+        if reached < 100.0:
+            found.append(
+                Finding(
+                    "note",
+                    "out-of-reach",
+                    f"{file}: {carried}",
+                    f"{100.0 - reached:.0f} % of the places",
+                    "cannot be touched by its holder from their standing place",
+                    "hang the surface lower, widen the standing place or use a longer stylus",
+                )
+            )
+    if len(names.cameras) > 1:
+        found.append(
+            Finding(
+                "note",
+                "several-cameras",
+                f"{file}: cameras",
+                f"{len(names.cameras)}",
+                "are told of one at a time: at every place the one with the least error",
+                "read the maps so; no gain from joining the cameras is counted",
+            )
+        )
+    return found

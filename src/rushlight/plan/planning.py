@@ -1,0 +1,294 @@
+"""One rig's plan: every budget, the beacons, the findings and the advice, as one document."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.errors import Finding
+from rushlight.physics.safety import CAUTIONS
+from rushlight.plan.beacons import choose_beacons
+from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
+from rushlight.plan.error import DWELL_S
+from rushlight.plan.evaluate import Evaluation, evaluate
+from rushlight.plan.eyes import eye_shares
+from rushlight.plan.figures import (
+    Names,
+    delay_figures,
+    error_figures,
+    eye_figures,
+    finite,
+    place_figures,
+    power_figures,
+    relative_cost_figure,
+)
+from rushlight.plan.findings import evaluation_findings
+from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles, with_fields
+from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
+from rushlight.plan.power import PowerLine, power_lines
+from rushlight.plan.verdict import advise, dominant_cause
+from rushlight.records.figure import ERROR_CAUSES
+from rushlight.records.plan import Plan, PlanCost, PlanFinding, PlanMap, TargetVerdict
+from rushlight.records.resolved import ResolvedRig
+from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check import check_rig
+from rushlight.shelf.cost import cost_figure, cost_lines
+from rushlight.shelf.resolve import lit_emitters, resolve
+
+Array = NDArray[Any]
+
+ASSUMPTIONS = (
+    "first order about the rig as planned; one light at a time; the camera is focused on the "
+    "middle of the surface",
+    f"every stylus touches every beacon once for {DWELL_S:g} s, its holder out of the camera's way",
+    f"a person stands {HAND_ASIDE_M:g} m beside the hand, within their standing place (no source)",
+    f"the brightest pixel is kept at {FULLEST_PEAK:.0%} of full scale; a dot counts from a peak "
+    f"of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
+    f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured",
+    "fingers and the stylus's own body hide nothing of the light",
+)
+_HIGH_M = 1.8
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan, and the arrays that its pictures are drawn from."""
+
+    plan: Plan
+    resolved: ResolvedRig
+    evaluation: Evaluation
+    delay: DelayBudget
+    standing: Standing
+    names: Names
+
+
+def plan_rig(
+    rig: Rig,
+    shelf: Shelf,
+    columns: int = 9,
+    rows: int = 6,
+    name: str = "rig.toml",
+    progress: Callable[[str, float], None] = lambda _what, _share: None,
+) -> Planned:
+    """What a rig can be expected to do.
+
+    Parameters
+    ----------
+    rig, shelf
+        The rig, and the parts that it is made of.
+    columns, rows
+        Grid of places that are looked at.
+    name
+        Of the rig's file, to stand in the findings.
+    progress
+        Told what is being done.
+
+    Raises
+    ------
+    RushlightError
+        When the rig cannot be computed.
+    """
+    resolved = resolve(rig, shelf, name)
+    findings = [each for each in check_rig(rig, shelf, name) if each.severity != "error"]
+    if math.isnan(float(resolved.surface.ambient_w_m2[0])):
+        resolved = with_fields(resolved, surface={"ambient_w_m2": np.zeros(1)})
+        findings.append(
+            Finding(
+                "note", "ambient-unknown", f"{name}: ambient", "",
+                "is missing; the plan takes the room as dark",
+                "measure or estimate the room's infrared light on the surface",
+            )
+        )  # fmt: skip
+    names = Names(
+        rig.name,
+        tuple(camera.id for camera in rig.cameras),
+        tuple(carried.id for carried, _ in lit_emitters(rig)),
+    )
+    standing = Standing.of_rig(rig)
+    registering = tuple(range(len(names.carried)))
+    progress("choosing beacons", 0.0)
+    beacons, suitable = choose_beacons(resolved, standing, registering)
+    progress("evaluating", 0.1)
+    evaluation = evaluate(resolved, columns, rows, beacons, standing, registering)
+    progress("trying changes", 0.4)
+    advice = advise(rig, shelf, resolved, standing, beacons, registering)
+    progress("adding up", 0.9)
+    delay = _slowest(resolved, evaluation)
+    power, power_findings = power_lines(rig, shelf, resolved, name)
+    cost = cost_figure(rig, shelf)
+    relative = relative_cost_figure(rig, cost)
+    findings += evaluation_findings(evaluation, resolved, names, suitable, name) + power_findings
+    figures = [
+        *error_figures(evaluation, names),
+        *place_figures(evaluation, resolved, names),
+        *delay_figures(delay, float(resolved.targets.speed_m_s[0]), names),
+        *power_figures(power, names),
+        *eye_figures(eye_shares(resolved, standing), names),
+        cost,
+        *([relative] if relative else []),
+    ]
+    plan = Plan(
+        rig=rig.content_hash(),
+        rig_name=rig.name,
+        rig_title=rig.title,
+        rig_basis=rig.basis,
+        columns=columns,
+        rows=rows,
+        targets=_targets(rig, resolved, evaluation, delay, power),
+        figures=figures,
+        maps=_maps(evaluation, names, resolved),
+        beacons=[(float(x), float(y)) for x, y in beacons],
+        exposures_s={
+            camera: float(evaluation.exposure_s[0, i]) for i, camera in enumerate(names.cameras)
+        },
+        dominant=_dominant(evaluation),
+        advice=advice,
+        findings=[PlanFinding.of(finding) for finding in findings],
+        costs=_costs(rig, shelf),
+        cautions=_cautions(rig),
+        assumptions=list(ASSUMPTIONS),
+    )
+    return Planned(plan, resolved, evaluation, delay, standing, names)
+
+
+def _dominant(evaluation: Evaluation) -> str:
+    seen = {c: np.where(evaluation.in_view, v, np.nan) for c, v in evaluation.error_m.items()}
+    if not np.isfinite(seen["all"]).any():
+        return "unknown"
+    return dominant_cause(seen, ERROR_CAUSES)
+
+
+def _slowest(resolved: ResolvedRig, evaluation: Evaluation) -> DelayBudget:
+    """The budget of the camera with the longest mean delay."""
+    budgets = [
+        delay_budget(resolved, evaluation.exposure_s[:, camera], camera)
+        for camera in range(evaluation.exposure_s.shape[1])
+    ]
+    return max(budgets, key=lambda budget: float(budget.total_mean_s[0]))
+
+
+def _targets(
+    rig: Rig,
+    resolved: ResolvedRig,
+    evaluation: Evaluation,
+    delay: DelayBudget,
+    power: list[PowerLine],
+) -> list[TargetVerdict]:
+    wanted = resolved.targets
+    worst = np.where(evaluation.in_view[0], evaluation.error_m["all"][0], np.nan)
+    error = 1e3 * float(np.nanmax(worst)) if np.isfinite(worst).any() else None
+    goal = 1e3 * float(wanted.worst_error_m[0])
+    lag, lag_goal = 1e3 * float(delay.total_mean_s[0]), 1e3 * float(wanted.delay_s[0])
+    share, share_goal = 100.0 * float(evaluation.coverage[0]), 100.0 * float(wanted.coverage[0])
+    lines = [
+        TargetVerdict(
+            what="coverage", wanted=share_goal, predicted=share, unit="%", met=share >= share_goal
+        ),
+        TargetVerdict(
+            what="largest error at a place in view",
+            wanted=goal,
+            predicted=error,
+            unit="mm",
+            met=None if error is None else error <= goal,
+        ),
+        TargetVerdict(
+            what="mean delay", wanted=lag_goal, predicted=lag, unit="ms", met=lag <= lag_goal
+        ),
+    ]
+    if rig.targets.runtime is not None:
+        hours = [line.runtime_h for line in power]
+        least = finite(min(hours)) if all(map(math.isfinite, hours)) else None
+        goal_h = rig.targets.runtime.value / 3600.0
+        met = None if least is None else least >= goal_h
+        lines.append(
+            TargetVerdict(what="runtime", wanted=goal_h, predicted=least, unit="h", met=met)
+        )
+    return lines
+
+
+def _maps(evaluation: Evaluation, names: Names, resolved: ResolvedRig) -> list[PlanMap]:
+    """One map for each emitter: errors by cause, light, geometry, and what stands in the way."""
+    ev = evaluation
+    layers: list[tuple[str, str, Array]] = [
+        *(
+            ("error" if cause == "all" else f"error-{cause}", "mm", 1e3 * ev.error_m[cause])
+            for cause in ("all", *ERROR_CAUSES)
+        ),
+        ("millimetres-a-pixel", "mm/px", ev.mm_per_px[..., 0]),
+        ("millimetres-a-pixel-minor", "mm/px", ev.mm_per_px[..., 1]),
+        ("incidence", "deg", np.degrees(ev.incidence_rad)),
+        ("dot-width", "px", ev.sigma_px),
+        ("electrons", "e-", ev.electrons),
+        ("grey-peak", "%", 100.0 * ev.grey_peak),
+        ("peak-over-noise", "1", ev.peak_over_noise),
+        ("background", "e-", ev.background_e),
+        ("centre-px", "px", ev.centre_px),
+        *(
+            (word, "0 or 1", mask.astype(float))
+            for word, mask in (
+                ("in-view", ev.in_view),
+                ("hidden", ev.hidden),
+                ("saturated", ev.saturated),
+                ("weak", ev.weak),
+                ("reached", ev.reached),
+                ("covered", ev.covered),
+            )
+        ),
+    ]
+    size = resolved.surface.size_m[0]
+    axes = [
+        [float(v) for v in cell_middles(side, count)]
+        for side, count in zip(size, (ev.columns, ev.rows), strict=True)
+    ]
+    return [
+        PlanMap(
+            carried=carried,
+            x_m=axes[0],
+            y_m=axes[1],
+            names=[name for name, _, _ in layers],
+            units=[unit for _, unit, _ in layers],
+            values=[
+                [
+                    [finite(value) for value in row]
+                    for row in values[0, index].reshape(ev.rows, ev.columns)
+                ]
+                for _, _, values in layers
+            ],
+        )
+        for index, carried in enumerate(names.carried)
+    ]
+
+
+def _costs(rig: Rig, shelf: Shelf) -> list[PlanCost]:
+    return [
+        PlanCost(
+            what=line.what,
+            count=line.count,
+            amount=line.amount,
+            currency=line.price.currency if line.price else "",
+            basis=line.price.basis if line.price else None,
+            note="; ".join(filter(None, (line.price.date, line.price.source)))
+            if line.price
+            else "price not known",
+        )
+        for line in cost_lines(rig, shelf)
+    ]
+
+
+def _cautions(rig: Rig) -> dict[str, str]:
+    """The cautions that this rig calls for; the eye always."""
+    wanted = {"eye", "heat", "motion", "mains"}
+    if any(thing.cell for thing in rig.carried):
+        wanted.add("cell")
+    if any(camera.filter for camera in rig.cameras):
+        wanted.add("filter_glass")
+    floor = rig.surfaces[0].height_above_floor.value
+    if any(camera.position[1].value + floor > _HIGH_M for camera in rig.cameras):
+        wanted.add("height")
+    return {name: text for name, text in CAUTIONS.items() if name in wanted}
