@@ -207,6 +207,10 @@ def test_natural_order_copes_with_any_names():
 
 
 def test_a_video_whose_times_stand_still_asks_for_a_rate(tmp_path, pictures, write_video):
-    path = write_video(tmp_path / "clip.avi", pictures[:3], [0, 1, 1])
+    path = write_video(tmp_path / "clip.mkv", pictures[:3], [0, 10, 10])
+    assert sentence(path) == (
+        f"{path}: frame 2 = time 0.0100 s does not follow the frame before; "
+        'count the times instead, with --rate "30 Hz" or so.'
+    )
     footage = open_footage(path, rate_hz=25.0)
     assert [frame.capture_ns for frame in footage] == [0, 40_000_000, 80_000_000]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -112,3 +114,9 @@ def wall() -> ResolvedRig:
 def make_wall():
     """The builder itself, for rigs with changes."""
     return build_wall
+
+
+@pytest.fixture(scope="session")
+def examples() -> Path:
+    """The folder of the demo rigs."""
+    return Path(__file__).resolve().parents[2] / "examples"

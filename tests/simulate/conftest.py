@@ -121,4 +121,3 @@ def people():
         Standing(0.9, 1.9, 0.5, -1, 0.23, 1.7),
     )
     return dataclasses.replace(Cast.unnamed(2), standing=stands)
-

@@ -128,13 +128,12 @@ def _by_switch(recording: Recording, scope: Scope) -> list[Figure]:
         f"{len(delays)} presses, {missed} not found; {_NOT_IN}"
     )
     named = scope.model_copy(update={"condition": "switch-down"})
-    figures = [
+    return [
         _figure(recording, named, "mean", mean.value, f"{method}; Student t", mean.n).model_copy(
             update={"low": mean.low * _MS, "high": mean.high * _MS, "level": LEVEL}
         ),
         _figure(recording, named, "max", float(delays.max()), method, mean.n),
     ]
-    return figures
 
 
 def motion_lag_s(recording: Recording) -> tuple[float, float, int] | None:
@@ -222,7 +221,7 @@ def stroke_figures(recording: Recording, scope: Scope) -> list[Figure]:
     return [
         Figure(
             name="error",
-            cause=recording.cause,  # type: ignore[arg-type]
+            cause=recording.cause,
             statistic=statistic,
             scope=scope.model_copy(update={"condition": "moving"}),
             value=value * 1e3,

@@ -6,7 +6,7 @@ random part. Under which conditions the spread was found is named beside every f
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from scipy import stats
@@ -16,29 +16,32 @@ from rushlight.assess.intervals import LEVEL, Spread, places_interval, rms_inter
 from rushlight.errors import Finding
 from rushlight.physics.uncertainty import rms
 from rushlight.records.arrays import Array
-from rushlight.records.figure import Figure, Scope, Statistic
+from rushlight.records.figure import Figure, FigureName, Scope, Statistic, find_figure
 from rushlight.records.rig import Rig
 
 GREATEST_DROPOUT = 0.05
 """Share of frames without a fix above which a place is not covered; no source."""
+AT_EACH_PLACE = "root-mean-square at each place"
+"""Condition of a figure that is a statistic of the places' own root-mean-squares."""
+BETWEEN_HOLDS = "between holds"
 _MM = 1e3
 
 
 def grid_figures(
-    holds: Sequence[Hold], scope: Scope, rig: Rig | None, expected: Mapping[str, float]
+    holds: Sequence[Hold], scope: Scope, rig: Rig | None, predicted: Sequence[Figure]
 ) -> list[Figure]:
     """Error, trueness, precision, jitter, dropouts and coverage.
 
     Parameters
     ----------
     holds
-        Of sessions in which the same cause acted; every place weighs the same.
+        One or more, of sessions in which the same causes acted; every place weighs the same.
     scope
         What they speak of.
     rig
         For the target error, or None: no coverage then.
-    expected
-        Cause to predicted root-mean-square error, for the interval of all causes together.
+    predicted
+        Figures of a plan, for the spread over builds; may be empty.
 
     Returns
     -------
@@ -52,59 +55,98 @@ def grid_figures(
     if not seen:
         return figures
     make = _Maker(seen, scope)
-    place_rms = np.array([hold.rms_m for hold in seen])
+    same = [each for each in predicted if each.scope == scope]
+    expected = find_figure(same, "error", make.cause, "rms") if make.cause else None
     draws = shared_draws(seen)
-    cause = make.cause
-    how = "distance of the pointer of a single frame from the truth, rms at each place"
-    ends = {
-        "rms": rms_interval(place_rms, cause, expected, draws),
-        "median": places_interval(place_rms, np.median),
-        "p95": places_interval(place_rms, _p95),
-        "max": Spread(None, None, "no interval of a greatest value"),
-    }
-    for statistic, value in _over_places(place_rms).items():
-        figures.append(make("error", statistic, value, ends[statistic], how))
-    bias = np.array([np.linalg.norm(hold.bias_m) for hold in seen])
-    how = "systematic part: distance of the mean pointer from the truth, at each place"
-    figures.append(
-        make("trueness", "rms", float(rms(bias)), rms_interval(bias, cause, expected, draws), how)
+    return [
+        *figures,
+        *_errors(seen, make, expected, draws),
+        *_trueness(seen, make, expected, draws),
+        *_steadiness(seen, make),
+    ]
+
+
+def _errors(
+    seen: Sequence[Hold], make: _Maker, expected: Figure | None, draws: int
+) -> list[Figure]:
+    """Of single frames over all places, and of the places' own root-mean-squares."""
+    own = np.array([hold.rms_m for hold in seen])
+    how = "distance of the pointer of single frames from the truth"
+    ends = rms_interval(own, make.cause, expected, draws)
+    figures = [make("error", "rms", float(rms(own)), ends, how)]
+    distance = np.concatenate([np.linalg.norm(hold.pointer_m, axis=1) for hold in seen])
+    weight = np.concatenate([np.full(hold.n, 1.0 / hold.n) for hold in seen])
+    none = Spread(None, None, "no interval, frames of one hold go together")
+    shares: tuple[tuple[Statistic, float], ...] = (("median", 0.5), ("p95", 0.95))
+    for statistic, share in shares:
+        value = float(np.quantile(distance, share, weights=weight, method="inverted_cdf"))
+        figures.append(make("error", statistic, value, none, how))
+    figures.append(make("error", "max", float(distance.max()), none, how))
+    how = "root-mean-square distance of the pointer from the truth at each place"
+    over: tuple[tuple[Statistic, float, Spread], ...] = (
+        ("median", float(np.median(own)), places_interval(own, np.median)),
+        ("p95", float(_p95(own)), places_interval(own, _p95)),
+        ("max", float(own.max()), Spread(None, None, "no interval of a greatest value")),
     )
-    figures.append(make("trueness", "max", float(bias.max()), ends["max"], how))
-    return figures + _steadiness(seen, make)
+    return figures + [make("error", *each, how, AT_EACH_PLACE) for each in over]
+
+
+def _p95(values: Array, axis: int | None = None) -> Array:
+    return np.asarray(np.quantile(values, 0.95, axis=axis))
+
+
+def _trueness(
+    seen: Sequence[Hold], make: _Maker, expected: Figure | None, draws: int
+) -> list[Figure]:
+    bias = np.array([np.linalg.norm(hold.bias_m) for hold in seen])
+    how = "systematic part: distance of a hold's mean pointer from the truth"
+    ends = rms_interval(bias, make.cause, expected, draws)
+    none = Spread(None, None, "no interval of a greatest value")
+    return [
+        make("trueness", "rms", float(rms(bias)), ends, how),
+        make("trueness", "max", float(bias.max()), none, how),
+    ]
 
 
 def _steadiness(seen: Sequence[Hold], make: _Maker) -> list[Figure]:
-    """Random parts: within holds, between holds, and of the light at rest."""
+    """Random parts: within holds, of the fix at rest, and between holds."""
     figures = []
     within = np.array([hold.spread_m for hold in seen])
-    within = within[np.isfinite(within)]
-    if len(within):
-        how = "random part: two-dimensional standard deviation within a hold (repeatability)"
-        figures.append(
-            make("precision", "rms", float(rms(within)), places_interval(within, rms), how)
-        )
-        rest = np.array([hold.jitter_m for hold in seen])
-        rest = rest[np.isfinite(rest)]
-        how = "standard deviation along one axis within a hold, before drawing on display pixels"
-        figures.append(make("jitter", "rms", float(rms(rest)), places_interval(rest, rms), how))
+    rest = np.array([hold.jitter_m for hold in seen])
+    parts: tuple[tuple[FigureName, Array, str], ...] = (
+        ("precision", within, "of the pointer (repeatability)"),
+        ("jitter", rest, "of the fix before it is drawn on display pixels"),
+    )
+    for name, values, what in parts:
+        known = values[np.isfinite(values)]
+        if len(known):
+            how = f"random part: two-dimensional standard deviation within a hold {what}"
+            ends = places_interval(known, rms)
+            figures.append(make(name, "rms", float(rms(known)), ends, how))
     between, places, repeats = between_holds(seen)
     if places:
         how = (
-            f"standard deviation of a place's means between {repeats} holds at {places} places, "
-            "two-dimensional; holds differ in moment and in the way of holding"
+            f"two-dimensional standard deviation of a place's means between {repeats} holds at "
+            f"{places} places; holds differ in moment and in the way of holding"
         )
         none = Spread(None, None, "no interval")
-        figures.append(make("precision", "rms", between, none, how, condition="between-holds"))
+        figures.append(make("precision", "rms", between, none, how, BETWEEN_HOLDS))
     return figures
 
 
 def between_holds(seen: Sequence[Hold]) -> tuple[float, int, int]:
     """How far means of the same place differ from hold to hold.
 
+    Parameters
+    ----------
+    seen
+        Holds with a fix.
+
     Returns
     -------
     spread_m, places, holds
-        Pooled over places that one thing was held at more than once under one registration.
+        Pooled over places that one thing was held at more than once under one registration;
+        NaN, 0, 0 when there is none.
     """
     groups: dict[tuple[object, ...], list[Array]] = {}
     for hold in seen:
@@ -120,83 +162,70 @@ def between_holds(seen: Sequence[Hold]) -> tuple[float, int, int]:
 
 
 def shared_draws(holds: Sequence[Hold]) -> int:
-    """How many independent registrations, lenses and walls stand behind these holds.
+    """How many independent registrations, or lenses and walls, stand behind these holds.
 
-    Registrations of one room share its lens and wall, so a cause that lies in the room counts
-    rooms: simulated ones told by their seed, a real rig as one.
+    Parameters
+    ----------
+    holds
+        One or more. Registrations of one room share its lens and wall, so a cause that lies in
+        the room counts rooms: simulated ones told by their seed, a real rig as one.
     """
     recordings = {id(hold.recording): hold.recording for hold in holds}.values()
-    rooms = {recording.truth_seed for recording in recordings}
     if holds[0].recording.cause == "registration":
         return len({recording.header.registration for recording in recordings})
-    return len(rooms)
-
-
-def _p95(values: Array, axis: int | None = None) -> Array:
-    return np.asarray(np.quantile(values, 0.95, axis=axis))
-
-
-def _over_places(values: Array) -> dict[Statistic, float]:
-    return {
-        "rms": float(rms(values)),
-        "median": float(np.median(values)),
-        "p95": float(_p95(values)),
-        "max": float(values.max()),
-    }
+    return len({recording.truth_seed for recording in recordings})
 
 
 class _Maker:
     """Makes figures of lengths that share their ground."""
 
     def __init__(self, seen: Sequence[Hold], scope: Scope) -> None:
-        self._seen = seen
-        self._scope = scope
         first = seen[0].recording
         self.cause = first.cause
+        self._scope = scope
+        self._places = len(seen)
         self._basis = first.basis
-        self._truth = "truth" if first.truth is not None else "mark, the hand's error mixed in,"
+        self._truth = "truth" if first.truth is not None else "mark (the hand is mixed in)"
 
     def __call__(
         self,
-        name: str,
+        name: FigureName,
         statistic: Statistic,
         value_m: float,
         ends: Spread,
         how: str,
         condition: str | None = None,
     ) -> Figure:
-        scope = self._scope.model_copy(update={"condition": condition or self._scope.condition})
         return Figure(
-            name=name,  # type: ignore[arg-type]
-            cause=self.cause,  # type: ignore[arg-type]
+            name=name,
+            cause=self.cause,
             statistic=statistic,
-            scope=scope,
+            scope=self._scope.model_copy(update={"condition": condition}),
             value=value_m * _MM,
             unit="mm",
             low=None if ends.low is None else ends.low * _MM,
             high=None if ends.high is None else ends.high * _MM,
             level=None if ends.low is None else LEVEL,
-            n=len(self._seen),
-            method=f"{how.replace('truth', self._truth)}; over {len(self._seen)} places; "
-            f"{ends.method}",
+            n=self._places,
+            method=f"{how.replace('truth', self._truth)}; {self._places} places; {ends.method}",
             basis=self._basis,
         )
 
 
 def _dropouts(holds: Sequence[Hold], scope: Scope) -> Figure:
     lit = [hold for hold in holds if hold.lit]
-    shares = np.array([hold.dropout for hold in lit])
     frames = np.array([hold.lit for hold in lit])
+    share = float(np.average([hold.dropout for hold in lit], weights=frames))
     return Figure(
         name="dropouts",
-        cause=holds[0].recording.cause,  # type: ignore[arg-type]
+        cause=holds[0].recording.cause,
         statistic="share",
         scope=scope,
-        value=100.0 * float(np.average(shares, weights=frames)),
+        value=100.0 * share,
         unit="%",
         n=int(frames.sum()),
-        method="frames with the light on in which it was not found under its own name, hidden "
-        "ones included; no interval, neighbouring frames go together",
+        method="frames with the light on in which it was not found under its own name, those "
+        "hidden by a body included; no interval, neighbouring frames go together",
         basis=holds[0].recording.basis,
     )
 
@@ -206,22 +235,20 @@ def _coverage(holds: Sequence[Hold], scope: Scope, target_m: float) -> Figure:
     covered = sum(
         hold.n > 0 and hold.rms_m <= target_m and hold.dropout < GREATEST_DROPOUT for hold in lit
     )
-    share = covered / len(lit) if lit else None
-    ends = (
-        stats.binomtest(covered, len(lit)).proportion_ci(LEVEL, method="wilson") if lit else None
-    )
+    ends = stats.binomtest(covered, len(lit)).proportion_ci(LEVEL, "wilson") if lit else None
     return Figure(
         name="coverage",
         statistic="share",
         scope=scope,
-        value=None if share is None else 100.0 * share,
+        value=100.0 * covered / len(lit) if lit else None,
         unit="%",
         low=None if ends is None else 100.0 * float(ends.low),
         high=None if ends is None else 100.0 * float(ends.high),
-        level=LEVEL if ends else None,
+        level=None if ends is None else LEVEL,
         n=len(lit),
-        method=f"places with an error of at most {target_m * _MM:g} mm and fewer than "
-        f"{100 * GREATEST_DROPOUT:g} % dropouts; Wilson interval, as if places were drawn at random",
+        method=f"places with an rms error of at most {target_m * _MM:g} mm and fewer than "
+        f"{100 * GREATEST_DROPOUT:g} % dropouts; Wilson interval, as if places were drawn at "
+        "random",
         basis=holds[0].recording.basis,
     )
 
@@ -230,15 +257,14 @@ def conditions_of(holds: Sequence[Hold]) -> str:
     """Under which conditions the spread of these holds was found, in words."""
     recordings = list({id(hold.recording): hold.recording for hold in holds}.values())
     registrations = len({recording.header.registration for recording in recordings})
-    carried = sorted({hold.goal.carried for hold in holds})
-    basis = recordings[0].basis
-    who = "invented hands" if basis == "simulated" else "the people who held them"
+    carried = ", ".join(sorted({hold.goal.carried for hold in holds}))
+    simulated = recordings[0].basis == "simulated"
     return (
-        f"{recordings[0].cause_word}: {len(holds)} holds in {_count(len(recordings), 'session')}, "
-        f"{_count(registrations, 'registration')}, one rig, held by {who} ({', '.join(carried)}). "
-        "Within a hold: repeatability conditions in the sense of ISO 5725-1. Between holds: "
-        "intermediate, the way of holding differs. Reproducibility (another build, room or "
-        "person) is not shown."
+        f"{recordings[0].cause_word}: {_count(len(holds), 'hold')} in "
+        f"{_count(len(recordings), 'session')} under {_count(registrations, 'registration')} of "
+        f"one rig; {carried}, {'by invented hands, simulated' if simulated else 'by hand'}. Within "
+        "a hold these are repeatability conditions in the sense of ISO 5725-1; between holds the "
+        "way of holding differs; another build, room or person (reproducibility) is not shown."
     )
 
 

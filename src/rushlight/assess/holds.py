@@ -1,4 +1,4 @@
-"""What each hold at a shown place gave: deviations of the pointer, frames with and without a fix."""
+"""What each hold at a shown place gave: deviations of the pointer, and frames without a fix."""
 
 from __future__ import annotations
 
@@ -65,8 +65,8 @@ class Hold:
 
     @property
     def jitter_m(self) -> float:
-        """The same along one axis, before the pointer is drawn on display pixels [m]."""
-        return _spread(self.rest_m) / np.sqrt(2.0)
+        """The same before the pointer is drawn on display pixels [m]."""
+        return _spread(self.rest_m)
 
     @property
     def dropout(self) -> float:
@@ -154,9 +154,7 @@ def _hold(recording: Recording, goal: ShownGoal, rig: Rig | None, period_ns: flo
     own = _is_own(recording, goal, xy, target, track.valid_ns[rows])
     xy, target = xy[own], target[own]
     pointer = drawn(xy, rig) if recording.pixels_act else xy
-    return Hold(
-        recording, goal, pointer - target, xy - target, len(times), int(np.sum(~own))
-    )
+    return Hold(recording, goal, pointer - target, xy - target, len(times), int(np.sum(~own)))
 
 
 def _target(recording: Recording, goal: ShownGoal, time_ns: Array) -> Array:

@@ -1,7 +1,8 @@
-"""How far a measured figure may be from what more places, or another registration, would show.
+"""How far a measured figure may be from what more places, or another build, would show.
 
 The places of one session share one registration, one lens and one wall. Resampling the places
-says nothing about those, so the interval of what they cause is widened by a χ² law.
+says nothing about those, so an interval of what they cause is widened: by the spread over
+builds that a plan expects, or for want of one by a χ² law with supposed degrees of freedom.
 """
 
 from __future__ import annotations
@@ -13,12 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from rushlight.physics.uncertainty import (
-    bootstrap_interval,
-    effective_degrees_of_freedom,
-    rms,
-)
+from rushlight.physics.uncertainty import bootstrap_interval, coverage_factor, rms
 from rushlight.records.arrays import Array
+from rushlight.records.figure import Figure
 
 LEVEL = 0.95
 FEWEST_PLACES = 5
@@ -57,62 +55,67 @@ def places_interval(values: Array, statistic: Callable[..., Array]) -> Spread:
     return Spread(found.low, found.high, "BCa bootstrap over the places")
 
 
-def shared_freedom(cause: str | None, expected: Mapping[str, float], draws: int) -> float | None:
-    """Degrees of freedom of a mean square that shared draws rule, None where none do.
+def builds_interval(value: float, expected: Figure | None, cause: str | None, draws: int) -> Spread:
+    """Interval of a root-mean-square error by how it differs from build to build.
 
     Parameters
     ----------
+    value
+        Measured.
+    expected
+        The plan's figure with its spread over builds, or None.
     cause
         As in `Figure`.
-    expected
-        Cause to predicted root-mean-square error, for "all": by the Welch–Satterthwaite formula.
     draws
         How many independent registrations, lenses or walls were measured.
+
+    Returns
+    -------
+    Spread
+        With a plan, the ratio of measured to long-run value is taken to spread as the plan
+        expects of its own value, narrower by √draws on a logarithmic scale.
     """
-    if cause in SHARED_AMOUNTS:
-        return float(SHARED_AMOUNTS[cause] * draws)
-    if cause != "all" or not any(expected.get(each) for each in SHARED_AMOUNTS):
-        return None
-    parts = {each: value for each, value in expected.items() if value > 0}
-    freedom = [SHARED_AMOUNTS.get(each, np.inf) * draws for each in parts]
-    # The formula adds variances; here mean squares of the error are what adds.
-    return effective_degrees_of_freedom(list(parts.values()), freedom)
+    shared = f"{draws} shared draw{'s' if draws > 1 else ''} of registration, lens or wall"
+    if (
+        expected is not None
+        and expected.level is not None
+        and expected.value
+        and expected.low
+        and expected.high
+    ):
+        power = coverage_factor(LEVEL) / coverage_factor(expected.level) / np.sqrt(draws)
+        low = value * (expected.value / expected.high) ** power
+        high = value * (expected.value / expected.low) ** power
+        return Spread(float(low), float(high), f"spread over builds as planned, {shared}")
+    if cause is None or cause not in SHARED_AMOUNTS:
+        alone = f"{shared}: others would differ more" if cause == "all" else ""
+        return Spread(None, None, alone)
+    freedom = SHARED_AMOUNTS[cause] * draws
+    tail = (1.0 - LEVEL) / 2.0
+    low, high = np.sqrt(freedom / stats.chi2.ppf([1.0 - tail, tail], freedom))
+    return Spread(
+        value * float(low),
+        value * float(high),
+        f"χ² with {freedom} degrees of freedom, supposed, for {shared}",
+    )
 
 
-def rms_interval(
-    values: Array, cause: str | None, expected: Mapping[str, float], draws: int
-) -> Spread:
-    """Interval of the root-mean-square error over places.
+def rms_interval(values: Array, cause: str | None, expected: Figure | None, draws: int) -> Spread:
+    """Interval of the root-mean-square error over places: the wider of places and builds.
 
     Parameters
     ----------
     values
         (N,) root-mean-square error at each place.
     cause, expected, draws
-        As in `shared_freedom`.
-
-    Returns
-    -------
-    Spread
-        The bootstrap over places, widened to the χ² interval of the shared draws.
+        As in `builds_interval`.
     """
-    over_places = places_interval(values, rms)
-    freedom = shared_freedom(cause, expected, draws)
-    if freedom is None or not np.isfinite(freedom):
-        alone = "; one registration, lens and wall: others would differ more" if cause == "all" else ""
-        return Spread(over_places.low, over_places.high, over_places.method + alone)
-    value = float(rms(values))
-    tail = (1.0 - LEVEL) / 2.0
-    low = value * float(np.sqrt(freedom / stats.chi2.ppf(1.0 - tail, freedom)))
-    high = value * float(np.sqrt(freedom / stats.chi2.ppf(tail, freedom)))
-    method = (
-        f"χ² with about {freedom:.1f} degrees of freedom, supposed, for {draws} shared "
-        f"draw{'s' if draws > 1 else ''}"
-    )
-    if over_places.low is None or over_places.high is None:
-        return Spread(low, high, method)
-    return Spread(
-        min(low, over_places.low),
-        max(high, over_places.high),
-        f"the wider of {method} and {over_places.method}",
-    )
+    places = places_interval(values, rms)
+    builds = builds_interval(float(rms(values)), expected, cause, draws)
+    method = "; ".join(each for each in (places.method, builds.method) if each)
+    lows = [each.low for each in (places, builds) if each.low is not None]
+    highs = [each.high for each in (places, builds) if each.high is not None]
+    if not lows or not highs:
+        return Spread(None, None, method)
+    wider = "the wider of " if len(lows) > 1 else ""
+    return Spread(min(lows), max(highs), wider + method)

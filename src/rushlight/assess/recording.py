@@ -13,7 +13,7 @@ from rushlight.keep.session import SessionReader
 from rushlight.records.arrays import Array
 from rushlight.records.assessment import AssessedSession, SessionKind
 from rushlight.records.document import Basis
-from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES
+from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Cause
 from rushlight.records.session import Event, SessionHeader, ShownGoal
 
 GREATEST_GAP = 2.5
@@ -118,12 +118,12 @@ class Recording:
         return "grid" if any(goal.width_m is None for goal in self.goals) else "tapping"
 
     @property
-    def cause(self) -> str | None:
+    def cause(self) -> Cause | None:
         """The one cause that acted, "all" when everything did, None for a mixture or nothing."""
         causes = self.header.causes
         if causes is None or set(causes) >= set(ERROR_CAUSES):
             return "all"
-        return causes[0] if len(causes) == 1 else None
+        return causes[0] if len(causes) == 1 else None  # type: ignore[return-value]
 
     @property
     def cause_word(self) -> str:
@@ -237,8 +237,10 @@ def _check(recording: Recording, where: str) -> None:
             "session-of-registration",
         )
     if not recording.tracks:
-        remedy = "run it with a registration" if recording.header.registration is None else (
-            "check that the lights are on and in the camera's view"
+        remedy = (
+            "run it with a registration"
+            if recording.header.registration is None
+            else ("check that the lights are on and in the camera's view")
         )
         raise RushlightError.of(where, "", "holds no fix", remedy, "session-empty")
 

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+
+class FilterName(StrEnum):
+    """How a trail is smoothed."""
+
+    none = "none"
+    one_euro = "one-euro"
+    kalman = "kalman"
 
 
 def run(
@@ -18,7 +27,9 @@ def run(
         Path | None, typer.Option(help="Maps dots to the surface; without it, no fixes.")
     ] = None,
     out: Annotated[Path, typer.Option(help="Session file to write.")] = Path("session.sqlite"),
-    filter: Annotated[str, typer.Option(metavar="NAME", help="none, one-euro or kalman.")] = "none",
+    filter: Annotated[
+        FilterName, typer.Option(help="How each trail is smoothed; smoothing lags.")
+    ] = FilterName.none,
     export_csv: Annotated[Path | None, typer.Option(help="Folder for the session as CSV.")] = None,
     export_parquet: Annotated[
         Path | None, typer.Option(help="Folder for the session as Parquet.")
@@ -38,7 +49,7 @@ def run(
             out,
             rig=rig,
             registration_path=registration,
-            filter_name=filter,
+            filter_name=filter.value,
             csv_folder=export_csv,
             parquet_folder=export_parquet,
             rate=rate,

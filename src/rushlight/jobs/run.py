@@ -25,7 +25,7 @@ from rushlight.see.sensor import SensorNoise
 from rushlight.shelf.resolve import resolve
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import Followed, Follower, follow
-from rushlight.track.identity import Identity
+from rushlight.track.identity import Identity, Marks, marks_of, no_marks
 from rushlight.track.mapping import SurfaceMap
 from rushlight.track.rig import followed_things, homes_of, noise_of
 from rushlight.track.switch import RELEASE_S
@@ -33,6 +33,9 @@ from rushlight.track.tally import Tally, median_ms
 
 UNNAMED = tuple(f"light-{number}" for number in range(1, 9))
 """Names for what is seen where no rig says who carries what."""
+
+TOUCHING_SCRIPTS = frozenset({"registration", "grid", "tapping"})
+"""Scripts whose goals are touched where they stand; those of strokes are only arrived at."""
 
 _TELL_EVERY = 20
 _REACH = 0.5  # of the larger side of surface or picture, from lift to press; no source
@@ -219,13 +222,23 @@ def _prepare(
         footage=footage,
         noise=noise,
         carried=carried,
-        identity=Identity(carried, homes, _REACH * float(max(extent))),
+        identity=Identity(
+            carried, homes, _REACH * float(max(extent)), _marks(footage, surface_map)
+        ),
         surface_map=surface_map,
         row_time_s=row_time_s,
         rig=rig,
         registration=registration,
         findings=findings,
     )
+
+
+def _marks(footage: Footage, surface_map: SurfaceMap | None) -> Marks:
+    """Where people are asked to press, if the footage tells and a map lets it be compared."""
+    sidecar = footage.header
+    if surface_map is None or sidecar is None or sidecar.script not in TOUCHING_SCRIPTS:
+        return no_marks
+    return marks_of(sidecar.goals)
 
 
 def _rate_hz(rate: str | None) -> float | None:

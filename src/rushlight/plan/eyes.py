@@ -18,6 +18,10 @@ NEAREST_M = 0.05
 """Nearest distance at which the estimate is made (a choice of ours: below it the inverse-square
 law fails for lensed parts)."""
 
+CHIP_M = 0.3e-3
+"""Width of the emitting chip (typical, from memory), taken where the part's own face is wider:
+for the retina a small source counts as the worse one."""
+
 
 @dataclass(frozen=True)
 class EyeShares:
@@ -41,8 +45,9 @@ class EyeShares:
 def eye_shares(resolved: ResolvedRig, standing: Standing) -> EyeShares:
     """How near each emitter's light comes to the limits for a long stay.
 
-    The cap is left out, as it may come off; the light is taken as lit without pause. Both err
-    high. A stylus shines away from its holder: what reaches the holder's eye is less.
+    The cap is left out, as it may come off; the light is taken as lit without pause and its
+    face as a bare chip. All three err high. A stylus shines away from its holder:
+    what reaches the holder's eye is less.
     """
     e, people = resolved.emitters, resolved.people
     if len(standing.side):
@@ -52,7 +57,7 @@ def eye_shares(resolved: ResolvedRig, standing: Standing) -> EyeShares:
     else:
         near = np.full(e.duty.shape, ASSESSMENT_DISTANCE_M)
     near = np.maximum(near, NEAREST_M)
-    source = (e.intensity_w_sr, 1.0, e.size_m, e.wavelength_m)
+    source = (e.intensity_w_sr, 1.0, np.minimum(e.size_m, CHIP_M), e.wavelength_m)
     return EyeShares(
         eye_estimate(*source, distance_m=ASSESSMENT_DISTANCE_M),
         eye_estimate(*source, distance_m=near),

@@ -211,7 +211,7 @@ def suitable_exposure(resolved: ResolvedRig, camera: int, field: LightField) -> 
     with np.errstate(divide="ignore"):
         wanted = np.minimum(FULLEST_PEAK * full_scale_e(resolved, camera) / brightest, period)
     digits = 10.0 ** (np.floor(np.log10(wanted)) - 1.0)
-    rounded = np.floor(wanted / digits * (1.0 + 1e-12)) * digits
+    rounded = np.round(np.floor(wanted / digits * (1.0 + 1e-12)) * digits, 9)
     return np.asarray(np.maximum(rounded, c.shortest_exposure_s[:, camera]))
 
 

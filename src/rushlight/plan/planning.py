@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.errors import Finding
 from rushlight.physics.safety import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
 from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
@@ -28,7 +27,7 @@ from rushlight.plan.figures import (
     relative_cost_figure,
 )
 from rushlight.plan.findings import evaluation_findings
-from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles, with_fields
+from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.power import PowerLine, power_lines
 from rushlight.plan.verdict import advise, dominant_cause
@@ -48,8 +47,8 @@ ASSUMPTIONS = (
     "middle of the surface",
     f"every stylus touches every beacon once for {DWELL_S:g} s, its holder out of the camera's way",
     f"a person stands {HAND_ASIDE_M:g} m beside the hand, within their standing place (no source)",
-    f"the brightest pixel is kept at {FULLEST_PEAK:.0%} of full scale; a dot counts from a peak "
-    f"of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
+    f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
+    f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
     f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured",
     "fingers and the stylus's own body hide nothing of the light",
 )
@@ -96,15 +95,6 @@ def plan_rig(
     """
     resolved = resolve(rig, shelf, name)
     findings = [each for each in check_rig(rig, shelf, name) if each.severity != "error"]
-    if math.isnan(float(resolved.surface.ambient_w_m2[0])):
-        resolved = with_fields(resolved, surface={"ambient_w_m2": np.zeros(1)})
-        findings.append(
-            Finding(
-                "note", "ambient-unknown", f"{name}: ambient", "",
-                "is missing; the plan takes the room as dark",
-                "measure or estimate the room's infrared light on the surface",
-            )
-        )  # fmt: skip
     names = Names(
         rig.name,
         tuple(camera.id for camera in rig.cameras),
@@ -120,10 +110,10 @@ def plan_rig(
     advice = advise(rig, shelf, resolved, standing, beacons, registering)
     progress("adding up", 0.9)
     delay = _slowest(resolved, evaluation)
-    power, power_findings = power_lines(rig, shelf, resolved, name)
+    power = power_lines(rig, shelf, resolved)
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
-    findings += evaluation_findings(evaluation, resolved, names, suitable, name) + power_findings
+    findings += evaluation_findings(evaluation, resolved, names, suitable, name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),

@@ -5,14 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from rushlight.errors import Finding
-from rushlight.physics.power import (
-    can_supply,
-    capacity_at_load,
-    led_resistor,
-    mean_current,
-    runtime_h,
-)
+from rushlight.physics.power import capacity_at_load, led_resistor, runtime_h
 from rushlight.records.parts import CellPart
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
@@ -45,42 +38,21 @@ class PowerLine:
     runtime_h: float
 
 
-def power_lines(
-    rig: Rig, shelf: Shelf, resolved: ResolvedRig, name: str
-) -> tuple[list[PowerLine], list[Finding]]:
-    """The circuit of every emitter of the first rig, and what is wrong with it."""
-    lines, findings = [], []
+def power_lines(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[PowerLine]:
+    """The circuit of every emitter of the first rig.
+
+    Whether a cell can bear the light at all is for the check of the rig to say.
+    """
+    lines = []
+    e = resolved.emitters
     for index, (carried, emitter) in enumerate(lit_emitters(rig)):
-        e = resolved.emitters
-        where = f"{name}: {carried.id}"
-        supply, forward = float(e.supply_v[0, index]), float(e.forward_v[0, index])
-        wanted, duty = float(e.current_a[0, index]), float(e.duty[0, index])
-        if math.isnan(supply):
+        if carried.cell is None:
             lines.append(PowerLine(carried.id, emitter.id, *[math.nan] * 5))
-            findings.append(
-                Finding("note", "supply-unknown", where, "", "names no cell", "add cell and cells")
-            )
             continue
-        if supply <= forward:
-            lines.append(PowerLine(carried.id, emitter.id, *[math.nan] * 5))
-            findings.append(
-                Finding(
-                    "error",
-                    "supply-too-low",
-                    where,
-                    f"{supply:.2g} V",
-                    f"does not exceed the emitter's {forward:.2g} V",
-                    "use more cells in series",
-                )
-            )
-            continue
-        chosen = led_resistor(supply, forward, wanted, SERIES)
+        chosen = led_resistor(
+            e.supply_v[0, index], e.forward_v[0, index], e.current_a[0, index], SERIES
+        )
         current = float(chosen.current_a)
-        hours = math.nan
-        if carried.cell:
-            cell = shelf.cell(carried.cell)
-            hours = _hours(cell, current, duty)
-            findings += _cell_findings(cell, current, duty, where)
         lines.append(
             PowerLine(
                 carried.id,
@@ -89,10 +61,10 @@ def power_lines(
                 current,
                 float(chosen.dissipation_w),
                 float(chosen.rating_w),
-                hours,
+                _hours(shelf.cell(carried.cell), current, float(e.duty[0, index])),
             )
         )
-    return lines, findings
+    return lines
 
 
 def _hours(cell: CellPart, current_a: float, duty: float) -> float:
@@ -101,21 +73,3 @@ def _hours(cell: CellPart, current_a: float, duty: float) -> float:
     points = sorted((point.current.si, point.charge.si / 3600.0) for point in cell.capacity)
     loads, charges = zip(*points, strict=True)
     return float(runtime_h(capacity_at_load(current_a, loads, charges), current_a, duty))
-
-
-def _cell_findings(cell: CellPart, current_a: float, duty: float, where: str) -> list[Finding]:
-    pulse = cell.greatest_pulse or cell.greatest_current
-    mean = float(mean_current(current_a, duty))
-    if bool(can_supply(current_a, mean, cell.greatest_current.si, pulse.si)):
-        return []
-    return [
-        Finding(
-            "warning",
-            "cell-too-weak",
-            f"{where}.cell",
-            cell.id,
-            f"may give {cell.greatest_current.si * 1e3:.3g} mA steadily and "
-            f"{pulse.si * 1e3:.3g} mA in pulses; this light draws {current_a * 1e3:.3g} mA",
-            "use a larger cell, such as an AA or AAA pair, or less current",
-        )
-    ]

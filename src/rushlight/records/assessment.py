@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rushlight.errors import Finding
 from rushlight.records.document import Basis, Document, FloatOrUnknown, Record
-from rushlight.records.figure import CAUSE_WORDS, Figure, Scope
+from rushlight.records.figure import Figure, Scope
 
 SessionKind = Literal["grid", "tapping", "strokes"]
 
@@ -151,11 +151,6 @@ class Comparison(Record):
     method: str
     basis: Basis
     reading: str
-
-    @property
-    def cause_word(self) -> str:
-        """The cause in the user's words."""
-        return CAUSE_WORDS.get(self.cause or "", self.cause or "–")
 
 
 class RelativePerformanceRow(Record):

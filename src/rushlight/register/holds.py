@@ -28,7 +28,7 @@ STANDING_S = 4.0
 """A light that stays for longer, and for over half the footage, is part of the room."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hold:
     """One light held still.
 
@@ -57,7 +57,7 @@ class Hold:
         return self.until_ns - self.from_ns
 
 
-@dataclass
+@dataclass(eq=False)
 class _Light:
     """A dot followed while it is lit and nearly at rest."""
 

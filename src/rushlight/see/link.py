@@ -47,6 +47,11 @@ miss (1 in 20) and the density of stray dots (10⁻⁵ a square pixel), rounded 
 TENTATIVE_COST = 10.0
 """A tentative trail takes only what confirmed trails leave."""
 
+TURN_LEARNT_S = 0.02
+TURN_KEPT_S = 0.2
+"""Times over which a trail's turning is averaged, and for which it is believed [s]. Chosen by
+trial on simulated hands."""
+
 _OBSERVE = np.hstack([np.eye(2), np.zeros((2, 2))])
 
 
@@ -103,6 +108,9 @@ class _Trails:
     seen_ns: Array = field(default_factory=lambda: np.zeros(0, np.int64))
     mean: Array = field(default_factory=lambda: np.zeros((0, 4)))
     cov: Array = field(default_factory=lambda: np.zeros((0, 4, 4)))
+    turn: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    """Acceleration of late [px/s²]; it only serves to carry on two trails that share a dot."""
+    shares: Array = field(default_factory=lambda: np.zeros(0, np.bool_))
 
     def __len__(self) -> int:
         return len(self.id)
@@ -111,6 +119,7 @@ class _Trails:
         """Drop all trails but these."""
         self.id, self.hits, self.seen_ns = self.id[which], self.hits[which], self.seen_ns[which]
         self.mean, self.cov = self.mean[which], self.cov[which]
+        self.turn, self.shares = self.turn[which], self.shares[which]
 
     def add(self, xy: Array, cov: Array, time_ns: int) -> None:
         """Add tentative trails without an id."""
@@ -120,6 +129,8 @@ class _Trails:
         self.seen_ns = np.concatenate([self.seen_ns, np.full(count, time_ns)])
         self.mean = np.concatenate([self.mean, np.hstack([xy, np.zeros((count, 2))])])
         self.cov = np.concatenate([self.cov, cov])
+        self.turn = np.concatenate([self.turn, np.zeros((count, 2))])
+        self.shares = np.concatenate([self.shares, np.zeros(count, np.bool_)])
 
 
 class Linker:
@@ -239,7 +250,16 @@ class Linker:
                     _for_both_axes(transition(dt_s)),
                     _for_both_axes(process_noise(dt_s, self.agility_px2_s3)),
                 )
+                if self._trails.shares.any():
+                    self._bend(self._trails.shares, dt_s)
         self._before_ns, self._time_ns = self._time_ns, time_ns
+
+    def _bend(self, shares: npt.NDArray[np.bool_], dt_s: float) -> None:
+        """Carry on the turning of trails that share a dot: a hand's way is not straight."""
+        turn = self._trails.turn[shares]
+        self._trails.mean[shares, :2] += 0.5 * turn * dt_s**2
+        self._trails.mean[shares, 2:] += turn * dt_s
+        self._trails.turn[shares] *= math.exp(-dt_s / TURN_KEPT_S)
 
     def _dot_cov(self, dots: Dots) -> Array:
         """Covariance of each dot [px²]: its own, or the general one; wider for doubtful dots."""
@@ -322,10 +342,19 @@ class Linker:
                 _OBSERVE,
                 dot_cov[owner[alone]],
             )
+            if self._before_ns is not None:
+                dt_s = (time_ns - self._before_ns) * 1e-9
+                newer = 1.0 - math.exp(-dt_s / TURN_LEARNT_S)
+                turned = (after.mean[:, 2:] - trails.mean[alone, 2:]) / dt_s
+                trails.turn[alone] += newer * (turned - trails.turn[alone])
             trails.mean[alone], trails.cov[alone] = after.mean, after.cov
             trails.hits[alone] += 1
             trails.seen_ns[alone] = time_ns
-        for one in np.flatnonzero(partner >= 0):
+        newly = (partner >= 0) & ~trails.shares
+        if newly.any() and self._before_ns is not None:
+            self._bend(newly, (time_ns - self._before_ns) * 1e-9)
+        trails.shares = partner >= 0
+        for one in np.flatnonzero(trails.shares):
             other = partner[one]
             if other < one:
                 continue

@@ -308,22 +308,18 @@ def find_spots(  # type: ignore[no-untyped-def]
         dot = dots[count]
         dot[:] = math.nan
         dot[CLIPPED] = 0.0
-        middle = float(image[y, x]) - level
+        top_x, top_y = brightest_near(image, x, y)
+        top = float(image[top_y, top_x])
+        middle = top - level
         total = 0.0
-        for row in range(y - 1, y + 2):
-            for column in range(x - 1, x + 2):
+        for row in range(max(top_y - 1, 0), min(top_y + 2, height)):
+            for column in range(max(top_x - 1, 0), min(top_x + 2, width)):
                 total += float(image[row, column]) - level
         if middle > HOT_SHARE * total:
-            hot_dot(x, y, middle, dot)
+            hot_dot(top_x, top_y, middle, dot)
             reasons[count] = HOT
             count += 1
             continue
-        top_x, top_y = x, y
-        for row in range(y - 1, y + 2):
-            for column in range(x - 1, x + 2):
-                if image[row, column] > image[top_y, top_x]:
-                    top_x, top_y = column, row
-        top = float(image[top_y, top_x])
         clipped = top >= full_scale
         if clipped:
             seen = stamps[top_y, top_x]
@@ -358,6 +354,30 @@ def find_spots(  # type: ignore[no-untyped-def]
         reasons[count] = reason
         count += 1
     return count
+
+
+@njit(**JIT)
+def brightest_near(image, x, y):  # type: ignore[no-untyped-def]
+    """The brightest of 3×3 pixels.
+
+    Parameters
+    ----------
+    image
+        (H, W) uint8 grey levels.
+    x, y
+        The pixel in the middle, not at the frame's edge.
+
+    Returns
+    -------
+    tuple of int
+        Its x and y.
+    """
+    top_x, top_y = x, y
+    for row in range(y - 1, y + 2):
+        for column in range(x - 1, x + 2):
+            if image[row, column] > image[top_y, top_x]:
+                top_x, top_y = column, row
+    return top_x, top_y
 
 
 @njit(**JIT)

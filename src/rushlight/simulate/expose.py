@@ -23,6 +23,7 @@ from rushlight.simulate.world import World
 
 SUB_STEPS = 5
 """A moving light is drawn at this many moments of the exposure."""
+_STILL_M = 1e-9  # rounding in a held place is no motion
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,7 +179,7 @@ def _spots(
     tip_m, direction = line.at(moments_s)
     spots = np.zeros((len(start_s), SUB_STEPS + 2, 6))
     middle = SUB_STEPS // 2
-    moving = np.any(tip_m != tip_m[:, :1], axis=(1, 2))
+    moving = np.ptp(tip_m, axis=1).max(axis=-1) > _STILL_M
     still = np.flatnonzero(~moving)
     here = direct_lights(world, view, line.emitter, tip_m[still, 0], direction[still, 0])
     _fill(spots, still, 0, here.px, here.cov, here.electrons * shares[still])
@@ -206,7 +207,8 @@ def _spots(
 
 def _fill(spots: Array, frames: Array, slot: int, px: Array, cov: Array, electrons: Array) -> None:
     """Write one light of some frames; one that the camera cannot see leaves no electrons."""
-    known = np.isfinite(px).all(axis=-1) & np.isfinite(cov).all(axis=(-2, -1))
+    numbers = np.concatenate([px, cov.reshape(-1, 4)], axis=1)
+    known = np.asarray(np.isfinite(numbers).all(axis=1))
     spots[frames, slot, :2] = np.where(known[:, None], px, 0.0)
     spots[frames, slot, 2] = cov[:, 0, 0]
     spots[frames, slot, 3] = cov[:, 0, 1]

@@ -182,7 +182,8 @@ class _Video:
         import av
 
         try:
-            self._container = av.open(str(self._path), "w")
+            # Without a random identity, so that the same footage is the same file.
+            self._container = av.open(str(self._path), "w", options={"fflags": "+bitexact"})
         except OSError as error:
             raise RushlightError.of(
                 str(self._path), "", f"cannot be written ({error.strerror})", "choose another place"

@@ -24,8 +24,9 @@ BETA_HZ_PER_PX_S = 0.04
 """One-euro settings, chosen by hand for hands at walls, no source: at rest a cut-off of 2 Hz, at
 500 px/s one of 22 Hz, which lags 7 ms (computed: 1/(2π f))."""
 
-AGILITY_PX2_S3 = 1e6
-"""Spectral density of the white acceleration that hands are credited with [px²/s³]; no source."""
+AGILITY_PX2_S3 = 1e4
+"""Spectral density of the white acceleration that hands are credited with [px²/s³], by hand, no
+source: 300 px/s² that lasts a tenth of a second. The linker credits more, so as to lose nobody."""
 
 SPEED_STD_PX_S = 800.0
 """Deviation of the speed of a light that was just found [px/s]; no source."""

@@ -25,6 +25,7 @@ from rushlight.track.switch import Press
 
 Detect = Callable[[Array], Dots]
 _HOT = REASONS.index("hot pixel")
+_DOUBTFUL_SHARE = 0.3  # of the dimmest light's peak that a doubtful dot must have; no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,9 @@ class Followed:
     Attributes
     ----------
     frame, dots
-        The frame, and all dots found in it.
+        The frame, and the dots in it that could be lights.
+    passed_over
+        Number of those that could not: hot pixels, and doubtful ones dimmer than the lights.
     links
         Trail memberships, those of a just confirmed trail's earlier frames included.
     fixes, events
@@ -45,6 +48,7 @@ class Followed:
 
     frame: Frame
     dots: Dots
+    passed_over: int
     links: list[TrailLink]
     fixes: list[Fix]
     events: list[Event]
@@ -72,6 +76,7 @@ class _Sighting:
     dot: int
     state: TrailState
     predicted: bool
+    peak_dn: float
     xy_px: Array
     cov_px2: Array
     place: Array = field(default_factory=lambda: np.full(2, np.nan))
@@ -85,6 +90,7 @@ class _Trail:
     smooth: PointFilter
     confidence: float
     press: Press
+    peak_dn: float
 
 
 class Follower:
@@ -145,7 +151,8 @@ class Follower:
         if frame.image is None:
             raise ValueError(f"expected a frame with an image, got none in frame {frame.index}")
         began_s = time.perf_counter()
-        dots = self._detect(frame.image)
+        found = self._detect(frame.image)
+        dots = self._lights(found)
         detect_s = time.perf_counter() - began_s
         linked = self._linker.step(frame.capture_ns, dots)
         sightings = self._sightings(frame, dots, linked)
@@ -160,11 +167,35 @@ class Follower:
         return Followed(
             frame=frame,
             dots=dots,
+            passed_over=len(found) - len(dots),
             links=links,
             fixes=self._fixes(frame, sightings, detect_s, map_s),
             events=events,
             detect_s=detect_s,
             map_s=map_s,
+        )
+
+    def _lights(self, found: Dots) -> Dots:
+        """The dots that could be lights: the good ones, and doubtful ones as bright as lights.
+
+        A light that meets another or the picture's edge makes a doubtful dot, and its trail needs
+        that dot; noise makes doubtful dots too, and would lead trails astray.
+        """
+        peaks = [trail.peak_dn for trail in self._trails.values()]
+        least_dn = _DOUBTFUL_SHARE * min(peaks, default=np.inf)
+        good = found.reason == 0
+        kept = good | ((found.reason != _HOT) & (found.peak >= least_dn))
+        if kept.all():
+            return found
+        return found.replace(
+            xy=found.xy[kept],
+            cov=found.cov[kept],
+            flux=found.flux[kept],
+            width=found.width[kept],
+            peak=found.peak[kept],
+            saturated=found.saturated[kept],
+            quality=found.quality[kept],
+            reason=found.reason[kept],
         )
 
     def _sightings(self, frame: Frame, dots: Dots, linked: TrailLinks) -> list[_Sighting]:
@@ -187,6 +218,7 @@ class Follower:
                     dot=dot,
                     state="held" if held else "coasting",
                     predicted=not held,
+                    peak_dn=float(dots.peak[dot]) if held else np.nan,
                     xy_px=dots.xy[dot] if held else linked.xy[row],
                     cov_px2=dots.cov[dot] if own else linked.cov[row, :2, :2],
                 )
@@ -214,6 +246,7 @@ class Follower:
                     dot=dot,
                     state="tentative",
                     predicted=False,
+                    peak_dn=float(past.dots.peak[dot]),
                     xy_px=past.dots.xy[dot],
                     cov_px2=cov if known else self._linker.dot_std_px**2 * np.eye(2),
                 )
@@ -226,7 +259,9 @@ class Follower:
             trail = self._trails.get(one.trail)
             if trail is None:
                 press = Press(one.trail, None, one.capture_ns, one.frame, one.capture_ns, one.frame)
-                trail = self._trails[one.trail] = _Trail(self._new_filter(), 0.0, press)
+                trail = self._trails[one.trail] = _Trail(
+                    self._new_filter(), 0.0, press, one.peak_dn
+                )
             since_s = (one.capture_ns - trail.press.first_ns) * 1e-9
             one.xy_px, one.cov_px2 = trail.smooth(since_s, one.xy_px, one.cov_px2)
         if not sightings:
@@ -250,6 +285,9 @@ class Follower:
             trail.press.carried, trail.confidence = named.carried, named.confidence
             events.append(trail.press.down())
         trail.press.seen(one.capture_ns, one.frame)
+        if np.isfinite(one.peak_dn):
+            # Slowly, so that a dim dot caught by mistake does not let others pass.
+            trail.peak_dn += 0.2 * (one.peak_dn - trail.peak_dn)
         self._identity.seen(one.trail, one.capture_ns, one.place)
         return events
 

@@ -1,21 +1,32 @@
-"""Which trail is which carried thing, told by motion alone.
+"""Which trail is which carried thing.
 
-The lights look alike, so a name lasts as long as its trail and ends at every lift. A new trail
-is taken to be the thing whose last place is nearest, among those that are not lit elsewhere at
-the same time. Two people who both lift and then press at each other's place are taken for one
-another; a steady lamp or reflection in view takes up a name. A hidden light looks like a
-released one.
+The lights look alike, so a name lasts as long as its trail and ends at every lift. A new trail is
+taken to be the thing that is expected nearest, among those that are not lit elsewhere at the same
+time. A thing is expected at the mark that its holder is shown; without one, near its last place,
+and the longer it was dark the nearer to where its holder stands. Two people who both lift, and
+then press at each other's place unasked, are taken for one another; a steady lamp or reflection
+in view takes up a name. A hidden light looks like a released one.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from rushlight.records.arrays import Array
+from rushlight.records.session import ShownGoal
+
+RETURN_S = 0.5
+"""Time in the dark after which a hand is nearer to its home than to its last place [s]: about as
+long as a reach takes; no source."""
+
+_EARLY_NS = 50_000_000  # a frame's own moment may lie a little before the mark it belongs to
+
+Marks = Callable[[int], Mapping[str, Array]]
+"""The place (2,) of the mark that each thing's holder is shown at a time [ns], if any."""
 
 
 @dataclass
@@ -23,9 +34,17 @@ class _Thing:
     """A carried thing: where it was last, and the trail that is it now."""
 
     name: str
-    place: Array | None
+    home: Array | None
+    last: Array | None = None
     trail: int | None = None
     seen_ns: int = 0
+
+    def expected(self, time_ns: int) -> Array | None:
+        """Where it is likely to light at a time."""
+        if self.last is None or self.home is None:
+            return self.home if self.last is None else self.last
+        kept = math.exp(-(time_ns - self.seen_ns) * 1e-9 / RETURN_S)
+        return self.home + kept * (self.last - self.home)
 
 
 @dataclass(frozen=True)
@@ -47,6 +66,30 @@ class Named:
     replaces: int | None = None
 
 
+def no_marks(time_ns: int) -> Mapping[str, Array]:
+    """Nobody is shown where to press."""
+    return {}
+
+
+def marks_of(goals: Sequence[ShownGoal]) -> Marks:
+    """The marks of a script that asks each person to touch them.
+
+    Parameters
+    ----------
+    goals
+        What was shown and when, as the footage's sidecar tells it.
+    """
+
+    def marks(time_ns: int) -> Mapping[str, Array]:
+        return {
+            goal.carried: np.array(goal.place_m)
+            for goal in goals
+            if goal.from_ns - _EARLY_NS <= time_ns <= goal.until_ns
+        }
+
+    return marks
+
+
 class Identity:
     """Gives trails the names of carried things.
 
@@ -55,18 +98,25 @@ class Identity:
     carried
         The things' ids in the rig's order.
     homes
-        Places where each is likely to light first, or None for each unknown one; in the same
-        coordinates as all other places: metres on the surface or pixels.
+        Place where each is likely to light first, None where unknown; in the same coordinates
+        as all other places: metres on the surface or pixels.
     reach
-        Farthest that a thing moves unseen between two presses, in those coordinates, > 0.
+        Farthest that a thing is expected to be from its expected place, in those coordinates, > 0.
+    marks
+        Where each holder is asked to press.
     """
 
     def __init__(
-        self, carried: Sequence[str], homes: Sequence[Array | None] | None, reach: float
+        self,
+        carried: Sequence[str],
+        homes: Sequence[Array | None] | None,
+        reach: float,
+        marks: Marks = no_marks,
     ) -> None:
         places = [None] * len(carried) if homes is None else list(homes)
-        self._things = [_Thing(name, place) for name, place in zip(carried, places, strict=True)]
+        self._things = [_Thing(name, home) for name, home in zip(carried, places, strict=True)]
         self._reach = reach
+        self._marks = marks
         self._named: dict[int, _Thing] = {}
 
     def name(self, trail: int, first_ns: int, place: Array) -> Named:
@@ -88,11 +138,13 @@ class Identity:
         free = [thing for thing in self._things if thing.trail is None or thing.seen_ns < first_ns]
         if not free:
             return Named(None, 0.0)
-        distances = [_distance(thing.place, place) for thing in free]
+        marks = self._marks(first_ns)
+        expected = [marks.get(thing.name, thing.expected(first_ns)) for thing in free]
+        distances = [_distance(one, place) for one in expected]
         best = int(np.argmin(distances))
         if not distances[best] <= self._reach:
-            # Too far from every known place: sooner a thing that was never seen.
-            best = next((i for i, thing in enumerate(free) if thing.place is None), best)
+            # Too far from every expected place: sooner a thing of which nothing is known.
+            best = next((i for i, one in enumerate(expected) if one is None), best)
         thing = free[best]
         replaces = thing.trail
         if replaces is not None:
@@ -118,7 +170,7 @@ class Identity:
             return
         thing.seen_ns = time_ns
         if np.isfinite(place).all():
-            thing.place = place
+            thing.last = place
 
     def ended(self, trail: int) -> None:
         """A trail is over; its name is free again.

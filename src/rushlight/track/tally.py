@@ -54,7 +54,7 @@ class Tally:
         self.last_ns = followed.frame.capture_ns
         doubtful = int(np.count_nonzero(followed.dots.reason))
         self.dots += len(followed.dots) - doubtful
-        self.doubtful += doubtful
+        self.doubtful += doubtful + followed.passed_over
         self.fixes += len(followed.fixes)
         self.trails.update(link.trail for link in followed.links)
         self.events.update(event.kind for event in followed.events)

@@ -1,0 +1,96 @@
+"""Predictions beside measurements, joined on name, cause, statistic and scope."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rushlight.assess.units import in_unit
+from rushlight.records.assessment import Comparison
+from rushlight.records.figure import Figure, Scope
+
+SELF_CONSISTENT = (
+    "simulated: agreement shows that the tool agrees with itself, not that it is right"
+)
+
+
+def same_scope(predicted: Scope, measured: Scope) -> bool:
+    """Whether a prediction speaks of what was measured.
+
+    Rig, camera and surface may be left out on one side; carried thing, person, region and
+    condition must be the same.
+    """
+    for field in ("rig", "camera", "surface"):
+        given, found = getattr(predicted, field), getattr(measured, field)
+        if given is not None and found is not None and given != found:
+            return False
+    return all(
+        getattr(predicted, field) == getattr(measured, field)
+        for field in ("carried", "person", "region", "condition")
+    )
+
+
+def compare(predicted: Sequence[Figure], measured: Sequence[Figure]) -> list[Comparison]:
+    """Each measured figure that has a prediction, beside it.
+
+    Parameters
+    ----------
+    predicted
+        Figures of a plan.
+    measured
+        Figures of an assessment; units may differ within a dimension.
+    """
+    rows = []
+    for figure in measured:
+        match = next((each for each in predicted if _joins(each, figure)), None)
+        if match is not None and match.value is not None and figure.value is not None:
+            rows.append(_row(figure, in_unit(match.value, match.unit, figure.unit), figure.value))
+    return rows
+
+
+def _joins(predicted: Figure, measured: Figure) -> bool:
+    return (
+        predicted.name == measured.name
+        and (predicted.cause or "all") == (measured.cause or "all")
+        and predicted.statistic == measured.statistic
+        and same_scope(predicted.scope, measured.scope)
+    )
+
+
+def _row(figure: Figure, predicted: float, measured: float) -> Comparison:
+    low, high = figure.low, figure.high
+    return Comparison(
+        name=figure.name,
+        cause=figure.cause,
+        statistic=figure.statistic,
+        scope=figure.scope,
+        unit=figure.unit,
+        predicted=predicted,
+        measured=measured,
+        low=low,
+        high=high,
+        level=figure.level,
+        ratio=_over(predicted, measured),
+        ratio_low=_over(predicted, high),
+        ratio_high=_over(predicted, low),
+        method=figure.method,
+        basis=figure.basis,
+        reading=_reading(figure, predicted, measured),
+    )
+
+
+def _over(numerator: float, denominator: float | None) -> float | None:
+    return numerator / denominator if denominator else None
+
+
+def _reading(figure: Figure, predicted: float, measured: float) -> str:
+    if figure.low is None or figure.high is None:
+        words = "no interval of the measured value, so agreement cannot be judged"
+    elif predicted < figure.low:
+        words = "the prediction lies below the measured interval: too hopeful"
+    elif predicted > figure.high:
+        words = "the prediction lies above the measured interval: too cautious"
+    else:
+        words = "the prediction lies within the measured interval"
+        if measured and figure.high > 2.0 * figure.low:
+            words += ", which is wide and shows little"
+    return f"{words}; {SELF_CONSISTENT}" if figure.basis == "simulated" else words

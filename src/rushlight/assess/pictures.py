@@ -1,0 +1,199 @@
+"""Pictures of an assessment, as SVG; each says whether it was measured or simulated."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure as Sheet
+from matplotlib.patches import Rectangle
+
+from rushlight.records.assessment import Assessment, Comparison, PlaceResult
+from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES
+
+PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
+_STYLE: dict[Any, Any] = {
+    "svg.hashsalt": "rushlight",
+    "svg.fonttype": "none",
+    "font.family": "sans-serif",
+    "font.size": 11.0,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.facecolor": PAPER,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "figure.facecolor": PAPER,
+    "savefig.facecolor": PAPER,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+_MARKERS = "osD^vP"
+
+
+def pictures_of(
+    assessment: Assessment, size_m: tuple[float, float] | None = None
+) -> dict[str, str]:
+    """File name to SVG text, of every picture that the assessment has numbers for.
+
+    Parameters
+    ----------
+    assessment
+        Its places, comparisons and taps.
+    size_m
+        Width and height of the surface [m]; without it the places' own extent is drawn.
+    """
+    pictures = {}
+    with mpl.rc_context(_STYLE):
+        places = _main_places(assessment)
+        if places:
+            pictures["error-map.svg"] = _svg(lambda: _error_map(assessment, places, size_m))
+        rows = _cause_rows(assessment)
+        if rows:
+            pictures["predicted-measured.svg"] = _svg(lambda: _bars(assessment, rows))
+        if any(np.isfinite(block.throughput_bit_s) for block in assessment.taps):
+            pictures["throughput.svg"] = _svg(lambda: _throughput(assessment))
+    return pictures
+
+
+def _svg(draw: Callable[[], Sheet]) -> str:
+    sheet, buffer = draw(), io.StringIO()
+    FigureCanvasSVG(sheet)
+    sheet.savefig(buffer, format="svg", metadata={"Date": None})
+    return buffer.getvalue()
+
+
+def _main_places(assessment: Assessment) -> list[PlaceResult]:
+    """Places at which all causes acted, else those of the first session that has any."""
+    seen = [place for place in assessment.places if place.n]
+    whole = [place for place in seen if place.cause == "all"]
+    return whole or [place for place in seen if place.session == seen[0].session]
+
+
+def _error_map(
+    assessment: Assessment, places: Sequence[PlaceResult], size_m: tuple[float, float] | None
+) -> Sheet:
+    at = np.array([place.place_m for place in places])
+    away_mm = 1e3 * np.array([place.deviation_m for place in places])
+    rms_mm = 1e3 * np.array([place.rms_m for place in places])
+    low, high = (np.zeros(2), np.array(size_m)) if size_m else (at.min(axis=0), at.max(axis=0))
+    width, height = np.maximum(high - low, 0.05)
+    sheet = Sheet(figsize=(9.0, float(np.clip(2.2 + 6.4 * height / width, 4.2, 9.0))))
+    axes = sheet.add_subplot()
+    longest = float(np.nanmax(np.linalg.norm(away_mm, axis=1)))
+    # The longest arrow spans about a twelfth of the surface.
+    magnified = 1e3 * 0.08 * width / longest if longest > 0 else 1.0
+    step = _round_down(longest) if longest > 0 else 1.0
+    for number, carried in enumerate(sorted({place.carried for place in places})):
+        rows = np.array([place.carried == carried for place in places])
+        shown = axes.scatter(
+            at[rows, 0], at[rows, 1], c=rms_mm[rows], cmap="cividis", vmin=0.0, vmax=float(rms_mm.max()),
+            marker=_MARKERS[number % len(_MARKERS)], s=42, edgecolors=INK, linewidths=0.6,
+            label=carried, zorder=3,
+        )  # fmt: skip
+    arrows = axes.quiver(
+        *at.T, *away_mm.T, angles="xy", scale_units="xy", scale=1e3 / magnified,
+        color=EMBER, width=0.0028, zorder=2,
+    )  # fmt: skip
+    axes.quiverkey(arrows, 0.88, 1.05, step, f"{step:g} mm", labelpos="E", color=EMBER)
+    axes.set_xlim(low[0] - 0.06 * width, high[0] + 0.06 * width)
+    axes.set_ylim(low[1] - 0.06 * width, high[1] + 0.06 * width)
+    if size_m:
+        axes.add_patch(Rectangle((0, 0), *size_m, fill=False, edgecolor=INK, linewidth=1.2))
+    axes.set_aspect("equal")
+    axes.set_xlabel("to the right on the surface [m]")
+    axes.set_ylabel("up [m]")
+    axes.set_title(
+        f"Where the pointer stood beside the truth ({assessment.basis})", loc="left", pad=26
+    )
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False, borderpad=0)
+    bar = sheet.colorbar(shown, ax=axes, shrink=0.8, pad=0.02)
+    bar.set_label("error at the place, rms [mm]")
+    sheet.set_layout_engine("constrained")
+    return sheet
+
+
+def _round_down(value: float) -> float:
+    """The greatest of 1, 2 and 5 times a power of ten that is not above the value."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(power * max(step for step in (1, 2, 5) if step * power <= value * (1 + 1e-9)))
+
+
+def _cause_rows(assessment: Assessment) -> list[Comparison]:
+    """One comparison a cause, of the whole rig's root-mean-square error."""
+    rows = []
+    for cause in (*ERROR_CAUSES, "all"):
+        rows += [
+            row
+            for row in assessment.compared
+            if (row.name, row.cause, row.statistic) == ("error", cause, "rms")
+            and row.scope.carried is None
+        ][:1]
+    return rows
+
+
+def _bars(assessment: Assessment, rows: Sequence[Comparison]) -> Sheet:
+    sheet = Sheet(figsize=(8.4, 1.9 + 0.62 * len(rows)), layout="constrained")
+    axes = sheet.add_subplot()
+    y = np.arange(len(rows))[::-1]
+    axes.barh(
+        y + 0.19, [row.predicted for row in rows], 0.36, color=PAPER, edgecolor=REED, hatch="///",
+        label="predicted",
+    )  # fmt: skip
+    axes.barh(y - 0.19, [row.measured for row in rows], 0.36, color=EMBER, label=assessment.basis)
+    for place, row in zip(y, rows, strict=True):
+        end = max(row.predicted, row.measured, row.high or 0.0)
+        if row.low is not None and row.high is not None:
+            axes.plot([row.low, row.high], [place - 0.19] * 2, color=INK, linewidth=1.6)
+            axes.plot(
+                [row.low, row.high], [place - 0.19] * 2, color=INK, marker="|", linestyle="none"
+            )
+        axes.annotate(
+            f"{row.predicted:.2g} · {row.measured:.2g}", (end, place), xytext=(6, 0),
+            textcoords="offset points", va="center", fontsize=9.5,
+        )  # fmt: skip
+    axes.set_yticks(y, [CAUSE_WORDS[row.cause or "all"] for row in rows])
+    axes.tick_params(axis="y", length=0)
+    axes.set_xlabel(f"error over the places, rms [mm]: predicted · {assessment.basis}")
+    axes.margins(x=0.16)
+    axes.set_xlim(left=0.0)
+    axes.set_title(f"Error by cause: predicted and {assessment.basis}", loc="left")
+    # Beside the shortest bars, where there is room.
+    axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, borderpad=0)
+    return sheet
+
+
+def _throughput(assessment: Assessment) -> Sheet:
+    blocks = [block for block in assessment.taps if np.isfinite(block.throughput_bit_s)]
+    conditions = sorted({block.condition for block in blocks})
+    people = sorted({block.participant for block in blocks})
+    sheet = Sheet(figsize=(8.4, 2.2 + 0.7 * len(conditions)), layout="constrained")
+    axes = sheet.add_subplot()
+    for number, person in enumerate(people):
+        rows = [block for block in blocks if block.participant == person]
+        axes.plot(
+            [block.throughput_bit_s for block in rows],
+            [len(conditions) - 1 - conditions.index(block.condition) for block in rows],
+            linestyle="none", marker=_MARKERS[number % len(_MARKERS)], markersize=9,
+            color=(EMBER, REED)[number % 2], label=person,
+        )  # fmt: skip
+    for place, condition in enumerate(reversed(conditions)):
+        values = [block.throughput_bit_s for block in blocks if block.condition == condition]
+        axes.annotate(
+            f"mean {np.mean(values):.2f}", (float(np.mean(values)), place), xytext=(0, 12),
+            textcoords="offset points", ha="center", fontsize=9.5,
+        )  # fmt: skip
+    axes.set_yticks(range(len(conditions)), conditions[::-1])
+    axes.set_ylim(-0.6, len(conditions) - 0.3)
+    axes.set_xlim(left=0.0)
+    axes.margins(x=0.1)
+    axes.grid(axis="y", color=INK, alpha=0.15)
+    axes.set_ylabel("distance to width")
+    axes.set_xlabel("throughput [bit/s]")
+    axes.set_title(f"Pointing ({assessment.basis} hands)", loc="left")
+    axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderpad=0)
+    return sheet

@@ -1,0 +1,50 @@
+"""The verb `plan`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rushlight.records.plan import Plan
+
+
+def plan(
+    rig: Annotated[Path, typer.Argument(help="The rig's file, or its folder.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder to write to; by default plan beside the rig.")
+    ] = None,
+    grid: Annotated[str, typer.Option(help="Columns x rows of places to look at.")] = "9x6",
+    json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+) -> None:
+    """Predict what a rig will do, before anything is bought: error, light, delay, power, cost."""
+    from rushlight.cli import render
+    from rushlight.jobs.plan import default_folder, grid_of
+    from rushlight.jobs.plan import plan as job
+
+    folder = out or default_folder(rig)
+    with render.progress() as progress:
+        document = job(rig, folder, grid_of(grid), progress)
+    if json:
+        render.print_json(document.model_dump(mode="json", by_alias=True))
+        return
+    _show(document)
+    render.note(f"written to {folder}: plan.json, {', '.join(document.pictures)}")
+
+
+def _show(document: Plan) -> None:
+    from rushlight.cli import plan_tables, render
+
+    render.heading(f"{document.rig_title or document.rig_name}: what can be expected")
+    if document.rig_basis == "invented":
+        render.note("The rig is invented; everything here is predicted, nothing measured.")
+    for title, columns, rows in plan_tables.tables(document):
+        render.table(title, columns, rows)
+    render.heading("Eyes and hands")
+    render.note("\n\n".join(document.cautions.values()))
+    render.heading("Findings")
+    render.findings([each.finding() for each in document.findings])
+    render.heading("Assumed")
+    render.note("\n".join(f"· {each}" for each in document.assumptions))

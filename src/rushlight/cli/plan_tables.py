@@ -1,0 +1,187 @@
+"""The tables that show a plan: words and rounding only."""
+
+from __future__ import annotations
+
+from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
+from rushlight.records.plan import Plan
+
+Table = tuple[str, list[str], list[list[object]]]
+
+_LIGHT = (
+    ("exposure", "value", "exposure"),
+    ("grey-peak", "max", "brightest pixel, share of full scale"),
+    ("electrons", "min", "weakest dot"),
+    ("electrons", "max", "strongest dot"),
+    ("dot-width", "median", "width of a dot, one standard deviation"),
+    ("millimetres-a-pixel", "max", "largest surface length of a pixel"),
+    ("incidence", "max", "most oblique view"),
+    ("view-left", "share", "share of the picture beside the surface"),
+    ("depth-of-field-near", "value", "sharp from"),
+    ("depth-of-field-far", "value", "sharp to"),
+)
+_POWER = ("resistor", "current", "resistor-power", "runtime")
+
+
+def number(value: float | None) -> str | None:
+    """A number to three digits, None where it is not known."""
+    if value is None:
+        return None
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def quantity(value: float | None, unit: str) -> str | None:
+    """A number with its unit, None where it is not known."""
+    return None if value is None else f"{number(value)} {unit}"
+
+
+def tables(plan: Plan) -> list[Table]:
+    """Every table of a plan, in the order of showing."""
+    return [
+        _targets(plan),
+        _causes(plan),
+        _advice(plan),
+        _light(plan),
+        _delay(plan),
+        _power(plan),
+        _eyes(plan),
+        _costs(plan),
+    ]
+
+
+def _targets(plan: Plan) -> Table:
+    words = {True: "met", False: "not met", None: "not known"}
+    rows: list[list[object]] = [
+        [
+            one.what,
+            quantity(one.wanted, one.unit),
+            quantity(one.predicted, one.unit),
+            words[one.met],
+        ]
+        for one in plan.targets
+    ]
+    return "Targets", ["target", "wanted", "predicted", "expected to be"], rows
+
+
+def _interval(figure: Figure) -> str | None:
+    if figure.low is None or figure.high is None:
+        return None
+    return f"{figure.low:.2f} to {figure.high:.2f}"
+
+
+def _causes(plan: Plan) -> Table:
+    found = [find_figure(plan.figures, "error", cause, "rms") for cause in ERROR_CAUSES]
+    known = [figure for figure in found if figure is not None and figure.value is not None]
+    known.sort(key=lambda figure: -(figure.value or 0.0))
+    whole = find_figure(plan.figures, "error", "all", "rms")
+    rows: list[list[object]] = [
+        [CAUSE_WORDS[figure.cause or "all"], f"{figure.value:.2f}", _interval(figure)]
+        for figure in [*known, *([whole] if whole else [])]
+        if figure.value is not None
+    ]
+    return (
+        "Error by cause, the dominant first",
+        ["cause", "root-mean-square [mm]", "90 % of builds [mm]"],
+        rows,
+    )
+
+
+def _advice(plan: Plan) -> Table:
+    rows: list[list[object]] = [
+        [
+            one.change,
+            one.cost + (f": {one.price}" if one.price else ""),
+            f"{number(one.error_before_mm) or '–'} → {number(one.error_after_mm) or '–'}",
+            f"{one.coverage_before:.0f} → {one.coverage_after:.0f}",
+        ]
+        for one in plan.advice
+        if one.helps
+    ]
+    columns = ["change", "costs", "error [mm]", "coverage [%]"]
+    return "What would help, the most worth while first (each tried alone)", columns, rows
+
+
+def _light(plan: Plan) -> Table:
+    rows: list[list[object]] = []
+    for name, statistic, words in _LIGHT:
+        for figure in plan.figures:
+            if figure.name == name and figure.statistic == statistic:
+                place = f" ({figure.scope.camera})" if figure.scope.camera else ""
+                endless = name == "depth-of-field-far" and figure.value is None
+                value = "no limit" if endless else quantity(figure.value, figure.unit)
+                rows.append([words + place, value])
+    return "Light and view", ["what", "predicted"], rows
+
+
+def _delay(plan: Plan) -> Table:
+    rows: list[list[object]] = []
+    for figure in plan.figures:
+        if figure.name == "delay" and figure.statistic == "mean":
+            worst = find_figure(plan.figures, "delay", figure.cause, "max")
+            words = CAUSE_WORDS[figure.cause or "all"]
+            rows.append([words, number(figure.value), number(worst.value) if worst else None])
+    for figure in plan.figures:
+        if figure.name == "delay-displacement" and figure.statistic == "mean":
+            worst = find_figure(plan.figures, "delay-displacement", None, "max")
+            rows.append(
+                [
+                    f"a light moving {figure.scope.condition} is ahead by [mm]",
+                    number(figure.value),
+                    number(worst.value) if worst else None,
+                ]
+            )
+    return "Delay", ["stage", "mean [ms]", "worst [ms]"], rows
+
+
+def _power(plan: Plan) -> Table:
+    carried = list(dict.fromkeys(f.scope.carried for f in plan.figures if f.name in _POWER))
+    rows: list[list[object]] = []
+    for thing in carried:
+        values = {
+            f.name: f.value for f in plan.figures if f.name in _POWER and f.scope.carried == thing
+        }
+        rows.append([thing, *(number(values.get(name)) for name in _POWER)])
+    return "Power", ["carried", "resistor [Ω]", "current [mA]", "heat in it [mW]", "runs [h]"], rows
+
+
+def _eyes(plan: Plan) -> Table:
+    rows: list[list[object]] = []
+    for figure in plan.figures:
+        if figure.name != "eye-irradiance-share":
+            continue
+        retina = next(
+            (f for f in plan.figures if f.name == "eye-radiance-share" and f.scope == figure.scope),
+            None,
+        )
+        rows.append(
+            [
+                figure.scope.carried,
+                figure.scope.condition,
+                number(figure.value),
+                number(retina.value) if retina else None,
+                figure.method.split(";")[0],
+            ]
+        )
+    return (
+        "Infrared and the eye: estimates, no assessment; shares of the limits for a long stay",
+        ["carried", "distance", "front of the eye [%]", "retina [%]", "band"],
+        rows,
+    )
+
+
+def _costs(plan: Plan) -> Table:
+    rows: list[list[object]] = [
+        [
+            one.what,
+            one.count,
+            None if one.amount is None else f"{one.amount:.2f} {one.currency}",
+            "; ".join(filter(None, (one.basis, one.note))),
+        ]
+        for one in plan.costs
+    ]
+    whole = find_figure(plan.figures, "cost")
+    if whole is not None and whole.value is not None:
+        rows.append(["in all", None, f"{whole.value:.2f} {whole.unit}", whole.method])
+    share = find_figure(plan.figures, "relative-cost")
+    if share is not None and share.value is not None:
+        rows.append(["share of the reference's price", None, f"{share.value:.1f} %", ""])
+    return "Cost", ["part", "pieces", "price", "known from"], rows

@@ -1,0 +1,70 @@
+"""The verb `register`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(
+    footage: Annotated[Path, typer.Option(help="Footage of beacons being touched one by one.")],
+    rig: Annotated[Path, typer.Option(help="The rig's file, or its folder.")],
+    plan: Annotated[
+        Path | None,
+        typer.Option(help="A plan of this rig, for its beacons where the footage tells none."),
+    ] = None,
+    out: Annotated[Path, typer.Option(help="Registration to write.")] = Path("registration.json"),
+    json: Annotated[bool, typer.Option("--json", help="Print what is found as JSON.")] = False,
+) -> None:
+    """Tie the camera to the display by touched beacons; exit code 1 when not vouched for."""
+    from rushlight.cli import render
+    from rushlight.jobs.register import register as job
+
+    with render.progress() as progress:
+        result = job(footage, rig, out, plan, progress)
+    told = result.as_dict()
+    if json:
+        render.print_json(told)
+    else:
+        render.heading(f"registration from {told['basis']} touches")
+        render.table(
+            "",
+            (
+                "beacon x [m]",
+                "y [m]",
+                "held",
+                "frames [1]",
+                "missed by [mm]",
+                "by a map without it [mm]",
+                "used",
+            ),
+            [
+                (
+                    touch["x_m"],
+                    touch["y_m"],
+                    touch["carried"],
+                    touch["frames"],
+                    touch["missed_mm"],
+                    touch["missed_without_it_mm"],
+                    "yes" if touch["used"] else "no: bad",
+                )
+                for touch in told["touches"]
+            ],
+        )
+        render.note(
+            f"touches miss their beacons by {told['rms_residual_mm']} mm rms, "
+            f"{told['expected_rms_mm']} mm expected"
+        )
+        render.note(
+            f"error of the map, predicted from the touches: {told['worst_error_mm']} mm rms at "
+            "the worst place of the surface"
+        )
+        render.findings(result.findings)
+        render.note("vouched for:" if told["vouched"] else "NOT vouched for:")
+        for reason in told["reasons"]:
+            render.note(f"  {reason}")
+        render.note(f"written: {told['registration']}, {told['picture']}")
+    if not told["vouched"]:
+        raise typer.Exit(1)

@@ -1,0 +1,87 @@
+"""What sessions show: figures, beside a plan and beside a reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rushlight.assess.assessing import assess_recordings
+from rushlight.assess.recording import Recording, read_recordings
+from rushlight.jobs.load import load_rig
+from rushlight.jobs.progress import Progress, silent
+from rushlight.records.assessment import Assessment
+from rushlight.records.document import read_document, write_text
+from rushlight.records.plan import Plan
+from rushlight.records.rig import Rig
+
+ASSESSMENT_FILE = "assessment.json"
+
+
+def assess(
+    sessions: Sequence[Path],
+    plan: Path | None = None,
+    rig: Path | None = None,
+    truths: Sequence[Path] = (),
+    out: Path | None = None,
+    progress: Progress = silent,
+) -> Assessment:
+    """Assess sessions of one rig together.
+
+    Parameters
+    ----------
+    sessions
+        Grids, tappings and strokes.
+    plan
+        A plan of the rig, to compare with.
+    rig
+        The rig's file or folder, for display pixels, targets and reference.
+    truths
+        Truth files of the sessions.
+    out
+        Folder for ``assessment.json`` and the pictures; nothing is written without it.
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    Assessment
+
+    Raises
+    ------
+    RushlightError
+        When a file cannot be used, or the sessions show nothing.
+    """
+    progress("reading the sessions", 0.0)
+    recordings = read_recordings(sessions, truths)
+    progress("reading the sessions", 1.0)
+    planned = read_document(Plan, plan) if plan else None
+    own, shelf = load_rig(rig) if rig else (None, None)
+    progress("assessing", 0.0)
+    assessment = assess_recordings(recordings, planned, own, shelf)
+    assessment = assessment.stamped(assessment.basis, _inputs(recordings, planned, own))
+    progress("assessing", 1.0)
+    if out is not None:
+        _write(assessment, own, out, progress)
+    return assessment
+
+
+def _inputs(recordings: Sequence[Recording], plan: Plan | None, rig: Rig | None) -> dict[str, str]:
+    inputs = {
+        f"session {recording.name}": recording.header.header.content_hash
+        for recording in recordings
+        if recording.header.header
+    }
+    inputs |= {"plan": plan.content_hash()} if plan else {}
+    return inputs | ({"rig": rig.content_hash()} if rig else {})
+
+
+def _write(assessment: Assessment, rig: Rig | None, out: Path, progress: Progress) -> None:
+    from rushlight.assess.pictures import pictures_of  # draws: slow to import
+
+    assessment.write(out / ASSESSMENT_FILE)
+    surface = rig.surfaces[0] if rig and rig.surfaces else None
+    size_m = (surface.width.value, surface.height.value) if surface else None
+    progress("drawing", 0.0)
+    for name, text in pictures_of(assessment, size_m).items():
+        write_text(out / name, text)
+    progress("drawing", 1.0)

@@ -1,0 +1,98 @@
+"""What a rig can be expected to do: `plan.json` and its pictures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rushlight.errors import RushlightError
+from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.progress import Progress, silent
+from rushlight.plan.planning import Planned, plan_rig
+from rushlight.records.document import write_bytes
+from rushlight.records.plan import Plan
+
+PLAN_FILE = "plan.json"
+_MOST_PLACES = 60
+
+
+def plan(
+    rig: Path,
+    out: Path | None = None,
+    grid: tuple[int, int] = (9, 6),
+    progress: Progress = silent,
+) -> Plan:
+    """Plan a rig, and write the plan with its pictures.
+
+    Parameters
+    ----------
+    rig
+        The rig's file, or its folder.
+    out
+        Folder to write to; by default ``plan`` beside the rig.
+    grid
+        Columns and rows of places to look at, each 2 to 60.
+    progress
+        Told how far the work is.
+
+    Returns
+    -------
+    Plan
+        As written to ``plan.json``.
+
+    Raises
+    ------
+    RushlightError
+        When the rig is wrong or cannot be computed, the grid is too small or large, or the
+        folder cannot be written.
+    """
+    folder = default_folder(rig) if out is None else out
+    planned = planned_rig(rig, grid, progress)
+    progress("drawing", 0.0)
+    from rushlight.plan.pictures import draw_all
+
+    people = tuple(person.id for person in load_rig(rig)[0].people)
+    pictures = draw_all(planned, people)
+    document = planned.plan.model_copy(
+        update={"pictures": {name: shows for name, (_, shows) in pictures.items()}}
+    ).stamped("predicted", inputs={"rig": planned.plan.rig})
+    for name, (picture, _) in pictures.items():
+        write_bytes(folder / name, picture)
+    document.write(folder / PLAN_FILE)
+    progress("drawing", 1.0)
+    return document
+
+
+def planned_rig(rig: Path, grid: tuple[int, int] = (9, 6), progress: Progress = silent) -> Planned:
+    """Plan a rig without writing anything; arguments and errors as `plan`."""
+    columns, rows = grid
+    if not (2 <= columns <= _MOST_PLACES and 2 <= rows <= _MOST_PLACES):
+        raise RushlightError.of(
+            "grid",
+            f"{columns}x{rows}",
+            f"has a side outside 2 to {_MOST_PLACES}",
+            'give columns and rows as "9x6"',
+            "grid",
+        )
+    document, shelf = load_rig(rig)
+    return plan_rig(document, shelf, columns, rows, rig_path(rig).name, progress)
+
+
+def default_folder(rig: Path) -> Path:
+    """Where a rig's plan is written unless said otherwise."""
+    return rig_path(rig).parent / "plan"
+
+
+def grid_of(text: str) -> tuple[int, int]:
+    """Columns and rows of a text such as "9x6".
+
+    Raises
+    ------
+    RushlightError
+        When the text is nothing of the kind.
+    """
+    parts = text.lower().replace("×", "x").split("x")
+    if len(parts) != 2 or not all(part.strip().isdecimal() for part in parts):
+        raise RushlightError.of(
+            "grid", f'"{text}"', "is not columns x rows", 'write it as "9x6"', "grid"
+        )
+    return int(parts[0]), int(parts[1])

@@ -1,0 +1,82 @@
+"""A hand-moved card with five white dots, in 501 real pictures among bright scenery.
+
+SOURCE: Debian package visp-images-data 3.5.0-1 (GPL-2), directory mire-2, image.0001–0501.pgm,
+384×288. The pictures are the source's; no positions are published with them. The place of the
+large dot in the frame of the four small ones, u .4966 ± .0033 and v .5106 ± .0042 (mean and
+standard deviation over the pictures), was computed here beforehand with a plain detector that
+shares nothing with this one. It is the same in every picture whatever the view, as long as all
+five are found and none is taken for another.
+"""
+
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rushlight.see.detect import Detector
+from rushlight.see.link import Linker, nearest_live
+
+REAL_DATA = runpy.run_path(str(Path(__file__).parents[1] / "real_data.py"))
+
+FRAME_PERIOD_NS = 40_000_000
+"""25 Hz: common practice for such cameras, no source; the pictures carry no times."""
+
+FIRST_SEEN_PX = np.array([[85, 179], [215, 167], [242, 248], [93, 266], [160, 213]])
+"""Where the dots are in the first pictures, read off by eye: the small ones around, the large."""
+
+LARGE_DOT_UV, LARGE_DOT_STD = (0.4966, 0.5106), (0.0033, 0.0042)
+
+pytestmark = pytest.mark.real_data
+
+
+def in_their_frame(corners, point):
+    """A point in the projective frame in which the corners are those of the unit square."""
+    rows, values = [], []
+    for (x, y), (u, v) in zip(corners, [(0, 0), (1, 0), (1, 1), (0, 1)], strict=True):
+        rows += [[x, y, 1, 0, 0, 0, -u * x, -u * y], [0, 0, 0, x, y, 1, -v * x, -v * y]]
+        values += [u, v]
+    matrix = np.append(np.linalg.solve(rows, values), 1.0).reshape(3, 3)
+    u, v, w = matrix @ [*point, 1.0]
+    return u / w, v / w
+
+
+@pytest.fixture(scope="module")
+def seen():
+    """The dots and links of every picture."""
+    pictures = REAL_DATA["sequence_pictures"]()
+    height_px, width_px = pictures[0].shape
+    detector, linker = Detector(width_px, height_px), Linker()
+    dots = [detector(picture) for picture in pictures]
+    links = [linker.step(index * FRAME_PERIOD_NS, one) for index, one in enumerate(dots)]
+    return dots, links
+
+
+def test_all_five_dots_keep_their_trails_through_all_pictures(seen):
+    dots, links = seen
+    assert len(dots) == 501
+    # The first two pictures come before any trail is confirmed: there the dots must be seen.
+    for one in dots[:2]:
+        gaps = np.linalg.norm(one.good().xy[None] - FIRST_SEEN_PX[:, None], axis=2)
+        assert gaps.min(axis=1).max() < 12  # the card moves 10 px between the two
+        assert len(set(gaps.argmin(axis=1))) == 5
+    trails = [nearest_live(links[2], place) for place in FIRST_SEEN_PX]
+    assert len(set(trails)) == 5
+    places_uv = []
+    for one, link in zip(dots[2:], links[2:], strict=True):
+        at = [np.flatnonzero(link.trail == trail) for trail in trails]
+        assert [len(index) for index in at] == [1] * 5, f"frame at {link.time_ns} ns"
+        xy = one.xy[np.concatenate(at)]
+        places_uv.append(in_their_frame(xy[:4], xy[4]))
+    mean, spread = np.mean(places_uv, axis=0), np.std(places_uv, axis=0)
+    # The values' own spread is the tolerance: another detector weighs the rims otherwise.
+    assert np.all(np.abs(mean - LARGE_DOT_UV) < LARGE_DOT_STD)
+    assert np.all(spread <= LARGE_DOT_STD)
+    # Were a dot taken for another in a single picture, the place would jump by a fifth or more.
+    assert np.abs(np.array(places_uv) - mean).max() < 0.02
+
+
+def test_scenery_is_not_reported_as_many_dots(seen):
+    dots, _ = seen
+    # Besides the five dots, pictures on the wall show a few round bright shapes.
+    assert np.median([len(one.good()) for one in dots]) <= 8

@@ -1,0 +1,82 @@
+"""Which trail is which thing: by last place, by home, by who else is lit."""
+
+import numpy as np
+import pytest
+
+from rushlight.track.identity import Identity
+
+LEFT, RIGHT = np.array([0.5, 0.8]), np.array([2.0, 0.8])
+
+
+def test_without_places_the_first_free_thing_is_taken():
+    identity = Identity(["wren", "ash"], None, reach=1.0)
+    first = identity.name(0, 0, LEFT)
+    assert (first.carried, first.confidence) == ("wren", 0.5)
+    identity.seen(0, 0, LEFT)
+    second = identity.name(1, 0, RIGHT)
+    assert (second.carried, second.confidence) == ("ash", 1.0)
+    identity.seen(1, 0, RIGHT)
+    third = identity.name(2, 0, RIGHT)
+    assert (third.carried, third.confidence) == (None, 0.0)
+
+
+def test_homes_decide_the_first_press():
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2)
+    assert identity.name(0, 0, RIGHT - 0.3).carried == "ash"
+    assert identity.name(1, 0, LEFT + 0.1).carried == "wren"
+
+
+def test_a_lifted_thing_is_known_again_by_its_last_place():
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2)
+    for trail, place in enumerate((LEFT, RIGHT)):
+        identity.name(trail, 0, place)
+        identity.seen(trail, 0, place)
+    identity.seen(1, 10, LEFT + 0.4)  # ash wandered to the left while lit
+    identity.ended(0)
+    identity.ended(1)
+    again = identity.name(2, 20, LEFT + 0.35)
+    assert again.carried == "ash"
+    assert 0.5 < again.confidence < 1.0
+
+
+def test_what_is_lit_elsewhere_at_the_same_time_is_another_thing():
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2)
+    identity.name(0, 0, LEFT)
+    identity.seen(0, 50, LEFT)
+    named = identity.name(1, 50, LEFT + 0.1)
+    assert (named.carried, named.replaces) == ("ash", None)
+
+
+def test_a_new_trail_takes_the_name_of_one_that_went_dark_before():
+    identity = Identity(["wren"], [LEFT], reach=1.2)
+    identity.name(0, 0, LEFT)
+    identity.seen(0, 50, LEFT)
+    named = identity.name(1, 60, LEFT + 0.3)
+    assert (named.carried, named.confidence, named.replaces) == ("wren", 1.0, 0)
+    identity.ended(0)  # the old trail no longer holds the name
+    identity.seen(1, 70, LEFT)
+    assert identity.name(2, 70, LEFT).carried is None
+
+
+def test_far_from_every_known_place_it_is_sooner_who_was_never_seen():
+    identity = Identity(["wren", "ash"], None, reach=1.0)
+    identity.name(0, 0, LEFT)
+    identity.seen(0, 0, LEFT)
+    identity.ended(0)
+    assert identity.name(1, 10, RIGHT).carried == "ash"
+    assert identity.name(2, 10, LEFT).carried == "wren"
+
+
+@pytest.mark.parametrize("place", [LEFT, np.full(2, np.nan)])
+def test_a_place_beyond_the_map_names_all_the_same(place):
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.0)
+    named = identity.name(0, 0, place)
+    assert named.carried == "wren"
+    assert 0.0 < named.confidence <= 1.0
+
+
+def test_ending_or_seeing_a_nameless_trail_changes_nothing():
+    identity = Identity([], None, reach=1.0)
+    assert identity.name(0, 0, LEFT).carried is None
+    identity.seen(0, 1, LEFT)
+    identity.ended(0)
