@@ -6,15 +6,20 @@ fix at each place a time, through the renderer, the detector, the finding of hel
 fit and the map that footage goes through. The figure is predicted over simulated, its median
 over the places.
 
+The dot centre alone is judged by the scatter about its mean at each place. With all else off,
+its touches are filmed without noise, and their rounding to whole grey levels leaves a constant
+error of some hundredths of a millimetre that no prediction of noise holds; it is shown apart.
+
 Prediction and simulation share the model of light and wall, though not the code of projection,
 rendering, detection and fit: that they agree is self-consistency, not proof.
 
-The gate: within 0.8 to 1.25 for at least 18 of 20 rigs, with all causes and with each alone.
+The gate: within 0.8 to 1.25 for at least nine rigs of ten, with all causes and with each alone.
 Where one draw of the room rules every place, as with a lens of one uncertain coefficient, the
 mean square over n draws is chi-square of n degrees over n; with 60 draws a right prediction then
-lies within the bounds with probability 0.97 or more, and 18 of 20 do so with 0.99 (computed
-here). The quick form has fewer draws, and its bounds are wider by the 99.9 % interval of that
-chi-square. Seeds are fixed: a run repeats itself.
+lies within the bounds with probability 0.983, and 18 of 20 or more do so with 0.996 (computed
+here); most causes scatter less. The quick form has 4 rigs of 40 draws: each must lie within
+bounds that are wider by the 99.9 % interval of that chi-square, and the geometric mean of the
+four, 160 degrees, within 0.8 to 1.25 itself. Seeds are fixed: a run repeats itself.
 """
 
 from __future__ import annotations
@@ -59,7 +64,7 @@ from rushlight.track.rig import noise_of
 COLUMNS, ROWS = 6, 4
 FRAMES_A_TOUCH = 6
 LOW, HIGH = 0.8, 1.25
-FULL, QUICK = (20, 60), (4, 16)  # rigs, draws
+FULL, QUICK = (20, 60), (4, 40)  # rigs, draws
 CAUSES = ("all", *ERROR_CAUSES)
 NOBODY = dict.fromkeys(("shoulder_m", "reach_m", "breadth_m", "stature_m"), np.zeros((1, 0)))
 
@@ -81,6 +86,7 @@ class Outcome(NamedTuple):
     ratio: float
     predicted_mm: float
     simulated_mm: float
+    constant_mm: float
     missed: int
     refused: int
 
@@ -286,22 +292,29 @@ def supposed_scatter_m(rig: ResolvedRig) -> float:
 def judge(task: Task) -> Outcome:
     """Predict, simulate and compare one rig with one cause."""
     predicted = evaluate(task.rig, COLUMNS, ROWS, registering=(0,)).error_m[task.cause][0, 0]
-    moved, refused = [], 0
+    found, refused = [], 0
     for draw in range(task.draws):
         try:
-            moved.append(displacements(task, seed=1000 * task.number + draw))
+            found.append(displacements(task, seed=1000 * task.number + draw))
         except RushlightError:
             refused += 1
-    squares = np.sum(np.array(moved) ** 2, axis=-1)
+    moved = np.array(found)
+    squares = np.sum(moved**2, axis=-1)
     known = np.isfinite(squares)
-    total = np.where(known, squares, 0.0).sum(axis=0)
-    simulated = np.sqrt(total / np.maximum(known.sum(axis=0), 1))
+    number = np.maximum(known.sum(axis=0), 1)
+    mean_square = np.where(known, squares, 0.0).sum(axis=0) / number
+    mean = np.where(known[..., None], moved, 0.0).sum(axis=0) / number[:, None]
+    constant_square = np.sum(mean**2, axis=-1)
+    if task.cause == "centre":
+        mean_square = (mean_square - constant_square) * number / np.maximum(number - 1, 1)
+    simulated = np.sqrt(mean_square)
     return Outcome(
         task.number,
         task.cause,
         float(np.median(predicted / np.where(simulated > 0.0, simulated, np.nan))),
         float(np.median(predicted) * 1e3),
         float(np.median(simulated) * 1e3),
+        float(np.median(np.sqrt(constant_square)) * 1e3),
         int(np.count_nonzero(~known)),
         refused,
     )
@@ -318,7 +331,7 @@ def bounds(quick: bool) -> tuple[float, float]:
 def show(outcomes: list[Outcome], rigs: int, quick: bool) -> bool:
     """Print the tables; whether the gate is passed."""
     low, high = bounds(quick)
-    wanted = rigs if quick else 18
+    wanted = rigs if quick else int(np.ceil(0.9 * rigs))
     by = {(one.number, one.cause): one for one in outcomes}
     print("\npredicted over simulated error, median over the places (self-consistency, not proof)")
     print("rig  " + "".join(f"{cause:>14}" for cause in CAUSES))
@@ -327,16 +340,17 @@ def show(outcomes: list[Outcome], rigs: int, quick: bool) -> bool:
     print("\nmedian simulated error [mm]")
     for number in range(rigs):
         print(f"{number:>3}  " + "".join(f"{by[number, c].simulated_mm:>14.3f}" for c in CAUSES))
+    constant = ", ".join(f"{by[number, 'centre'].constant_mm:.3f}" for number in range(rigs))
+    print(f"constant part with the dot centre alone [mm]: {constant}")
     passed = True
     print(f"\nrigs within {low:.2f} to {high:.2f}, at least {wanted} of {rigs} wanted")
     for cause in CAUSES:
         ratios = np.array([by[number, cause].ratio for number in range(rigs)])
         inside = int(np.count_nonzero((ratios > low) & (ratios < high)))
-        passed &= inside >= wanted
-        print(
-            f"{cause:>14}: {inside:>2}   median ratio {np.median(ratios):.3f}"
-            f"{'' if inside >= wanted else '   FAILED'}"
-        )
+        middle = float(np.exp(np.mean(np.log(ratios))))
+        good = inside >= wanted and LOW < middle < HIGH
+        passed &= good
+        print(f"{cause:>14}: {inside:>2}   mean ratio {middle:.3f}{'' if good else '   FAILED'}")
     missed = sum(one.missed for one in outcomes)
     refused = sum(one.refused for one in outcomes)
     print(f"fixes missed: {missed}; registrations refused: {refused}")

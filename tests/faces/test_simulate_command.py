@@ -67,9 +67,17 @@ def test_a_plan_gives_beacons_and_exposure(barn, tmp_path):
         plan=tmp_path / "plan" / "plan.json",
         frames_per_place=3,
     )
-    assert [goal.place_m for goal in header.goals] == planned.beacons
+    assert [goal.place_m for goal in header.goals] == 2 * planned.beacons
+    assert {goal.carried for goal in header.goals} == set(planned.registering)
     (exposure_s,) = planned.exposures_s.values()
     assert header.exposure_ns == round(exposure_s * 1e9)
+
+
+def test_one_stylus_alone_may_touch_the_beacons(barn, tmp_path):
+    header, _ = simulate_job(
+        barn, "registration", tmp_path / "made", touched_by=["stylus-ash"], frames_per_place=2
+    )
+    assert [goal.carried for goal in header.goals] == ["stylus-ash"] * 9
 
 
 def test_the_plan_of_another_rig_is_refused(barn, tmp_path):
@@ -94,6 +102,8 @@ def test_the_plan_of_another_rig_is_refused(barn, tmp_path):
         ({"only": ["wind"]}, 'causes = "wind" is no cause of error; use centre, registration, '
          "lens, flatness, tip, pixel."),
         ({"frames_per_place": 0}, "frames per place = 0 is too few; give 1 or more."),
+        ({"touched_by": ["broom"]}, 'touched by = "broom" is no stylus of the rig; '
+         "use stylus-wren, stylus-ash."),
         ({"camera": "attic"}, 'camera = "attic" is not in the rig; use beam.'),
     ],
 )  # fmt: skip

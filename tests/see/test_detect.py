@@ -10,7 +10,8 @@ from rushlight.records.dots import REASONS
 from rushlight.see.detect import Detector, detect
 from rushlight.see.sensor import SensorNoise
 
-GAIN_E_PER_DN, READ_DN, OFFSET_DN = 20.0, 0.8, 5.0
+# A gain other than the one that the detector assumes where it is told none.
+GAIN_E_PER_DN, READ_DN, OFFSET_DN = 45.0, 0.8, 5.0
 NOISE_DN = np.sqrt(READ_DN**2 + 1 / 12)
 KNOWN = SensorNoise(GAIN_E_PER_DN, READ_DN, OFFSET_DN)
 WIDTH, HEIGHT = 320, 240
@@ -97,7 +98,8 @@ def test_centres_are_as_good_as_the_light_allows(noise, sigma, peak_to_noise):
     assert np.sqrt(np.mean(errors**2)) < 1.15 * bound_px(rng, sigma, peak)
     # The reported covariance is the true one: mean squared Mahalanobis distance over 2 is 1.
     reduced = np.einsum("ni,nij,nj->n", errors, np.linalg.inv(covs), errors).mean() / 2
-    assert 0.7 < reduced < 1.35
+    # Where the gain is not known, the assumed one claims up to twice the true variance here.
+    assert (0.7 if noise.known else 0.45) < reduced < 1.35
     assert missed <= 0.05 * 150
     assert extra == 0
 

@@ -107,8 +107,8 @@ def rig():
 def make_world():
     """Draw a world: seed, causes, and fields to replace."""
 
-    def make(seed=3, causes=ALL_CAUSES, cast=None, **parts):
-        return draw_world(build_rig(**parts), seed, causes, cast=cast)
+    def make(seed=3, causes=ALL_CAUSES, cast=None, registering=(0,), **parts):
+        return draw_world(build_rig(**parts), seed, causes, cast=cast, registering=registering)
 
     return make
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from rushlight.track.identity import Identity
+from rushlight.records.session import ShownGoal
+from rushlight.track.identity import Identity, marks_of
 
 LEFT, RIGHT = np.array([0.5, 0.8]), np.array([2.0, 0.8])
 
@@ -26,8 +27,9 @@ def test_homes_decide_the_first_press():
     assert identity.name(1, 0, LEFT + 0.1).carried == "wren"
 
 
-def test_a_lifted_thing_is_known_again_by_its_last_place():
-    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2)
+@pytest.mark.parametrize("homes", [None, [LEFT, RIGHT]])
+def test_a_thing_lifted_for_a_moment_is_known_again_by_its_last_place(homes):
+    identity = Identity(["wren", "ash"], homes, reach=1.2)
     for trail, place in enumerate((LEFT, RIGHT)):
         identity.name(trail, 0, place)
         identity.seen(trail, 0, place)
@@ -37,6 +39,36 @@ def test_a_lifted_thing_is_known_again_by_its_last_place():
     again = identity.name(2, 20, LEFT + 0.35)
     assert again.carried == "ash"
     assert 0.5 < again.confidence < 1.0
+
+
+@pytest.mark.parametrize(("dark_s", "expected"), [(0.1, "ash"), (2.0, "wren")])
+def test_a_hand_long_in_the_dark_is_expected_at_home(dark_s, expected):
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2)
+    for trail, start in enumerate((LEFT, RIGHT)):
+        identity.name(trail, 0, start)
+        identity.seen(trail, 0, start)
+    for trail, end in enumerate((RIGHT, LEFT)):  # they cross while lit
+        identity.seen(trail, 0, end)
+        identity.ended(trail)
+    assert identity.name(2, round(dark_s * 1e9), LEFT).carried == expected
+
+
+def test_who_is_asked_to_press_there_is_taken_to_press_there():
+    goals = [
+        ShownGoal(
+            carried=name,
+            block="grid",
+            trial=0,
+            place_m=(float(place[0]), float(place[1])),
+            from_ns=10**9,
+            until_ns=2 * 10**9,
+        )
+        for name, place in (("wren", RIGHT), ("ash", LEFT))
+    ]
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], 1.2, marks_of(goals))
+    assert identity.name(0, 980_000_000, RIGHT + 0.01).carried == "wren"
+    identity.ended(0)
+    assert identity.name(1, 3 * 10**9, RIGHT + 0.01).carried == "ash"
 
 
 def test_what_is_lit_elsewhere_at_the_same_time_is_another_thing():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rushlight.assess.delay import delay_figures, stroke_figures
-from rushlight.assess.grid import conditions_of, grid_figures, repeat_findings
+from rushlight.assess.grid import CONDITIONS, conditions_of, grid_figures, repeat_findings
 from rushlight.assess.holds import Hold, hold_findings, holds_of
 from rushlight.assess.joining import compare
 from rushlight.assess.recording import Recording
@@ -55,9 +55,7 @@ def assess_recordings(
     holds = [hold for recording in grids for hold in holds_of(recording, rig)]
     figures, conditions, findings = _accuracy(holds, scope, rig, predicted)
     blocks, tapped, found = _tapping(recordings, scope, rig)
-    for recording in recordings:
-        figures += delay_figures(recording, scope)
-        figures += stroke_figures(recording, scope) if recording.kind == "strokes" else []
+    figures += delay_figures(recordings, scope) + stroke_figures(recordings, scope)
     figures += tapped
     if not any(figure.value is not None for figure in figures):
         raise RushlightError.of(
@@ -105,10 +103,8 @@ def _accuracy(
 ) -> tuple[list[Figure], list[str], list[Finding]]:
     """Figures of all holds, those of sessions with the same causes together."""
     groups: dict[str, list[Hold]] = {}
-    sessions: dict[str, list[Hold]] = {}
     for hold in holds:
         groups.setdefault(f"{hold.recording.cause_word} {hold.recording.basis}", []).append(hold)
-        sessions.setdefault(hold.recording.name, []).append(hold)
     figures, conditions, findings = [], [], []
     for group in groups.values():
         carried = sorted({hold.goal.carried for hold in group})
@@ -120,9 +116,8 @@ def _accuracy(
             figures += [shadow] if shadow else []
         conditions.append(conditions_of(group))
         findings += repeat_findings(group)
-    for some in sessions.values():
-        findings += hold_findings(some)
-    return figures, conditions, findings
+    findings += hold_findings(holds)
+    return figures, [*conditions, CONDITIONS] if conditions else [], findings
 
 
 def _tapping(

@@ -6,19 +6,22 @@ and everything after the fix, the display above all, is not in these figures.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from rushlight.assess.intervals import LEVEL
+from rushlight.assess.presses import presses_of
 from rushlight.assess.recording import Recording, Track
-from rushlight.physics.uncertainty import coverage_factor, t_interval
+from rushlight.physics.uncertainty import t_interval
 from rushlight.records.arrays import Array
 from rushlight.records.figure import Figure, Scope, Statistic
 
-GREATEST_SWITCH_DELAY_NS = 150_000_000
-"""A switch event later than this belongs to another press; no source."""
-LAGS_S = np.arange(-0.030, 0.151, 0.001)
+EARLIEST_NS, LATEST_NS = -50_000_000, 150_000_000
+"""A press found so much before or after a true one may be the same; no source."""
+SAME_PLACE_M = 0.1
+"""Within which a press found and a true one may be the same; no source."""
+LAGS_S = np.arange(-0.030, 0.1505, 0.001)
 """Lags that are tried [s]."""
 LEAST_SPEED_M_S = 0.05
 """Below this root-mean-square speed a lag cannot be told from an offset; no source."""
@@ -26,39 +29,23 @@ _NOT_IN = "not in it: readout, transfer, computing and display"
 _MS = 1e3
 
 
-def delay_figures(recording: Recording, scope: Scope) -> list[Figure]:
-    """Every delay that a session can show, in ms.
+def delay_figures(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
+    """Every delay that these sessions can show, in ms.
 
     Parameters
     ----------
-    recording
+    recordings
         With truth for the delays by switch and by motion.
     scope
         What they speak of.
     """
-    figures = []
-    if recording.header.footage is not None:
-        figures += _computing(recording, scope)
-    if recording.truth is not None:
-        figures += _by_switch(recording, scope)
-        if recording.kind == "strokes":
-            figures += _by_motion(recording, scope)
-    return figures
-
-
-def _figure(
-    recording: Recording, scope: Scope, statistic: Statistic, value_s: float, method: str, n: int
-) -> Figure:
-    return Figure(
-        name="delay",
-        statistic=statistic,
-        scope=scope,
-        value=value_s * _MS,
-        unit="ms",
-        n=n,
-        method=method,
-        basis=recording.basis,
-    )
+    known = [recording for recording in recordings if recording.truth is not None]
+    moving = [recording for recording in known if recording.kind == "strokes"]
+    return [
+        *_computing(recordings, scope),
+        *_by_switch(known, scope),
+        *(figure for recording in moving for figure in _by_motion(recording, scope)),
+    ]
 
 
 def computing_s(track: Track) -> Array:
@@ -69,97 +56,126 @@ def computing_s(track: Track) -> Array:
     """
     known = track.map_ns >= 0
     capture, done = track.capture_ns[known], track.map_ns[known]
-    latest = np.lexsort((capture, done))
-    last = np.append(np.diff(done[latest]) != 0, True) if len(latest) else np.zeros(0, bool)
-    rows = latest[last]
+    order = np.lexsort((capture, done))
+    if len(order) == 0:
+        return np.zeros(0)
+    rows = order[np.append(np.diff(done[order]) != 0, True)]
     return np.asarray((done[rows] - capture[rows]) * 1e-9)
 
 
-def _computing(recording: Recording, scope: Scope) -> list[Figure]:
-    spent = np.concatenate([computing_s(track) for track in recording.tracks.values()])
-    spent = spent[spent > 0]
-    if len(spent) == 0:
+def _computing(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
+    spent = [
+        computing_s(track)
+        for recording in recordings
+        if recording.header.footage is not None
+        for track in recording.tracks.values()
+    ]
+    known = np.concatenate(spent) if spent else np.zeros(0)
+    known = known[known > 0]
+    if len(known) == 0:
         return []
-    method = "from having the picture to having the fix, timed on this computer"
-    both: list[tuple[Statistic, float]] = [
-        ("mean", float(spent.mean())), ("p95", float(np.quantile(spent, 0.95)))
-    ]  # fmt: skip
-    # Timed on a real computer even where the pictures are simulated.
+    both: tuple[tuple[Statistic, float], ...] = (
+        ("mean", float(known.mean())),
+        ("p95", float(np.quantile(known, 0.95))),
+    )
     return [
-        _figure(recording, scope, statistic, value, method, len(spent)).model_copy(
-            update={"cause": "computing", "basis": "measured"}
+        Figure(
+            name="delay",
+            cause="computing",
+            statistic=statistic,
+            scope=scope,
+            value=value * _MS,
+            unit="ms",
+            n=len(known),
+            method="from having the picture to having the fix, timed on the computer that ran it, "
+            "also where pictures are simulated; no interval, it differs with the computer's load",
+            basis="measured",
         )
         for statistic, value in both
     ]
 
 
 def switch_delays_s(recording: Recording) -> tuple[Array, int]:
-    """From each true switching-on to its event: (M,) [s], and how many were not found."""
+    """From each true switching-on to the press found there: (M,) [s], and how many were not."""
+    presses = [each for each in presses_of(recording) if np.isfinite(each.place_m).all()]
+    down_ns = np.array([press.down_ns for press in presses], dtype=np.int64)
+    places = np.array([press.place_m for press in presses]).reshape(-1, 2)
     delays, missed = [], 0
-    for carried in recording.truth or {}:
-        true = _downs(recording.truth_events, carried)
-        found = _downs(recording.events, carried)
-        for moment in true:
-            # A picture whose exposure the light's beginning falls into may be stamped earlier.
-            after = found[(found >= moment - 50_000_000)]
-            if len(after) and after[0] - moment <= GREATEST_SWITCH_DELAY_NS:
-                delays.append((after[0] - moment) * 1e-9)
-            else:
-                missed += 1
+    for event in recording.truth_events:
+        true = (recording.truth or {}).get(event.carried or "")
+        if event.kind != "switch-down" or true is None:
+            continue
+        where = true.at(np.array([event.time_ns]))[0][0]
+        late = down_ns - event.time_ns
+        near = np.linalg.norm(places - where, axis=1) <= SAME_PLACE_M
+        same = late[near & (late >= EARLIEST_NS) & (late <= LATEST_NS)]
+        if len(same):
+            delays.append(float(same[0]) * 1e-9)
+        else:
+            missed += 1
     return np.array(delays), missed
 
 
-def _downs(events: Sequence[object], carried: str) -> Array:
-    times = [
-        event.time_ns  # type: ignore[attr-defined]
-        for event in events
-        if event.kind == "switch-down" and event.carried == carried  # type: ignore[attr-defined]
-    ]
-    return np.array(sorted(times), dtype=np.int64)
-
-
-def _by_switch(recording: Recording, scope: Scope) -> list[Figure]:
-    delays, missed = switch_delays_s(recording)
+def _by_switch(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
+    found = [switch_delays_s(recording) for recording in recordings]
+    delays = np.concatenate([each for each, _ in found]) if found else np.zeros(0)
     if len(delays) < 2:
         return []
     mean = t_interval(delays, LEVEL)
     method = (
         "from the true switching-on to the picture in which it was first found, "
-        f"{len(delays)} presses, {missed} not found; {_NOT_IN}"
+        f"{len(delays)} presses, {sum(missed for _, missed in found)} not found; {_NOT_IN}"
     )
-    named = scope.model_copy(update={"condition": "switch-down"})
+    values: tuple[tuple[Statistic, float, float | None, float | None, str], ...] = (
+        ("mean", mean.value, mean.low, mean.high, f"; {mean.method}"),
+        ("max", float(delays.max()), None, None, ""),
+    )
     return [
-        _figure(recording, named, "mean", mean.value, f"{method}; Student t", mean.n).model_copy(
-            update={"low": mean.low * _MS, "high": mean.high * _MS, "level": LEVEL}
-        ),
-        _figure(recording, named, "max", float(delays.max()), method, mean.n),
+        Figure(
+            name="delay",
+            statistic=statistic,
+            scope=scope.model_copy(update={"condition": "switch-down"}),
+            value=value * _MS,
+            unit="ms",
+            low=None if low is None else low * _MS,
+            high=None if high is None else high * _MS,
+            level=None if low is None else LEVEL,
+            n=mean.n,
+            method=method + how,
+            basis=recordings[0].basis,
+        )
+        for statistic, value, low, high, how in values
     ]
 
 
 def motion_lag_s(recording: Recording) -> tuple[float, float, int] | None:
     """By how much fixes lag behind the true motion, best in least squares.
 
+    Parameters
+    ----------
+    recording
+        With truth.
+
     Returns
     -------
-    lag_s, std_s, n, or None
+    lag_s, bound_s, n, or None
         None when nothing moved fast enough, or the best lag lies at the end of those tried.
 
     Notes
     -----
-    Source: least squares over the lag, the residual's slope being the speed; computed here.
+    Source: least squares over the lag; to first order errors e of the places shift it by
+    −Σ e·v/Σ v², which is at most rms(e)/rms(v) by the inequality of Cauchy and Schwarz; computed
+    here.
     """
-    squares, speeds, count = np.zeros(len(LAGS_S)), [], 0
-    for carried, track in recording.tracks.items():
-        true = (recording.truth or {}).get(carried)
-        if true is None:
-            continue
+    squares, speeds = np.zeros(len(LAGS_S)), [np.zeros(0)]
+    for track, true in _pairs(recording):
         lagged = [_apart(track, true, lag) for lag in LAGS_S]
         known = np.all([np.isfinite(each).all(axis=1) for each in lagged], axis=0)
         squares += [float(np.sum(each[known] ** 2)) for each in lagged]
         speeds.append(_speed(track, true)[known])
-        count += int(known.sum())
-    speed = np.concatenate(speeds) if speeds else np.zeros(0)
-    if count < 10 or not np.sqrt(np.mean(speed**2)) > LEAST_SPEED_M_S:
+    speed = np.concatenate(speeds)
+    speed = speed[np.isfinite(speed)]
+    if len(speed) < 10 or not np.sqrt(np.mean(speed**2)) > LEAST_SPEED_M_S:
         return None
     best = int(np.argmin(squares))
     if best in (0, len(LAGS_S) - 1):
@@ -167,8 +183,27 @@ def motion_lag_s(recording: Recording) -> tuple[float, float, int] | None:
     before, at, after = squares[best - 1 : best + 2]
     step = LAGS_S[1] - LAGS_S[0]
     lag = LAGS_S[best] + 0.5 * step * (before - after) / (before - 2 * at + after)
-    residual = np.sqrt(at / (2 * count))
-    return float(lag), float(residual / np.sqrt(np.sum(speed**2))), count
+    return float(lag), float(np.sqrt(at / np.sum(speed**2))), len(speed)
+
+
+def _pairs(recording: Recording) -> list[tuple[Track, Track]]:
+    """Fixes with the true motion that they lie nearest to, whatever name they bear."""
+    truth: Mapping[str, Track] = recording.truth or {}
+    pairs = []
+    for track in recording.tracks.values():
+        gaps = np.array([_lit_gap(track, true) for true in truth.values()])
+        nearest = np.argmin(gaps, axis=0)
+        for index, true in enumerate(truth.values()):
+            rows = np.flatnonzero((nearest == index) & np.isfinite(gaps[index]))
+            if len(rows):
+                pairs.append((track.rows(rows), true))
+    return pairs
+
+
+def _lit_gap(track: Track, true: Track) -> Array:
+    xy, lit = true.at(track.valid_ns)
+    gap = np.linalg.norm(track.xy_m - xy, axis=1)
+    return np.where(lit & np.isfinite(gap), gap, np.inf)
 
 
 def _apart(track: Track, true: Track, lag_s: float) -> Array:
@@ -186,50 +221,70 @@ def _by_motion(recording: Recording, scope: Scope) -> list[Figure]:
     found = motion_lag_s(recording)
     if found is None:
         return []
-    lag, std, n = found
-    half = coverage_factor(LEVEL) * std
-    named = scope.model_copy(update={"condition": "motion"})
-    method = (
-        "lag of the fixes behind the true motion at the moment each speaks of, least squares "
-        f"over {n} fixes; what a filter adds is in it; {_NOT_IN}; errors of neighbouring frames "
-        "go together, so the interval is too narrow"
-    )
+    lag, bound, n = found
     return [
-        _figure(recording, named, "mean", lag, method, n).model_copy(
-            update={"low": (lag - half) * _MS, "high": (lag + half) * _MS, "level": LEVEL}
+        Figure(
+            name="delay",
+            statistic="mean",
+            scope=scope.model_copy(update={"condition": f"motion, filter {_filter(recording)}"}),
+            value=lag * _MS,
+            unit="ms",
+            low=(lag - bound) * _MS,
+            high=(lag + bound) * _MS,
+            n=n,
+            method="lag of the fixes behind the true motion at the moment each speaks of, least "
+            f"squares over {n} fixes; what a filter adds is in it; {_NOT_IN}; the ends "
+            "bound what errors of the places could do to it",
+            basis=recording.basis,
         )
     ]
 
 
-def stroke_figures(recording: Recording, scope: Scope) -> list[Figure]:
-    """Error while moving: distance of each fix from the truth of its own moment, in mm."""
-    distances = []
-    for carried, track in recording.tracks.items():
-        true = (recording.truth or {}).get(carried)
-        if true is not None:
-            distances.append(np.linalg.norm(_apart(track, true, 0.0), axis=1))
-    apart = np.concatenate(distances) if distances else np.zeros(0)
-    apart = apart[np.isfinite(apart)]
-    if len(apart) == 0:
-        return []
-    statistics: list[tuple[Statistic, float]] = [
-        ("rms", float(np.sqrt(np.mean(apart**2)))),
-        ("median", float(np.median(apart))),
-        ("p95", float(np.quantile(apart, 0.95))),
-        ("max", float(apart.max())),
+def _filter(recording: Recording) -> str:
+    return recording.header.filter_name
+
+
+def stroke_figures(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
+    """Error while moving: distance of each fix from the truth of its own moment, in mm.
+
+    Parameters
+    ----------
+    recordings
+        Those that are strokes and have truth count.
+    scope
+        What they speak of.
+    """
+    return [
+        figure
+        for recording in recordings
+        if recording.kind == "strokes" and recording.truth is not None
+        for figure in _moving(recording, scope)
     ]
+
+
+def _moving(recording: Recording, scope: Scope) -> list[Figure]:
+    apart = [np.linalg.norm(_apart(track, true, 0.0), axis=1) for track, true in _pairs(recording)]
+    if not apart:
+        return []
+    distance = np.concatenate(apart)
+    values: tuple[tuple[Statistic, float], ...] = (
+        ("rms", float(np.sqrt(np.mean(distance**2)))),
+        ("median", float(np.median(distance))),
+        ("p95", float(np.quantile(distance, 0.95))),
+        ("max", float(distance.max())),
+    )
     return [
         Figure(
             name="error",
             cause=recording.cause,
             statistic=statistic,
-            scope=scope.model_copy(update={"condition": "moving"}),
+            scope=scope.model_copy(update={"condition": f"moving, filter {_filter(recording)}"}),
             value=value * 1e3,
             unit="mm",
-            n=len(apart),
-            method="distance of each fix from the truth at the moment it speaks of, over fixes; "
-            "not rounded to display pixels; no interval, neighbouring frames go together",
+            n=len(distance),
+            method="distance of each fix from the nearest lit tip at the moment it speaks of; not "
+            "rounded to display pixels; no interval, neighbouring frames go together",
             basis=recording.basis,
         )
-        for statistic, value in statistics
+        for statistic, value in values
     ]

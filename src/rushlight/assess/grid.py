@@ -6,13 +6,13 @@ random part. Under which conditions the spread was found is named beside every f
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy import stats
 
 from rushlight.assess.holds import Hold
-from rushlight.assess.intervals import LEVEL, Spread, places_interval, rms_interval
+from rushlight.assess.intervals import LEVEL, Spread, builds_interval, places_interval, rms_interval
 from rushlight.errors import Finding
 from rushlight.physics.uncertainty import rms
 from rushlight.records.arrays import Array
@@ -21,9 +21,14 @@ from rushlight.records.rig import Rig
 
 GREATEST_DROPOUT = 0.05
 """Share of frames without a fix above which a place is not covered; no source."""
-AT_EACH_PLACE = "root-mean-square at each place"
-"""Condition of a figure that is a statistic of the places' own root-mean-squares."""
+OVER_PLACES = "root-mean-square of each place in this build"
+"""Condition of a figure that is a statistic of the places' own root-mean-squares; a plan knows
+only what they are over many builds, which is another number."""
 BETWEEN_HOLDS = "between holds"
+CONDITIONS = (
+    "within a hold: repeatability conditions in the sense of ISO 5725-1; between holds the way of "
+    "holding differs; another build, room or person (reproducibility) is not shown"
+)
 _MM = 1e3
 
 
@@ -48,7 +53,7 @@ def grid_figures(
     list of Figure
         Lengths in mm, shares in %.
     """
-    seen = [hold for hold in holds if hold.n]
+    seen = [hold for hold in holds if hold.seen]
     figures = [_dropouts(holds, scope)] if any(hold.lit for hold in holds) else []
     if rig is not None and holds[0].recording.cause == "all":
         figures.append(_coverage(holds, scope, rig.targets.worst_error.value))
@@ -56,31 +61,35 @@ def grid_figures(
         return figures
     make = _Maker(seen, scope)
     same = [each for each in predicted if each.scope == scope]
-    expected = find_figure(same, "error", make.cause, "rms") if make.cause else None
+    expected = {
+        statistic: find_figure(same, "error", make.cause, statistic) if make.cause else None
+        for statistic in ("rms", "median", "p95")
+    }
     draws = shared_draws(seen)
     return [
         *figures,
         *_errors(seen, make, expected, draws),
-        *_trueness(seen, make, expected, draws),
+        *_trueness(seen, make, expected["rms"], draws),
         *_steadiness(seen, make),
     ]
 
 
 def _errors(
-    seen: Sequence[Hold], make: _Maker, expected: Figure | None, draws: int
+    seen: Sequence[Hold], make: _Maker, expected: Mapping[str, Figure | None], draws: int
 ) -> list[Figure]:
     """Of single frames over all places, and of the places' own root-mean-squares."""
     own = np.array([hold.rms_m for hold in seen])
     how = "distance of the pointer of single frames from the truth"
-    ends = rms_interval(own, make.cause, expected, draws)
+    ends = rms_interval(own, make.cause, expected["rms"], draws)
     figures = [make("error", "rms", float(rms(own)), ends, how)]
     distance = np.concatenate([np.linalg.norm(hold.pointer_m, axis=1) for hold in seen])
     weight = np.concatenate([np.full(hold.n, 1.0 / hold.n) for hold in seen])
-    none = Spread(None, None, "no interval, frames of one hold go together")
+    none = Spread(None, None, "no interval of a greatest value")
     shares: tuple[tuple[Statistic, float], ...] = (("median", 0.5), ("p95", 0.95))
     for statistic, share in shares:
         value = float(np.quantile(distance, share, weights=weight, method="inverted_cdf"))
-        figures.append(make("error", statistic, value, none, how))
+        ends = builds_interval(value, expected[statistic], make.cause, draws)
+        figures.append(make("error", statistic, value, ends, how))
     figures.append(make("error", "max", float(distance.max()), none, how))
     how = "root-mean-square distance of the pointer from the truth at each place"
     over: tuple[tuple[Statistic, float, Spread], ...] = (
@@ -88,7 +97,7 @@ def _errors(
         ("p95", float(_p95(own)), places_interval(own, _p95)),
         ("max", float(own.max()), Spread(None, None, "no interval of a greatest value")),
     )
-    return figures + [make("error", *each, how, AT_EACH_PLACE) for each in over]
+    return figures + [make("error", *each, how, OVER_PLACES) for each in over]
 
 
 def _p95(values: Array, axis: int | None = None) -> Array:
@@ -224,8 +233,8 @@ def _dropouts(holds: Sequence[Hold], scope: Scope) -> Figure:
         value=100.0 * share,
         unit="%",
         n=int(frames.sum()),
-        method="frames with the light on in which it was not found under its own name, those "
-        "hidden by a body included; no interval, neighbouring frames go together",
+        method="frames with the light on without a fix there, under whatever name, those hidden "
+        "by a body included; no interval, neighbouring frames go together",
         basis=holds[0].recording.basis,
     )
 
@@ -233,7 +242,7 @@ def _dropouts(holds: Sequence[Hold], scope: Scope) -> Figure:
 def _coverage(holds: Sequence[Hold], scope: Scope, target_m: float) -> Figure:
     lit = [hold for hold in holds if hold.lit]
     covered = sum(
-        hold.n > 0 and hold.rms_m <= target_m and hold.dropout < GREATEST_DROPOUT for hold in lit
+        hold.seen and hold.rms_m <= target_m and hold.dropout < GREATEST_DROPOUT for hold in lit
     )
     ends = stats.binomtest(covered, len(lit)).proportion_ci(LEVEL, "wilson") if lit else None
     return Figure(
@@ -262,9 +271,7 @@ def conditions_of(holds: Sequence[Hold]) -> str:
     return (
         f"{recordings[0].cause_word}: {_count(len(holds), 'hold')} in "
         f"{_count(len(recordings), 'session')} under {_count(registrations, 'registration')} of "
-        f"one rig; {carried}, {'by invented hands, simulated' if simulated else 'by hand'}. Within "
-        "a hold these are repeatability conditions in the sense of ISO 5725-1; between holds the "
-        "way of holding differs; another build, room or person (reproducibility) is not shown."
+        f"one rig; {carried}, {'by invented hands, simulated' if simulated else 'by hand'}"
     )
 
 
@@ -274,12 +281,12 @@ def _count(number: int, word: str) -> str:
 
 def repeat_findings(holds: Sequence[Hold]) -> list[Finding]:
     """A note where no place was held twice."""
-    seen = [hold for hold in holds if hold.n]
+    seen = [hold for hold in holds if hold.seen]
     if not seen or between_holds(seen)[1]:
         return []
     return [
         Finding(
-            "note", "held-once", holds[0].recording.name, "",
+            "note", "held-once", "grid", "",
             "held each place once, so that the spread between holds is not known",
             "hold the same places again under the same registration to learn it",
         )

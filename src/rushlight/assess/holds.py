@@ -1,4 +1,8 @@
-"""What each hold at a shown place gave: deviations of the pointer, and frames without a fix."""
+"""What each hold at a shown place gave: deviations of the pointer, and frames without a fix.
+
+Who held where is known from the marks, so a fix counts for the hold that it lies nearest to,
+whatever name it bears: how true a place is and whether it was named rightly are two questions.
+"""
 
 from __future__ import annotations
 
@@ -16,8 +20,9 @@ from rushlight.records.session import ShownGoal
 
 SETTLING_SHARE = 0.2
 """Share of each hold left out at its beginning, while the hand comes to rest; no source."""
-STRANGE_M = 0.05
-"""A fix this far off that lies nearer to another one's place bears the wrong name; no source."""
+SEEN_SHARE = 0.5
+"""Share of a hold's lit frames that must have a fix for the hold to tell of errors; below it what
+is there may be anything but the light. No source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +38,7 @@ class Hold:
     lit
         Frames in which the light should have been seen.
     misnamed
-        Fixes that bore another one's name; they count as not found.
+        Fixes among the N that bore another one's name.
     """
 
     recording: Recording
@@ -47,6 +52,11 @@ class Hold:
     def n(self) -> int:
         """Frames with a fix."""
         return len(self.pointer_m)
+
+    @property
+    def seen(self) -> bool:
+        """Whether enough was seen to tell of errors."""
+        return self.n > 0 and self.n >= SEEN_SHARE * self.lit
 
     @property
     def bias_m(self) -> Array:
@@ -71,7 +81,7 @@ class Hold:
     @property
     def dropout(self) -> float:
         """Share of the lit frames without a fix; NaN where none was lit."""
-        return 1.0 - min(self.n, self.lit) / self.lit if self.lit else np.nan
+        return 1.0 - self.n / self.lit if self.lit else np.nan
 
     def result(self) -> PlaceResult:
         """As it stands in the document."""
@@ -88,6 +98,7 @@ class Hold:
             rms_m=self.rms_m,
             n=self.n,
             lit=self.lit,
+            seen=self.seen,
         )
 
 
@@ -115,14 +126,14 @@ def drawn(xy_m: Array, rig: Rig | None) -> Array:
         return xy_m
     surface = rig.surfaces[0]
     pitch_m = np.array([surface.width.value, surface.height.value]) / surface.pixels
-    return (np.floor(xy_m / pitch_m) + 0.5) * pitch_m
+    return np.asarray((np.floor(xy_m / pitch_m) + 0.5) * pitch_m)
 
 
 def holds_of(recording: Recording, rig: Rig | None) -> list[Hold]:
     """Every hold of a session.
 
-    The first fifth of each is left out, and the last frame's breadth, in which the light may
-    go out half-way.
+    The first fifth of each is left out, and half a frame at its end, in which the light may go
+    out. Of several fixes of one frame that fall to one hold, the nearest counts.
 
     Parameters
     ----------
@@ -145,19 +156,30 @@ def _hold(recording: Recording, goal: ShownGoal, rig: Rig | None, period_ns: flo
     if recording.truth is not None:
         true = recording.truth.get(goal.carried)
         times = times[true.at(times)[1]] if true else times[:0]
-    track = recording.tracks.get(goal.carried)
-    none = np.zeros((0, 2))
-    if track is None:
-        return Hold(recording, goal, none, none, len(times), 0)
-    rows = np.flatnonzero(np.isin(track.capture_ns, times))
-    xy, target = track.xy_m[rows], _target(recording, goal, track.valid_ns[rows])
-    own = _is_own(recording, goal, xy, target, track.valid_ns[rows])
-    xy, target = xy[own], target[own]
+    xy, valid_ns, capture_ns, named = _fixes_at(recording, goal, times)
+    target = target_of(recording, goal, valid_ns)
+    rows = _nearest_each(recording, goal, xy, target, valid_ns, capture_ns)
+    xy, target = xy[rows], target[rows]
     pointer = drawn(xy, rig) if recording.pixels_act else xy
-    return Hold(recording, goal, pointer - target, xy - target, len(times), int(np.sum(~own)))
+    return Hold(
+        recording, goal, pointer - target, xy - target, len(times), int(np.sum(~named[rows]))
+    )
 
 
-def _target(recording: Recording, goal: ShownGoal, time_ns: Array) -> Array:
+def _fixes_at(
+    recording: Recording, goal: ShownGoal, times: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Fixes of any name at these frames: places, moments, capture times, rightly named."""
+    parts = [(np.zeros((0, 2)), np.zeros(0, int), np.zeros(0, int), np.zeros(0, bool))]
+    for carried, track in recording.tracks.items():
+        rows = np.flatnonzero(np.isin(track.capture_ns, times))
+        named = np.full(len(rows), carried == goal.carried)
+        parts.append((track.xy_m[rows], track.valid_ns[rows], track.capture_ns[rows], named))
+    xy, valid_ns, capture_ns, named = (np.concatenate(each) for each in zip(*parts, strict=True))
+    return xy, valid_ns, capture_ns, named
+
+
+def target_of(recording: Recording, goal: ShownGoal, time_ns: Array) -> Array:
     """Where the tip truly was, or else the mark that it was to be on: (N, 2) [m]."""
     true = (recording.truth or {}).get(goal.carried)
     if true is None:
@@ -165,62 +187,82 @@ def _target(recording: Recording, goal: ShownGoal, time_ns: Array) -> Array:
     return true.at(time_ns)[0]
 
 
-def _is_own(
-    recording: Recording, goal: ShownGoal, xy_m: Array, target_m: Array, time_ns: Array
+def _nearest_each(
+    recording: Recording,
+    goal: ShownGoal,
+    xy_m: Array,
+    target_m: Array,
+    time_ns: Array,
+    capture_ns: Array,
 ) -> Array:
-    """Which fixes lie where this one was, rather than where another one was: (N,) bool."""
+    """Rows of the fixes that fall to this hold, one a frame."""
     own = np.linalg.norm(xy_m - target_m, axis=1)
-    keep = np.isfinite(own)
-    if len(time_ns) == 0:
-        return keep
+    keep: Array = np.isfinite(own)
     for other in recording.goals:
-        together = other.from_ns <= time_ns[-1] and other.until_ns >= time_ns[0]
-        if other.carried == goal.carried or not together:
+        if other.carried == goal.carried:
             continue
-        their = np.linalg.norm(xy_m - _target(recording, other, time_ns), axis=1)
-        keep &= ~((own > STRANGE_M) & (their < own))
-    return keep
+        held = (time_ns >= other.from_ns) & (time_ns <= other.until_ns)
+        if held.any():
+            their = np.linalg.norm(xy_m - target_of(recording, other, time_ns), axis=1)
+            keep = keep & ~(held & (their < own))
+    rows = np.flatnonzero(keep)
+    rows = rows[np.lexsort((own[rows], capture_ns[rows]))]
+    return rows[np.unique(capture_ns[rows], return_index=True)[1]]
 
 
 def hold_findings(holds: Sequence[Hold]) -> list[Finding]:
-    """What to know of the holds of one session."""
-    if not holds:
-        return []
-    name = holds[0].recording.name
-    found = []
-    if holds[0].recording.truth is None:
+    """What to know of the holds of all sessions, with the session where it is worst.
+
+    Parameters
+    ----------
+    holds
+        Any number.
+    """
+    found = [
+        _counted(
+            holds, "place-unseen", "holds", [bool(each.lit) and not each.seen for each in holds],
+            [1] * len(holds),
+            "gave a fix in fewer than half their frames, and count against coverage and dropouts "
+            "but not as an error", "look whether the places are in view or hidden by a body",
+        ),
+        _counted(
+            holds, "hold-empty", "holds", [not each.lit for each in holds], [1] * len(holds),
+            "have no frame with the light on and count for nothing",
+            "hold longer, or let the mark stand until it was touched",
+        ),
+        _counted(
+            holds, "misnamed", "fixes", [each.misnamed for each in holds],
+            [each.n for each in holds],
+            "bear the name of another carried thing, which the errors here do not count",
+            "begin with the things apart, or one after the other",
+        ),
+    ]  # fmt: skip
+    bare = sorted({hold.recording.name for hold in holds if hold.recording.truth is None})
+    if bare:
         found.append(
             Finding(
-                "warning", "hand-mixed-in", name, "",
-                "has no truth beside it, so that the hand's own error is mixed in",
+                "warning", "hand-mixed-in", ", ".join(bare), "",
+                "without truth beside it mixes in the hand's own error",
                 "set the tip by a jig, or give --truth, to judge the rig alone",
             )
         )  # fmt: skip
-    unseen = [hold for hold in holds if hold.lit and not hold.n]
-    if unseen:
-        found.append(
-            Finding(
-                "warning", "place-unseen", name, f"{len(unseen)} of {len(holds)} holds",
-                "gave no fix, so that they count against coverage and dropouts, and no error",
-                "look whether the places are in view or hidden by a body",
-            )
-        )  # fmt: skip
-    unlit = sum(not hold.lit for hold in holds)
-    if unlit:
-        found.append(
-            Finding(
-                "warning", "hold-empty", name, f"{unlit} of {len(holds)} holds",
-                "held no frame with the light on and count for nothing",
-                "hold longer, or let the mark stand until it was touched",
-            )
-        )  # fmt: skip
-    misnamed = sum(hold.misnamed for hold in holds)
-    if misnamed:
-        found.append(
-            Finding(
-                "warning", "misnamed", name, f"{misnamed} fixes",
-                "bore the name of another carried thing and count as not found",
-                "begin with the things apart, or one after the other",
-            )
-        )  # fmt: skip
-    return found
+    return [each for each in found if each is not None]
+
+
+def _counted(
+    holds: Sequence[Hold],
+    code: str,
+    what: str,
+    counts: Sequence[int],
+    of: Sequence[int],
+    allowed: str,
+    remedy: str,
+) -> Finding | None:
+    if not sum(counts):
+        return None
+    by_session: dict[str, int] = {}
+    for hold, count in zip(holds, counts, strict=True):
+        by_session[hold.recording.name] = by_session.get(hold.recording.name, 0) + count
+    worst = max(by_session, key=lambda name: by_session[name])
+    given = f"{sum(counts)} of {sum(of)}, most in {worst}"
+    return Finding("warning", code, f"grid: {what}", given, allowed, remedy)

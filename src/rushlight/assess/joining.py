@@ -13,6 +13,9 @@ SELF_CONSISTENT = (
 )
 
 
+HIGHER_IS_BETTER = frozenset({"coverage", "throughput"})
+
+
 def same_scope(predicted: Scope, measured: Scope) -> bool:
     """Whether a prediction speaks of what was measured.
 
@@ -85,12 +88,15 @@ def _over(numerator: float, denominator: float | None) -> float | None:
 def _reading(figure: Figure, predicted: float, measured: float) -> str:
     if figure.low is None or figure.high is None:
         words = "no interval of the measured value, so agreement cannot be judged"
-    elif predicted < figure.low:
-        words = "the prediction lies below the measured interval: too hopeful"
-    elif predicted > figure.high:
-        words = "the prediction lies above the measured interval: too cautious"
+    elif not figure.low <= predicted <= figure.high:
+        below = predicted < figure.low
+        hopeful = below != (figure.name in HIGHER_IS_BETTER)
+        words = (
+            f"the prediction lies {'below' if below else 'above'} the measured interval: too "
+            f"{'hopeful' if hopeful else 'cautious'}"
+        )
     else:
         words = "the prediction lies within the measured interval"
         if measured and figure.high > 2.0 * figure.low:
             words += ", which is wide and shows little"
-    return f"{words}; {SELF_CONSISTENT}" if figure.basis == "simulated" else words
+    return words

@@ -8,7 +8,9 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure as Sheet
 from matplotlib.patches import Rectangle
 
@@ -69,7 +71,7 @@ def _svg(draw: Callable[[], Sheet]) -> str:
 
 def _main_places(assessment: Assessment) -> list[PlaceResult]:
     """Places at which all causes acted, else those of the first session that has any."""
-    seen = [place for place in assessment.places if place.n]
+    seen = [place for place in assessment.places if place.seen]
     whole = [place for place in seen if place.cause == "all"]
     return whole or [place for place in seen if place.session == seen[0].session]
 
@@ -77,44 +79,61 @@ def _main_places(assessment: Assessment) -> list[PlaceResult]:
 def _error_map(
     assessment: Assessment, places: Sequence[PlaceResult], size_m: tuple[float, float] | None
 ) -> Sheet:
+    """One panel a carried thing, with arrows of one magnification and one scale of colours."""
     at = np.array([place.place_m for place in places])
-    away_mm = 1e3 * np.array([place.deviation_m for place in places])
-    rms_mm = 1e3 * np.array([place.rms_m for place in places])
     low, high = (np.zeros(2), np.array(size_m)) if size_m else (at.min(axis=0), at.max(axis=0))
-    width, height = np.maximum(high - low, 0.05)
-    sheet = Sheet(figsize=(9.0, float(np.clip(2.2 + 6.4 * height / width, 4.2, 9.0))))
-    axes = sheet.add_subplot()
-    longest = float(np.nanmax(np.linalg.norm(away_mm, axis=1)))
+    width, height = (float(each) for each in np.maximum(high - low, 0.05))
+    longest = max(float(np.linalg.norm(place.deviation_m)) for place in places)
     # The longest arrow spans about a twelfth of the surface.
-    magnified = 1e3 * 0.08 * width / longest if longest > 0 else 1.0
-    step = _round_down(longest) if longest > 0 else 1.0
-    for number, carried in enumerate(sorted({place.carried for place in places})):
-        rows = np.array([place.carried == carried for place in places])
-        shown = axes.scatter(
-            at[rows, 0], at[rows, 1], c=rms_mm[rows], cmap="cividis", vmin=0.0, vmax=float(rms_mm.max()),
-            marker=_MARKERS[number % len(_MARKERS)], s=42, edgecolors=INK, linewidths=0.6,
-            label=carried, zorder=3,
-        )  # fmt: skip
-    arrows = axes.quiver(
-        *at.T, *away_mm.T, angles="xy", scale_units="xy", scale=1e3 / magnified,
-        color=EMBER, width=0.0028, zorder=2,
-    )  # fmt: skip
-    axes.quiverkey(arrows, 0.88, 1.05, step, f"{step:g} mm", labelpos="E", color=EMBER)
-    axes.set_xlim(low[0] - 0.06 * width, high[0] + 0.06 * width)
-    axes.set_ylim(low[1] - 0.06 * width, high[1] + 0.06 * width)
-    if size_m:
-        axes.add_patch(Rectangle((0, 0), *size_m, fill=False, edgecolor=INK, linewidth=1.2))
-    axes.set_aspect("equal")
-    axes.set_xlabel("to the right on the surface [m]")
-    axes.set_ylabel("up [m]")
-    axes.set_title(
-        f"Where the pointer stood beside the truth ({assessment.basis})", loc="left", pad=26
+    scale = longest / (0.08 * width) if longest > 0 else 1.0
+    worst_mm = 1e3 * max(place.rms_m for place in places)
+    names = sorted({place.carried for place in places})
+    panel_height = float(np.clip(5.6 * height / width, 2.4, 8.0))
+    sheet = Sheet(figsize=(8.4, 0.9 + (panel_height + 0.8) * len(names)), layout="constrained")
+    panels = sheet.subplots(len(names), 1, squeeze=False)[:, 0]
+    for axes, name in zip(panels, names, strict=True):
+        some = [place for place in places if place.carried == name]
+        shown = _error_panel(axes, some, scale, worst_mm)
+        if size_m:
+            axes.add_patch(Rectangle((0, 0), *size_m, fill=False, edgecolor=INK, linewidth=1.2))
+        axes.set_xlim(low[0] - 0.06 * width, high[0] + 0.06 * width)
+        axes.set_ylim(low[1] - 0.06 * width, high[1] + 0.06 * width)
+        axes.set_aspect("equal")
+        axes.set_title(name, loc="left", fontsize=11)
+        axes.set_ylabel("up [m]")
+    panels[-1].set_xlabel("to the right on the surface [m]")
+    sheet.suptitle(
+        f"Where the pointer stood beside the truth ({assessment.basis})", x=0.02, ha="left"
     )
-    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False, borderpad=0)
-    bar = sheet.colorbar(shown, ax=axes, shrink=0.8, pad=0.02)
+    bar = sheet.colorbar(shown, ax=list(panels), shrink=0.8, pad=0.02)
     bar.set_label("error at the place, rms [mm]")
-    sheet.set_layout_engine("constrained")
     return sheet
+
+
+def _error_panel(
+    axes: Axes, places: Sequence[PlaceResult], scale: float, worst_mm: float
+) -> PathCollection:
+    at = np.array([place.place_m for place in places])
+    away = np.array([place.deviation_m for place in places])
+    arrows = axes.quiver(
+        *at.T, *away.T, angles="xy", scale_units="xy", scale=scale, color=EMBER, width=0.003,
+        zorder=2,
+    )  # fmt: skip
+    # The arrow beside the title tells the magnification.
+    step_mm = _round_down(1e3 * scale * 0.08 * float(np.ptp(at[:, 0]) or 1.0))
+    axes.quiverkey(arrows, 0.84, 1.05, 1e-3 * step_mm, f"{step_mm:g} mm", labelpos="E", color=EMBER)
+    return axes.scatter(
+        at[:, 0],
+        at[:, 1],
+        c=[1e3 * place.rms_m for place in places],
+        cmap="cividis",
+        vmin=0.0,
+        vmax=worst_mm,
+        s=42,
+        edgecolors=INK,
+        linewidths=0.6,
+        zorder=3,
+    )
 
 
 def _round_down(value: float) -> float:
@@ -153,7 +172,7 @@ def _bars(assessment: Assessment, rows: Sequence[Comparison]) -> Sheet:
                 [row.low, row.high], [place - 0.19] * 2, color=INK, marker="|", linestyle="none"
             )
         axes.annotate(
-            f"{row.predicted:.2g} · {row.measured:.2g}", (end, place), xytext=(6, 0),
+            f"{row.predicted:.2f} · {row.measured:.2f}", (end, place), xytext=(6, 0),
             textcoords="offset points", va="center", fontsize=9.5,
         )  # fmt: skip
     axes.set_yticks(y, [CAUSE_WORDS[row.cause or "all"] for row in rows])
@@ -189,10 +208,8 @@ def _throughput(assessment: Assessment) -> Sheet:
         )  # fmt: skip
     axes.set_yticks(range(len(conditions)), conditions[::-1])
     axes.set_ylim(-0.6, len(conditions) - 0.3)
-    axes.set_xlim(left=0.0)
-    axes.margins(x=0.1)
+    axes.set_xlim(0.0, 1.15 * max(block.throughput_bit_s for block in blocks))
     axes.grid(axis="y", color=INK, alpha=0.15)
-    axes.set_ylabel("distance to width")
     axes.set_xlabel("throughput [bit/s]")
     axes.set_title(f"Pointing ({assessment.basis} hands)", loc="left")
     axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderpad=0)

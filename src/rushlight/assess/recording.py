@@ -26,8 +26,8 @@ class Track:
 
     Attributes
     ----------
-    capture_ns, valid_ns, map_ns
-        (N,) as in `Fix` [ns]; map_ns is −1 where unknown.
+    capture_ns, valid_ns, map_ns, trail
+        (N,) as in `Fix` [ns]; map_ns and trail are −1 where unknown.
     xy_m
         (N, 2) [m].
     lit
@@ -37,8 +37,20 @@ class Track:
     capture_ns: Array
     valid_ns: Array
     map_ns: Array
+    trail: Array
     xy_m: Array
     lit: Array
+
+    def rows(self, rows: Array) -> Track:
+        """Some of its rows, in order."""
+        return Track(
+            self.capture_ns[rows],
+            self.valid_ns[rows],
+            self.map_ns[rows],
+            self.trail[rows],
+            self.xy_m[rows],
+            self.lit[rows],
+        )
 
     def at(self, time_ns: Array) -> tuple[Array, Array]:
         """Where it was, and whether it was lit.
@@ -176,20 +188,37 @@ def read_recordings(sessions: Sequence[Path], truths: Sequence[Path]) -> list[Re
     """
     if not sessions:
         raise RushlightError.of("assess", "", "got no session", "name at least one", "no-session")
-    read = [_read(path, "session") for path in sessions]
+    names = _names(sessions)
+    read = [
+        replace(_read(path, "session"), name=name)
+        for path, name in zip(sessions, names, strict=True)
+    ]
     if not truths:
         return read
     owners = _owners(read, [_read(path, "truth") for path in truths])
     return [_with_truth(session, owners.get(index)) for index, session in enumerate(read)]
 
 
+def _names(paths: Sequence[Path]) -> list[str]:
+    """The files' names, with as many folders before them as tell them apart."""
+    resolved = [Path(path).resolve() for path in paths]
+    for depth in range(1, max(len(path.parts) for path in resolved) + 1):
+        names = ["/".join(path.parts[-depth:]) for path in resolved]
+        if len(set(names)) == len(names):
+            return names
+    raise RushlightError.of(
+        "assess", "", "got the same session twice", "name each session once", "session-twice"
+    )
+
+
 def _read(path: Path, role: str) -> Recording:
     with SessionReader(Path(path)) as reader:
-        if reader.header.role != role:
+        held = _role(reader.header)
+        if held != role:
             raise RushlightError.of(
                 str(path),
                 "",
-                f"holds a {reader.header.role}, not a {role}",
+                f"holds a {held}, not a {role}",
                 "give what was found as sessions, and what was true with --truth",
                 "session-role",
             )
@@ -211,6 +240,12 @@ def _read(path: Path, role: str) -> Recording:
     return recording
 
 
+def _role(header: SessionHeader) -> str:
+    """What a file holds; only what makes footage draws random numbers, so a seed tells as well."""
+    made = header.header is not None and header.header.seed is not None
+    return "truth" if made else header.role
+
+
 def _tracks(fixes: Mapping[str, Array]) -> dict[str, Track]:
     known = np.isfinite(fixes["x_m"]) & np.isfinite(fixes["y_m"]) & ~fixes["predicted"]
     tracks = {}
@@ -221,6 +256,7 @@ def _tracks(fixes: Mapping[str, Array]) -> dict[str, Track]:
             capture_ns=fixes["capture_ns"][rows],
             valid_ns=fixes["valid_ns"][rows],
             map_ns=fixes["map_ns"][rows],
+            trail=fixes["trail"][rows],
             xy_m=np.stack([fixes["x_m"][rows], fixes["y_m"][rows]], axis=-1),
             lit=fixes["switch"][rows],
         )

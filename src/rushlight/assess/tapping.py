@@ -10,12 +10,14 @@ only starts it.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from rushlight.assess.intervals import LEVEL
+from rushlight.assess.presses import Press, presses_of
 from rushlight.assess.recording import Recording
 from rushlight.errors import Finding
 from rushlight.physics.pointing import (
@@ -32,8 +34,6 @@ from rushlight.records.session import ShownGoal
 
 AE_FORM: DistanceForm = "nominal"
 DDOF = 1
-LONGEST_WAIT_NS = 200_000_000
-"""From the switch going down to its first fix; no source."""
 FEWEST_TRIALS = 3
 
 
@@ -49,62 +49,54 @@ class Tap:
         When the switch went down.
     place_m
         (2,) where [m].
-    anothers
-        Whether it lies nearer to another one's target of that moment: its name is in doubt.
+    misnamed
+        Whether it bore another one's name.
     """
 
     goal: ShownGoal
     down_ns: int
     place_m: Array
-    anothers: bool
+    misnamed: bool
 
     @property
     def known(self) -> bool:
-        """Whether there is a selection that bears its name rightly."""
-        return self.down_ns >= 0 and bool(np.isfinite(self.place_m).all()) and not self.anothers
+        """Whether there is a selection with a place."""
+        return self.down_ns >= 0 and bool(np.isfinite(self.place_m).all())
 
 
 def taps_of(recording: Recording) -> dict[tuple[str, str], list[Tap]]:
-    """Carried thing and block to the taps of that sequence, in order."""
+    """Carried thing and block to the taps of that sequence, in order.
+
+    A press falls to the target nearest to it among those that stood at its moment, whatever
+    name it bears; of several presses the first counts.
+    """
+    goals = sorted(
+        (goal for goal in recording.goals if goal.width_m is not None),
+        key=lambda goal: goal.from_ns,
+    )
+    chosen: dict[int, Press] = {}
+    for press in presses_of(recording):
+        standing = [
+            index
+            for index, goal in enumerate(goals)
+            if goal.from_ns <= press.down_ns <= goal.until_ns
+        ]
+        if standing and np.isfinite(press.place_m).all():
+            nearest = min(
+                standing, key=lambda index: math.dist(goals[index].place_m, press.place_m)
+            )
+            chosen.setdefault(nearest, press)
     sequences: dict[tuple[str, str], list[Tap]] = {}
-    for goal in sorted(recording.goals, key=lambda goal: goal.from_ns):
-        if goal.width_m is not None:
-            key = (goal.carried, goal.block)
-            sequences.setdefault(key, []).append(_tap(recording, goal))
+    for index, goal in enumerate(goals):
+        tap = _tap(goal, chosen.get(index))
+        sequences.setdefault((goal.carried, goal.block), []).append(tap)
     return sequences
 
 
-def _tap(recording: Recording, goal: ShownGoal) -> Tap:
-    nowhere = np.full(2, np.nan)
-    down = next(
-        (
-            event.time_ns
-            for event in recording.events
-            if event.kind == "switch-down"
-            and event.carried == goal.carried
-            and goal.from_ns <= event.time_ns <= goal.until_ns
-        ),
-        -1,
-    )
-    track = recording.tracks.get(goal.carried)
-    if down < 0 or track is None:
-        return Tap(goal, down, nowhere, False)
-    row = int(np.searchsorted(track.capture_ns, down))
-    if row == len(track.capture_ns) or track.capture_ns[row] - down > LONGEST_WAIT_NS:
-        return Tap(goal, down, nowhere, False)
-    place = track.xy_m[row]
-    return Tap(goal, down, place, _is_anothers(recording, goal, down, place))
-
-
-def _is_anothers(recording: Recording, goal: ShownGoal, down_ns: int, place_m: Array) -> bool:
-    own = float(np.linalg.norm(place_m - goal.place_m))
-    if goal.width_m is None or own <= 2 * goal.width_m:
-        return False
-    return any(
-        float(np.linalg.norm(place_m - other.place_m)) < own
-        for other in recording.goals
-        if other.carried != goal.carried and other.from_ns <= down_ns <= other.until_ns
-    )
+def _tap(goal: ShownGoal, press: Press | None) -> Tap:
+    if press is None:
+        return Tap(goal, -1, np.full(2, np.nan), False)
+    return Tap(goal, press.down_ns, press.place_m, press.carried != goal.carried)
 
 
 def tapping_blocks(
@@ -145,22 +137,23 @@ def _block(
         "participant": participant,
         "carried": carried,
         "block": block,
-        "condition": f"{distance * 1e3:.0f} mm to {width * 1e3:.0f} mm",
+        "condition": f"{distance * 1e3:.0f} mm away, {width * 1e3:.0f} mm wide",
         "distance_m": distance,
         "width_m": width,
         "n": len(trials),
         "left_out": max(len(taps) - 1, 0) - len(trials),
+        "misnamed": sum(tap.misnamed for tap in taps),
         "ae_form": AE_FORM,
         "ddof": DDOF,
     }
     where = f"{session}: {block}"
     measured, findings = _measured(trials, where)
-    if any(tap.anothers for tap in taps):
+    if base["misnamed"]:
         findings.append(
             Finding(
-                "warning", "tap-misnamed", where, f"{sum(tap.anothers for tap in taps)} taps",
-                "lie at another one's target and are left out, for the names were mixed up",
-                "begin with the things apart, or let one tap after the other",
+                "warning", "tap-misnamed", f"{where}: taps", f"{base['misnamed']} of {len(taps)}",
+                "bear the name of another carried thing and count by the target they lie at",
+                "begin with the things apart, or one after the other",
             )
         )  # fmt: skip
     return TappingBlock.model_validate({**base, **measured}), findings
@@ -281,8 +274,10 @@ def _mean_over_people(
         found = mean_of_means(own, LEVEL)
     else:
         found = t_interval(means, LEVEL)
-    method = f"{form}mean of means over {found.n} people, {found.method}"
-    return found.value, found.low, found.high, found.n, method
+    method = f"{form}mean of means over {found.n} people"
+    if found.low < 0 or found.low == found.high:
+        return found.value, None, None, found.n, f"{method}; too few of them for an interval"
+    return found.value, found.low, found.high, found.n, f"{method}, {found.method}"
 
 
 def _tapping_findings(blocks: Sequence[TappingBlock], simulated: bool) -> list[Finding]:

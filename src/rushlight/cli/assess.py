@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from rushlight.records.assessment import Assessment
-    from rushlight.records.figure import Scope
+    from rushlight.records.assessment import Assessment, Comparison
+    from rushlight.records.figure import Figure, Scope
+
+CAUSES_ALONE = ("centre", "registration", "lens", "flatness", "tip", "pixel")
 
 
 def assess(
@@ -67,7 +69,7 @@ def _show_figures(assessment: Assessment) -> None:
             [row.name, _cause(row.cause), row.statistic, _scope(row.scope), _digits(row.value),
              _digits(row.low), _digits(row.high), row.unit]
             for row in assessment.figures
-            if row.scope.carried is None
+            if _is_shown(row)
         ],
     )  # fmt: skip
 
@@ -77,18 +79,25 @@ def _show_taps(assessment: Assessment) -> None:
 
     if not assessment.taps:
         return
-    render.table(
-        "Tapping",
-        ["who", "distance to width", "trials []", "left out []", "misses [1]", "MT [s]",
-         "We [m]", "Ae [m]", "IDe [bit]", "TP [bit/s]"],
+    columns = ["who", "targets", "trials []", "left out []", "misnamed []",
+               "misses [1]", "MT [s]", "We [m]", "Ae [m]", "IDe [bit]", "TP [bit/s]"]  # fmt: skip
+    rows = [
         [
-            [each.participant, each.condition, each.n, each.left_out, _digits(each.error_rate),
-             _digits(each.movement_time_s), _digits(each.effective_width_m),
-             _digits(each.effective_distance_m), _digits(each.effective_difficulty_bit),
-             _digits(each.throughput_bit_s)]
-            for each in assessment.taps
-        ],
-    )  # fmt: skip
+            each.participant,
+            each.condition,
+            each.n,
+            each.left_out,
+            each.misnamed,
+            _digits(each.error_rate),
+            _digits(each.movement_time_s),
+            _digits(each.effective_width_m),
+            _digits(each.effective_distance_m),
+            _digits(each.effective_difficulty_bit),
+            _digits(each.throughput_bit_s),
+        ]
+        for each in assessment.taps
+    ]
+    render.table("Tapping", columns, rows)
 
 
 def _show_comparison(assessment: Assessment) -> None:
@@ -105,7 +114,7 @@ def _show_comparison(assessment: Assessment) -> None:
              _digits(row.measured), _digits(row.ratio), _digits(row.ratio_low),
              _digits(row.ratio_high), row.reading]
             for row in assessment.compared
-            if row.scope.carried is None
+            if _is_shown(row)
         ],
     )  # fmt: skip
 
@@ -128,14 +137,10 @@ def _show_reference(assessment: Assessment) -> None:
     )  # fmt: skip
     whole = assessment.overall
     if whole is not None:
+        change = f"{whole.weight_change:.0%}"
         render.table(
             f"Overall, by the rig's own weights: {_digits(whole.value)}; it becomes",
-            [
-                "if the weight of",
-                "is",
-                f"is {whole.weight_change:.0%} less",
-                f"is {whole.weight_change:.0%} more",
-            ],
+            ["if the weight of", "is", f"is {change} less", f"is {change} more"],
             [
                 [row.name, _digits(row.weight), _digits(row.if_lower), _digits(row.if_higher)]
                 for row in whole.weights
@@ -149,10 +154,17 @@ def _show_reference(assessment: Assessment) -> None:
         )
 
 
+def _is_shown(row: Figure | Comparison) -> bool:
+    """The whole rig; of single causes the root-mean-square error only. The file holds the rest."""
+    whole = row.scope.carried is None
+    single = row.cause in CAUSES_ALONE
+    return whole and (not single or (row.name, row.statistic) == ("error", "rms"))
+
+
 def _cause(cause: str | None) -> str:
     from rushlight.records.figure import CAUSE_WORDS
 
-    return CAUSE_WORDS.get(cause or "all", cause or "")
+    return CAUSE_WORDS.get(cause or "", cause or "–")
 
 
 def _scope(scope: Scope) -> str:

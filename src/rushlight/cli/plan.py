@@ -17,6 +17,10 @@ def plan(
         Path | None, typer.Option(help="Folder to write to; by default plan beside the rig.")
     ] = None,
     grid: Annotated[str, typer.Option(help="Columns x rows of places to look at.")] = "9x6",
+    touched_by: Annotated[
+        list[str] | None,
+        typer.Option(help="A carried thing that touches the beacons; by default every stylus."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
 ) -> None:
     """Predict what a rig will do, before anything is bought: error, light, delay, power, cost."""
@@ -26,7 +30,7 @@ def plan(
 
     folder = out or default_folder(rig)
     with render.progress() as progress:
-        document = job(rig, folder, grid_of(grid), progress)
+        document = job(rig, folder, grid_of(grid), progress, touched_by or ())
     if json:
         render.print_json(document.model_dump(mode="json", by_alias=True))
         return

@@ -61,6 +61,11 @@ def register(
             f"error of the map, predicted from the touches: {told['worst_error_mm']} mm rms at "
             "the worst place of the surface"
         )
+        for name, (right, up) in told["aside_mm"].items():
+            render.note(
+                f"{name} touches {right:+} mm to the right and {up:+} mm up of the mean of all "
+                "styli, as it is held its own way; the map serves the mean"
+            )
         render.findings(result.findings)
         render.note("vouched for:" if told["vouched"] else "NOT vouched for:")
         for reason in told["reasons"]:

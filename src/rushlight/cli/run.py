@@ -62,7 +62,7 @@ def run(
     shown = summary.as_dict()
     rows = [
         ("frames", summary.frames, ""),
-        ("dots", summary.dots, f"and {summary.doubtful_dots} doubtful"),
+        ("dots", summary.dots, f"beside {summary.doubtful_dots} doubtful"),
         ("trails", summary.trails, ""),
         ("fixes", summary.fixes, "" if registration else "there is no registration"),
         ("switched on", summary.switch_downs, ""),

@@ -52,9 +52,10 @@ def simulate(
     frames_per_place: Annotated[
         int | None, typer.Option(min=1, help="How long a beacon or place is held, in frames.")
     ] = None,
-    every_stylus: Annotated[
-        bool, typer.Option("--every-stylus", help="All styli touch the beacons, not the first.")
-    ] = False,
+    touched_by: Annotated[
+        list[str] | None,
+        typer.Option(help="A carried thing that touches the beacons; by default every stylus."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
 ) -> None:
     """Film a rig that exists on paper only, with the truth kept beside the footage."""
@@ -75,7 +76,7 @@ def simulate(
             columns=columns,
             rows=rows,
             frames_per_place=frames_per_place,
-            every_stylus=every_stylus,
+            touched_by=touched_by or (),
             progress=progress,
         )
     told = summary(header, folder)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rushlight.errors import RushlightError
@@ -20,6 +21,7 @@ def plan(
     out: Path | None = None,
     grid: tuple[int, int] = (9, 6),
     progress: Progress = silent,
+    touched_by: Sequence[str] = (),
 ) -> Plan:
     """Plan a rig, and write the plan with its pictures.
 
@@ -33,6 +35,8 @@ def plan(
         Columns and rows of places to look at, each 2 to 60.
     progress
         Told how far the work is.
+    touched_by
+        Ids of the carried things that touch the beacons; every stylus where none is given.
 
     Returns
     -------
@@ -46,7 +50,7 @@ def plan(
         folder cannot be written.
     """
     folder = default_folder(rig) if out is None else out
-    planned = planned_rig(rig, grid, progress)
+    planned = planned_rig(rig, grid, progress, touched_by)
     progress("drawing", 0.0)
     from rushlight.plan.pictures import draw_all
 
@@ -62,7 +66,12 @@ def plan(
     return document
 
 
-def planned_rig(rig: Path, grid: tuple[int, int] = (9, 6), progress: Progress = silent) -> Planned:
+def planned_rig(
+    rig: Path,
+    grid: tuple[int, int] = (9, 6),
+    progress: Progress = silent,
+    touched_by: Sequence[str] = (),
+) -> Planned:
     """Plan a rig without writing anything; arguments and errors as `plan`."""
     columns, rows = grid
     if not (2 <= columns <= _MOST_PLACES and 2 <= rows <= _MOST_PLACES):
@@ -74,7 +83,7 @@ def planned_rig(rig: Path, grid: tuple[int, int] = (9, 6), progress: Progress = 
             "grid",
         )
     document, shelf = load_rig(rig)
-    return plan_rig(document, shelf, columns, rows, rig_path(rig).name, progress)
+    return plan_rig(document, shelf, columns, rows, rig_path(rig).name, progress, touched_by)
 
 
 def default_folder(rig: Path) -> Path:

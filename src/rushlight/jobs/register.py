@@ -25,6 +25,7 @@ from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
+from rushlight.records.session import ShownGoal
 from rushlight.register.error_map import error_map, picture
 from rushlight.register.fit import Place, fit_registration
 from rushlight.register.holds import Hold, find_holds, match_goals, match_in_order
@@ -75,6 +76,10 @@ class RegisterResult:
             "expected_rms_mm": round((found.expected_rms_m or np.nan) * 1e3, 3),
             "touch_std_mm": round(found.touch_std_m * 1e3, 3),
             "worst_error_mm": round(self.worst_error_m * 1e3, 3),
+            "aside_mm": {
+                name: [round(step * 1e3, 2) for step in aside]
+                for name, aside in found.aside_m.items()
+            },
             "touches": [
                 {
                     "x_m": round(touch.goal_m[0], 4),
@@ -133,13 +138,14 @@ def register(
     camera = _camera_of(rig, resolved, footage, name)
     plan = None if plan_path is None else read_document(Plan, plan_path)
     findings = _belonging(rig, footage, plan, name)
+    goals = _goals_of(footage, plan)
     holds, passed_over = find_holds(_seen(footage, resolved, camera, progress))
-    matched, unmatched = _matched(holds, footage, plan)
+    matched, unmatched = _matched(holds, goals, plan)
     carried = [lit.id for lit, _ in lit_emitters(rig)]
     emitters = [carried.index(who) if who in carried else 0 for _, who, _ in matched]
     resolved = _with_exposure(resolved, camera, footage)
     fitted = fit_registration(
-        _touches(matched, supposed_scatter_m(resolved, camera)[emitters]),
+        _touches(matched, emitters, supposed_scatter_m(resolved, camera)),
         *_known_beforehand(resolved, camera),
         Place(
             camera=rig.cameras[camera].id,
@@ -227,18 +233,10 @@ def _seen(
     progress("finding the touches", 1.0)
 
 
-Matched = list[tuple[tuple[float, float], str | None, Hold]]
-
-
-def _matched(
-    holds: list[Hold], footage: Footage, plan: Plan | None
-) -> tuple[Matched, list[Finding]]:
-    """Beacon, who touched it, and the hold."""
+def _goals_of(footage: Footage, plan: Plan | None) -> list[ShownGoal]:
+    """The beacons that the footage tells, if it does; refused where nothing tells any."""
     goals = footage.header.goals if footage.header else []
-    if goals:
-        pairs, findings = match_goals(holds, goals)
-        return [(goal.place_m, goal.carried, hold) for goal, hold in pairs], findings
-    if plan is None:
+    if not goals and plan is None:
         raise RushlightError.of(
             footage.name,
             "",
@@ -246,18 +244,34 @@ def _matched(
             "give the plan whose beacons were touched in order, with --plan",
             "beacons-unknown",
         )
-    return [
-        (place, None, hold)
-        for place, hold in match_in_order(holds, [(at[0], at[1]) for at in plan.beacons])
-    ], []
+    return goals
 
 
-def _touches(matched: Matched, scatter_m: Array) -> Touches:
+Matched = list[tuple[tuple[float, float], str | None, Hold]]
+
+
+def _matched(
+    holds: list[Hold], goals: list[ShownGoal], plan: Plan | None
+) -> tuple[Matched, list[Finding]]:
+    """Beacon, who touched it, and the hold: by the goals' times, else by the plan's order."""
+    if plan is not None and not goals:
+        # As the plan has it: one stylus after another touches all beacons.
+        styli: list[str | None] = [*plan.registering] or [None]
+        order = [((at[0], at[1]), who) for who in styli for at in plan.beacons]
+        paired = match_in_order(holds, [place for place, _ in order])
+        touched = zip(order, paired, strict=True)
+        return [(place, who, hold) for (place, who), (_, hold) in touched], []
+    pairs, findings = match_goals(holds, goals)
+    return [(goal.place_m, goal.carried, hold) for goal, hold in pairs], findings
+
+
+def _touches(matched: Matched, emitters: list[int], scatter_m: Array) -> Touches:
     return Touches(
         goal_m=np.array([place for place, _, _ in matched]).reshape(-1, 2),
         px=np.array([hold.px for _, _, hold in matched]).reshape(-1, 2),
         px_cov=np.array([hold.px_cov for _, _, hold in matched]).reshape(-1, 2, 2),
-        scatter_m=scatter_m,
+        scatter_m=scatter_m[emitters],
+        who=np.array(emitters, int),
     )
 
 

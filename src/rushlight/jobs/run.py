@@ -26,7 +26,7 @@ from rushlight.shelf.resolve import resolve
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import Followed, Follower, follow
 from rushlight.track.identity import Identity, Marks, marks_of, no_marks
-from rushlight.track.mapping import SurfaceMap
+from rushlight.track.mapping import SurfaceMap, doubts_of
 from rushlight.track.rig import followed_things, homes_of, noise_of
 from rushlight.track.switch import RELEASE_S
 from rushlight.track.tally import Tally, median_ms
@@ -58,7 +58,7 @@ class RunSummary:
     frames, dots, doubtful_dots, trails, fixes, switch_downs, switch_ups
         Counts; doubtful dots have a reason against them.
     dropped
-        Frames that the source gave and the run did not follow.
+        Frames that the source announced and the run could not follow.
     footage_s, frames_per_s
         Length of the footage [s]; frames followed and stored a second of work [Hz].
     detect_ms, map_ms
@@ -216,7 +216,7 @@ def _prepare(
     surface_map = None
     if registration is not None and registration_path is not None:
         surface_map = SurfaceMap(registration, footage.camera, footage.size_px)
-        findings += _registration_findings(registration, registration_path.name, footage)
+        findings += doubts_of(registration, registration_path.name, footage.simulated)
     extent = footage.size_px if surface_map is None else surface_map.size_m
     return _Setting(
         footage=footage,
@@ -297,40 +297,6 @@ def _rig_findings(rig: Rig, footage: Footage, name: str) -> list[Finding]:
     ]
 
 
-def _registration_findings(
-    registration: Registration, name: str, footage: Footage
-) -> list[Finding]:
-    """What speaks against relying on the registration."""
-    findings = []
-    if not registration.verdict.vouched:
-        reasons = "; ".join(registration.verdict.reasons)
-        findings.append(
-            Finding(
-                "warning",
-                "registration-not-vouched",
-                name,
-                "",
-                f"is not vouched for: {reasons}",
-                "register anew",
-            )
-        )
-    basis = registration.header.basis if registration.header else "measured"
-    if (basis == "simulated") != footage.simulated:
-        given = "simulated" if basis == "simulated" else "measured"
-        other = "simulated" if footage.simulated else "measured"
-        findings.append(
-            Finding(
-                "warning",
-                "basis-differs",
-                f"{name}: basis",
-                given,
-                f"is not that of the footage, which is {other}",
-                "register with footage of the same room",
-            )
-        )
-    return findings
-
-
 def _header(setting: _Setting, filter_name: str) -> SessionHeader:
     """What the session says of its origin."""
     sidecar = setting.footage.header
@@ -399,7 +365,7 @@ def _summary(
         fixes=counts.fixes,
         switch_downs=counts.events["switch-down"],
         switch_ups=counts.events["switch-up"],
-        dropped=0,
+        dropped=max((setting.footage.frames or counts.frames) - counts.frames, 0),
         footage_s=counts.footage_s(),
         frames_per_s=counts.frames_per_s(),
         detect_ms=median_ms(counts.detect_s),

@@ -18,7 +18,7 @@ from rushlight.records.rig import Rig
 from rushlight.records.session import FootageHeader
 from rushlight.shelf.resolve import resolve
 from rushlight.simulate import scripts
-from rushlight.simulate.cast import cast_of
+from rushlight.simulate.cast import Cast, cast_of
 from rushlight.simulate.footage import write_footage
 from rushlight.simulate.scripts import Script
 from rushlight.simulate.world import ALL_CAUSES, World, checked_causes, draw_world
@@ -37,7 +37,7 @@ def simulate(
     columns: int = 9,
     rows: int = 6,
     frames_per_place: int | None = None,
-    every_stylus: bool = False,
+    touched_by: Iterable[str] = (),
     progress: Progress = silent,
 ) -> tuple[FootageHeader, Path]:
     """Film a rig that exists on paper only, and keep the truth beside the footage.
@@ -55,16 +55,17 @@ def simulate(
     only, without
         Causes of error to keep, or to leave out; all are on when neither is given.
     plan
-        A plan of this rig, for its beacons and exposure. Without one the exposure is chosen as a
-        plan would, and beacons stand in a plain three by three.
+        A plan of this rig, for its beacons, who touches them, and the exposure. Without one the
+        exposure is chosen as a plan would, and beacons stand in a plain three by three.
     camera
         Id of the camera that films, the first by default.
     columns, rows
         Of the grid.
     frames_per_place
         How long a beacon or a place of the grid is held [frames].
-    every_stylus
-        Whether every stylus touches the beacons, not only the first.
+    touched_by
+        Ids of the carried things that touch the beacons; by default those that the plan says,
+        or every stylus.
     progress
         Told how far it is.
 
@@ -90,9 +91,17 @@ def simulate(
     index = _camera_index(rig, camera)
     planned = None if plan is None else _plan_of(rig, plan)
     resolved = _with_exposure(rig, resolved, planned)
-    world = draw_world(resolved, seed, causes, cast=cast_of(rig, resolved, index), camera=index)
+    cast = cast_of(rig, resolved, index)
+    world = draw_world(
+        resolved,
+        seed,
+        causes,
+        cast=cast,
+        camera=index,
+        registering=_registering(cast, planned, touched_by),
+    )
     hold_s = None if frames_per_place is None else _hold_s(frames_per_place, world)
-    played = _script(world, script, planned, (columns, rows), hold_s, every_stylus)
+    played = _script(world, script, planned, (columns, rows), hold_s)
     folder = rig_path(path).parent / "simulated" / script if out is None else out
     header = write_footage(
         world,
@@ -111,16 +120,11 @@ def _script(
     planned: Plan | None,
     grid: tuple[int, int],
     hold_s: float | None,
-    every_stylus: bool,
 ) -> Script:
     held: dict[str, Any] = {} if hold_s is None else {"hold_s": hold_s}
     if name == "registration":
-        return scripts.registration(
-            world,
-            None if planned is None else np.array(planned.beacons, float),
-            registering=range(len(world.cast.carried)) if every_stylus else (0,),
-            **held,
-        )
+        beacons_m = None if planned is None else np.array(planned.beacons, float)
+        return scripts.registration(world, beacons_m, **held)
     if name == "grid":
         return scripts.grid(world, *grid, **held)
     return scripts.tapping(world) if name == "tapping" else scripts.strokes(world)
@@ -137,6 +141,21 @@ def _causes(only: Iterable[str], without: Iterable[str]) -> frozenset[str]:
             "causes-both",
         )
     return (kept or ALL_CAUSES) - left_out
+
+
+def _registering(cast: Cast, planned: Plan | None, touched_by: Iterable[str]) -> list[int] | None:
+    """Indices of the emitters that touch the beacons, None for all."""
+    wanted = list(touched_by) or ([] if planned is None else planned.registering)
+    for name in wanted:
+        if name not in cast.carried:
+            raise RushlightError.of(
+                "touched by",
+                f'"{name}"',
+                "is no stylus of the rig",
+                f"use {', '.join(dict.fromkeys(cast.carried))}",
+                "stylus",
+            )
+    return [i for i, name in enumerate(cast.carried) if name in wanted] if wanted else None
 
 
 def _camera_index(rig: Rig, camera: str | None) -> int:

@@ -145,7 +145,7 @@ def evaluate(
     standing
         Who holds what and stands where; by default each at the middle of their place.
     registering
-        Indices of the emitters that touch the beacons; by default every one.
+        Indices of the emitters that touch every beacon once each; by default all.
     tilts, leans
         Nodes over the ways of holding a stylus.
     """

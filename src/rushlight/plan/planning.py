@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.errors import RushlightError
 from rushlight.physics.safety import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
 from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
@@ -45,7 +46,8 @@ Array = NDArray[Any]
 ASSUMPTIONS = (
     "first order about the rig as planned; one light at a time; the camera is focused on the "
     "middle of the surface",
-    f"every stylus touches every beacon once for {DWELL_S:g} s, its holder out of the camera's way",
+    f"every beacon is touched for {DWELL_S:g} s by each stylus that registers, its holder out of "
+    "the camera's way",
     f"a person stands {HAND_ASIDE_M:g} m beside the hand, within their standing place (no source)",
     f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
     f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
@@ -74,6 +76,7 @@ def plan_rig(
     rows: int = 6,
     name: str = "rig.toml",
     progress: Callable[[str, float], None] = lambda _what, _share: None,
+    touched_by: Sequence[str] = (),
 ) -> Planned:
     """What a rig can be expected to do.
 
@@ -87,11 +90,13 @@ def plan_rig(
         Of the rig's file, to stand in the findings.
     progress
         Told what is being done.
+    touched_by
+        Ids of the carried things that touch the beacons; every stylus where none is given.
 
     Raises
     ------
     RushlightError
-        When the rig cannot be computed.
+        When the rig cannot be computed, or nothing of an id in `touched_by` is carried.
     """
     resolved = resolve(rig, shelf, name)
     findings = [each for each in check_rig(rig, shelf, name) if each.severity != "error"]
@@ -101,7 +106,7 @@ def plan_rig(
         tuple(carried.id for carried, _ in lit_emitters(rig)),
     )
     standing = Standing.of_rig(rig)
-    registering = tuple(range(len(names.carried)))
+    registering = _registering(names, touched_by)
     progress("choosing beacons", 0.0)
     beacons, suitable = choose_beacons(resolved, standing, registering)
     progress("evaluating", 0.1)
@@ -134,6 +139,7 @@ def plan_rig(
         figures=figures,
         maps=_maps(evaluation, names, resolved),
         beacons=[(float(x), float(y)) for x, y in beacons],
+        registering=[names.carried[index] for index in registering],
         exposures_s={
             camera: float(evaluation.exposure_s[0, i]) for i, camera in enumerate(names.cameras)
         },
@@ -145,6 +151,23 @@ def plan_rig(
         assumptions=list(ASSUMPTIONS),
     )
     return Planned(plan, resolved, evaluation, delay, standing, names)
+
+
+def _registering(names: Names, touched_by: Sequence[str]) -> tuple[int, ...]:
+    for thing in touched_by:
+        if thing not in names.carried:
+            raise RushlightError.of(
+                "touched by",
+                f'"{thing}"',
+                "is no stylus of this rig",
+                f"use {', '.join(dict.fromkeys(names.carried))}",
+                "touched-by",
+            )
+    return tuple(
+        index
+        for index, carried in enumerate(names.carried)
+        if not touched_by or carried in touched_by
+    )
 
 
 def _dominant(evaluation: Evaluation) -> str:

@@ -41,6 +41,7 @@ class _Trial:
     rig: ResolvedRig
     price: str = ""
     beacons_m: Array | None = None
+    registering: tuple[int, ...] | None = None
 
 
 def advise(
@@ -66,17 +67,23 @@ def advise(
         *_better_known(resolved),
         *_other_cameras(rig, shelf, resolved),
     ]
-    common = {"standing": standing, "registering": registering}
     batch = evaluate(
         stack_rigs([resolved, *(trial.rig for trial in trials)]),
         beacons_m=beacons_m,
-        **common,
+        standing=standing,
+        registering=registering,
         **COARSE,
     )
     before = _measure(batch, 0)
     found = [_advice(trial, before, _measure(batch, i + 1)) for i, trial in enumerate(trials)]
     for trial in _more_beacons(resolved, standing, beacons_m, registering):
-        after = evaluate(resolved, beacons_m=trial.beacons_m, **common, **COARSE)
+        after = evaluate(
+            resolved,
+            beacons_m=trial.beacons_m,
+            standing=standing,
+            registering=trial.registering or registering,
+            **COARSE,
+        )
         found.append(_advice(trial, before, _measure(after, 0)))
     return sorted(found, key=_worth, reverse=True)
 
@@ -181,7 +188,13 @@ def _more_beacons(
     resolved: ResolvedRig, standing: Standing, beacons_m: Array, registering: tuple[int, ...]
 ) -> list[_Trial]:
     more, _ = choose_beacons(resolved, standing, registering, MORE_BEACONS)
+    everyone = tuple(range(len(standing.holder)))
+    trials = []
+    if registering != everyone:
+        change = "let every stylus touch the beacons"
+        trials.append(_Trial(change, "minutes", resolved, "", beacons_m, everyone))
     return [
+        *trials,
         _Trial("touch every beacon twice", "minutes", resolved, "", np.tile(beacons_m, (2, 1))),
         _Trial(f"register with {len(more)} beacons", "minutes", resolved, "", more),
     ]

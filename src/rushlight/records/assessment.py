@@ -67,6 +67,8 @@ class PlaceResult(Record):
         Root-mean-square distance of pointer and truth [m].
     n, lit
         Frames with a fix, and frames in which the light should have been seen.
+    seen
+        Whether enough frames have a fix for the place to count among the errors.
     """
 
     session: str
@@ -80,6 +82,7 @@ class PlaceResult(Record):
     rms_m: FloatOrUnknown
     n: int
     lit: int
+    seen: bool
 
 
 class TappingBlock(Record):
@@ -89,8 +92,9 @@ class TappingBlock(Record):
     ----------
     distance_m, width_m
         A and W: mean distance of the targets, and their diameter [m].
-    n, left_out
-        Trials that count, and those that do not: no tap, no fix, or another's tap.
+    n, left_out, misnamed
+        Trials that count; those that do not, for want of a tap or a fix; and taps that bore
+        another one's name, which count all the same.
     error_rate
         Share of selections outside their target.
     movement_time_s, effective_width_m, effective_distance_m
@@ -110,6 +114,7 @@ class TappingBlock(Record):
     width_m: float
     n: int
     left_out: int
+    misnamed: int
     error_rate: FloatOrUnknown
     movement_time_s: FloatOrUnknown
     effective_width_m: FloatOrUnknown

@@ -25,26 +25,67 @@ class KitFile(Record):
 
 
 class Step(Record):
-    """One step of the build, with the cautions that stand beside it."""
+    """One step of the build, with the cautions that stand beside it.
 
+    Attributes
+    ----------
+    part
+        Of the build that it belongs to.
+    commands
+        To be typed, in this order.
+    """
+
+    part: Literal["wire", "mount", "register", "check"] = "wire"
     title: str
     text: str
+    commands: list[str] = []
     minutes: int | None = None
     cautions: list[str] = []
 
 
 class Tolerance(Record):
-    """How far a rebuild's figure may stand from the kit's."""
+    """How far a rebuild's figure may stand from the kit's.
+
+    Attributes
+    ----------
+    figure, cause, statistic
+        As in `Figure`, over the whole rig.
+    low, high
+        Bounds in `unit`; None where there is none.
+    ground
+        What the bound rests on.
+    basis
+        Of that ground.
+    """
 
     figure: str
+    cause: str | None = None
     statistic: str
     low: float | None = None
     high: float | None = None
     unit: str
+    ground: str = ""
+    basis: Basis = "predicted"
 
 
 class Kit(Document):
-    """The published build."""
+    """The published build.
+
+    Attributes
+    ----------
+    edition, edition_supersedes
+        Number of the release, and content hash of the one that it replaces.
+    parent
+        Content hash of the kit that this one was adapted from.
+    notices
+        What the reader must know first: what is invented, simulated or not met.
+    not_known
+        What this kit does not tell, or nobody has tried.
+    cautions
+        Every caution that stands on the page, whole.
+    files
+        All but this document and the manifest.
+    """
 
     SCHEMA = "rushlight/kit"
 
@@ -60,6 +101,7 @@ class Kit(Document):
     tolerances: list[Tolerance] = []
     steps: list[Step]
     cautions: list[str]
+    not_known: list[str] = []
     files: list[KitFile]
     languages: list[str]
     key: str | None = None

@@ -125,6 +125,8 @@ class Plan(Document):
         Values over the surface, one map a carried thing.
     beacons
         Where to touch during registration, in this order [m].
+    registering
+        The carried things that touch them, each every beacon once.
     exposures_s
         Camera to exposure [s], chosen by the plan or as the rig says.
     dominant
@@ -149,6 +151,7 @@ class Plan(Document):
     figures: list[Figure]
     maps: list[PlanMap]
     beacons: list[tuple[float, float]]
+    registering: list[Slug]
     exposures_s: dict[Slug, float]
     dominant: str
     advice: list[Advice]

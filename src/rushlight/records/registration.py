@@ -150,6 +150,9 @@ class Registration(Document):
     touch_std_m
         How far a touch was supposed to lie from its beacon, by hand and by the way of holding,
         one standard deviation along each axis [m].
+    aside_m
+        Where each of several styli's touches lie on average, counted from the mean of all that
+        the map serves [m]; empty where one stylus registered.
     misfit, freedom
         Sum of squares in units of its expectation, and its degrees of freedom.
     """
@@ -173,3 +176,4 @@ class Registration(Document):
     expected_rms_m: float | None = None
     misfit: float | None = None
     freedom: int | None = None
+    aside_m: dict[Slug, tuple[float, float]] = {}

@@ -22,12 +22,17 @@ FALSE_ALARM = 0.01
 """Chance that a registration whose touches are all good loses one (our own choice)."""
 
 FEWEST_TELLING = 6
-"""Fewest touches of which a bad one can be told."""
+"""Fewest touches by one stylus of which a bad one can be told."""
 
 MOST_BAD = 0.25
 """If more than this part of the touches disagree, it is not they that are bad (our choice)."""
 
 _SUSPECTS = 4
+
+
+def fewest_telling(touches: Touches) -> int:
+    """Fewest touches of which a bad one can be told; each further stylus costs one touch."""
+    return FEWEST_TELLING - 1 + touches.styli()[1]
 
 
 def sift(touches: Touches, lens: Lens, wall: Wall) -> tuple[MapFit, Array]:
@@ -60,7 +65,7 @@ def sift(touches: Touches, lens: Lens, wall: Wall) -> tuple[MapFit, Array]:
     """
     used = np.arange(len(touches))
     whole = fit = _fit_or_none(touches, lens, wall)
-    fewest = max(FEWEST_TELLING - 1, int(np.ceil(len(touches) * (1.0 - MOST_BAD))))
+    fewest = max(fewest_telling(touches) - 1, int(np.ceil(len(touches) * (1.0 - MOST_BAD))))
     while fit is None or np.nanmax(own_misfit(fit)) >= _greatest_fall(len(used)):
         if len(used) <= fewest:
             # So many bad touches are no bad touches: what is supposed of all of them is wrong.

@@ -13,7 +13,7 @@ from rushlight.errors import RushlightError
 from rushlight.physics.surface_model import PARAMETERS
 from rushlight.records.arrays import Array
 from rushlight.records.registration import CameraMap, Registration, Touch, Validity, Verdict
-from rushlight.register.bad_touch import FEWEST_TELLING, sift
+from rushlight.register.bad_touch import FEWEST_TELLING, fewest_telling, sift
 from rushlight.register.solve import Lens, MapFit, Touches, Wall
 
 FEWEST = 5
@@ -24,6 +24,8 @@ LEVEL = 0.99
 
 LEAST_PART = 0.1
 """A map whose touches enclose a smaller part of the surface is stretched far beyond them."""
+
+_NUMBERS = {5: "five", 6: "six", 7: "seven"}
 
 LEAST_EXTENT = 5.0
 """Touches must spread over so many of their own scatter, across their narrow way too."""
@@ -95,6 +97,7 @@ def fit_registration(
             "no-map",
         ) from error
     vouched, reasons = judge(fit, touches, used, wall)
+    aside = _aside_by_stylus(fit, touches.take(used), [carried[i] for i in np.flatnonzero(used)])
     if mirrored:
         reasons = [*reasons, "the picture is mirrored left to right; the map allows for it"]
     stretch = max(1.0, fit.misfit / fit.freedom) if _too_great(fit) else 1.0
@@ -130,6 +133,7 @@ def fit_registration(
         expected_rms_m=fit.rms_expected_m,
         misfit=fit.misfit,
         freedom=fit.freedom,
+        aside_m=aside,
     )
 
 
@@ -172,8 +176,12 @@ def judge(fit: MapFit, touches: Touches, used: Array, wall: Wall) -> tuple[bool,
             f"{', '.join(left_out)}"
         )
     rms, expected = fit.rms_residual_m * 1e3, fit.rms_expected_m * 1e3
-    if _too_great(fit) and count < FEWEST_TELLING and not left_out:
-        against.append("five touches show that one is bad, not which; touch at least six beacons")
+    needed = fewest_telling(touches.take(used))
+    if _too_great(fit) and count < needed and not left_out:
+        against.append(
+            f"{_NUMBERS.get(count, count)} touches show that one is bad, not which; touch at "
+            f"least {_NUMBERS.get(needed, needed)} beacons"
+        )
     elif _too_great(fit):
         against.append(
             f"the touches miss their beacons by {rms:.2f} mm rms where {expected:.2f} mm is "
@@ -185,10 +193,8 @@ def judge(fit: MapFit, touches: Touches, used: Array, wall: Wall) -> tuple[bool,
             f"the touches miss their beacons by only {rms:.2f} mm rms where {expected:.2f} mm is "
             "expected: the stated scatter is probably too great"
         )
-    if count < FEWEST_TELLING:
-        against.append(
-            f"only {count} touches are usable and {FEWEST_TELLING} are needed to tell a bad one"
-        )
+    if count < needed:
+        against.append(f"only {count} touches are usable and {needed} are needed to tell a bad one")
     part = _part_enclosed(touches.goal_m[used], wall)
     if part < LEAST_PART:
         against.append(
@@ -201,6 +207,20 @@ def judge(fit: MapFit, touches: Touches, used: Array, wall: Wall) -> tuple[bool,
         f"{count} touches agree: {rms:.2f} mm rms from their beacons, {expected:.2f} mm expected"
     )
     return True, [agreed, *notes]
+
+
+def _aside_by_stylus(
+    fit: MapFit, touches: Touches, carried: Sequence[str | None]
+) -> dict[str, tuple[float, float]]:
+    """Where each stylus's touches lie on average, from the mean of all [m]; empty for one."""
+    number, count = touches.styli()
+    if count == 1:
+        return {}
+    return {
+        name: (float(fit.aside_m[which, 0]), float(fit.aside_m[which, 1]))
+        for name, which in zip(carried, number.tolist(), strict=True)
+        if name is not None
+    }
 
 
 def _too_great(fit: MapFit) -> bool:
@@ -251,6 +271,10 @@ def _touch_records(
 ) -> list[Touch]:
     """Every touch with its residuals; those left out by the fit that leaves them out."""
     missed = fit.map(touches.px, lens, wall) - touches.goal_m
+    if touches.who is not None:
+        # A stylus none of whose touches is used counts as the mean of all.
+        for stylus, aside in zip(np.unique(touches.who[used]), fit.aside_m, strict=True):
+            missed[touches.who == stylus] -= aside
     alone = missed.copy()
     alone[used] = fit.leave_one_out_m
     return [

@@ -86,12 +86,15 @@ class Touches:
     scatter_m
         (T,) how far a touch lies from its beacon, by hand and by the way of holding, one
         standard deviation along each axis [m].
+    who
+        (T,) number of the stylus that touched, from 0; None where there is one alone.
     """
 
     goal_m: Array
     px: Array
     px_cov: Array
     scatter_m: Array
+    who: Array | None = None
 
     def __len__(self) -> int:
         return int(self.goal_m.shape[0])
@@ -99,8 +102,19 @@ class Touches:
     def take(self, which: Array) -> Touches:
         """Some of them, by index or by a mask."""
         return Touches(
-            self.goal_m[which], self.px[which], self.px_cov[which], self.scatter_m[which]
+            self.goal_m[which],
+            self.px[which],
+            self.px_cov[which],
+            self.scatter_m[which],
+            None if self.who is None else self.who[which],
         )
+
+    def styli(self) -> tuple[Array, int]:
+        """(T,) number of the stylus, counted over those that occur; and how many occur."""
+        if self.who is None:
+            return np.zeros(len(self), int), 1
+        names, number = np.unique(self.who, return_inverse=True)
+        return number, len(names)
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,8 +132,11 @@ class MapFit:
     estimate, cov
         (20,) and (20, 20) in the units of `physics.surface_model`; the plane's eight are 0,
         because the map already holds them.
+    aside_m
+        (S, 2) where each stylus's touches lie on average, from the mean of all styli [m].
     residual_m, leave_one_out_m
-        (T, 2) where the map puts each touch less its beacon; and by a map without it [m].
+        (T, 2) where the map puts each touch less its beacon, less `aside_m`; and by a fit
+        without it [m].
     residual_cov_m2
         (T, 2, 2) expected covariance of the residuals [m²].
     misfit, freedom
@@ -133,6 +150,7 @@ class MapFit:
     surface_from_camera: Array
     estimate: Array
     cov: Array
+    aside_m: Array
     residual_m: Array
     leave_one_out_m: Array
     residual_cov_m2: Array
@@ -183,13 +201,18 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
 
     Notes
     -----
+    Each of several styli is held in its own way, so its light stands its own way aside of the
+    tip. The map serves their mean: how far each lies from it is estimated beside the map.
+
     Start: normalised direct linear transform on pixels freed of distortion. Then likeliest
     plane, then Gauss–Newton over plane, lens and bends with their priors. Source: Hartley &
     Zisserman 2004, algorithms 4.2 and 4.3 and appendix 6 (from memory).
     """
     H = _plane(touches, lens, wall)
     deviations = np.concatenate([lens.k_std, bend_amplitudes(wall.flatness_rms_m)])
-    estimate = np.zeros(20)
+    contrasts = _contrasts(*touches.styli())
+    prior = np.concatenate([PRIOR_PRECISION, np.zeros(contrasts.shape[-1])])
+    estimate = np.zeros(len(prior))
     before = None
     for _ in range(_STEPS):
         k = lens.k + estimate[LENS] * lens.k_std
@@ -202,33 +225,37 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
             raise ValueError("a touch lies where the lens model does not reach")
         noise = px_cov_m2 + touches.scatter_m[:, None, None] ** 2 * np.eye(2)
         design = map_design(place, wall.size_m, lens.K, k, lens.k_std, pose, wall.flatness_rms_m)
-        solved = linear_registration(design, PRIOR_PRECISION, noise)
+        design = np.concatenate([design, contrasts], axis=-1)
+        solved = linear_registration(design, prior, noise)
         apart = place - touches.goal_m
         if before is not None and np.max(np.abs(place - before)) < _AT_REST_M:
             break
         before = place
         # Parameters with a prior are estimated whole, the plane as a change of the map.
-        told = apart + design[..., 8:] @ estimate[8:]
+        told = apart + design[..., 8:20] @ estimate[8:20]
         found = solved.estimate(told)
         H = followed_by(H, -found[PLANE], wall.size_m)
         estimate = np.concatenate([np.zeros(8), found[8:]])
     else:
         raise ValueError("the registration does not settle: check that the touches are paired")
+    aside = estimate[20:].reshape(-1, 2)
+    left = apart - contrasts @ estimate[20:]
     return MapFit(
         surface_from_normalised=H,
         k=k,
         flatness_m=flatness,
         surface_from_camera=pose,
-        estimate=estimate,
-        cov=solved.posterior_cov,
-        residual_m=apart,
-        leave_one_out_m=leave_one_out(apart, solved.leverage),
+        estimate=estimate[:20],
+        cov=solved.posterior_cov[:20, :20],
+        aside_m=np.concatenate([aside, -aside.sum(axis=0, keepdims=True)]),
+        residual_m=left,
+        leave_one_out_m=leave_one_out(left, solved.leverage),
         residual_cov_m2=(np.eye(2) - solved.leverage) @ noise,
         misfit=float(
-            np.einsum("ti,tij,tj->", apart, np.linalg.inv(noise), apart)
-            + estimate[8:] @ estimate[8:]
+            np.einsum("ti,tij,tj->", left, np.linalg.inv(noise), left)
+            + estimate[8:20] @ estimate[8:20]
         ),
-        freedom=2 * len(touches) - 8,
+        freedom=2 * len(touches) - 8 - contrasts.shape[-1],
     )
 
 
@@ -245,9 +272,14 @@ def own_misfit(fit: MapFit) -> Array:
     return np.where(known, fall, np.nan)
 
 
-def _misfit(apart: Array, noise: Array) -> float:
-    """Sum of squares in units of its covariance."""
-    return float(np.einsum("ti,tij,tj->", apart, np.linalg.inv(noise), apart))
+def _contrasts(number: Array, count: int) -> Array:
+    """How each touch moves with the styli's ways aside: (T, 2, 2 (S − 1)).
+
+    Two for each stylus but the last, whose way is the opposite of the sum of the others'.
+    """
+    own = np.eye(count)[:, : count - 1]
+    own[-1] = -1.0 if count > 1 else own[-1]
+    return np.einsum("ts,ij->tisj", own[number], np.eye(2)).reshape(len(number), 2, -1)
 
 
 def _plane(touches: Touches, lens: Lens, wall: Wall) -> Array:

@@ -31,7 +31,7 @@ from rushlight.see.scan import (
     top_level,
 )
 from rushlight.see.sensor import QUANTISATION_VARIANCE_DN2, SensorNoise
-from rushlight.see.spots import find_shapes, find_spots
+from rushlight.see.spots import find_shapes, find_spots, part_neighbours
 
 THRESHOLD_SIGMAS = 5.3
 """Least height of a 3×3 sum. A 640×480 picture has fewer than 3·10⁵ independent sums; a normal
@@ -162,6 +162,15 @@ class Detector:
                 self._reasons,
                 count,
             )
+        part_neighbours(
+            image,
+            float(np.median(noise)),
+            self.noise.levels_per_electron(),
+            full_scale_dn,
+            self._dots,
+            self._reasons,
+            count,
+        )
         return self._record(count)
 
     def _full_scale(self, image: npt.NDArray[np.uint8]) -> float:

@@ -15,7 +15,11 @@ import numpy.typing as npt
 from numba import njit
 
 JIT: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
-"""Every kernel is compiled once, kept on disk, and lets other threads run meanwhile."""
+"""Every kernel is compiled once, kept on disk, and lets other threads run meanwhile.
+
+The kept code is renewed when the kernel's own file changes, but not when a kernel or number that
+it takes from another file does: after editing one, delete the cache (`*.nbi`, `*.nbc`).
+"""
 
 TILE_PX = 64
 """Wanted side of a background tile [px]: wide against a spot, narrow against the room's light."""

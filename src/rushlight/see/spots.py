@@ -1,4 +1,4 @@
-"""Look at every candidate of a picture: fit it, weigh it, and say what speaks against it."""
+"""Look at every candidate of a picture: bright shapes first, then the local maxima."""
 
 from __future__ import annotations
 
@@ -7,49 +7,37 @@ import math
 import numpy as np
 from numba import njit
 
-from rushlight.records.dots import REASONS
-from rushlight.see.fit import (
-    BACKGROUND,
-    CLIPPED,
-    FLUX,
-    GREATEST_SIGMA_PX,
-    LEAST_SIGMA_PX,
-    MISFIT,
-    PEAK,
-    SETTLED,
-    SIGMA,
-    VAR_FLUX,
-    X,
-    Y,
-    fit_spot,
+from rushlight.see.fit import BACKGROUND, CLIPPED, FLUX, MISFIT, PEAK, SIGMA, X, Y, fit_spot
+from rushlight.see.judge import (
+    FAINT,
+    HOT,
+    UNSETTLED,
+    WIDE,
+    covered,
+    hot_dot,
+    judge,
+    pair_dots,
+    shape_dot,
 )
 from rushlight.see.large import (
     AREA,
-    LEAST_ALONE,
     LEAST_FILL,
+    MEAN_X,
+    MEAN_Y,
     ON_EDGE,
     REGION_FIELDS,
     RING_POINTS,
     elliptic_fill,
     grow_region,
-    region_dot,
     ring_around,
 )
+from rushlight.see.pair import fit_pair
 from rushlight.see.scan import JIT, interpolate
 from rushlight.see.start import start_from_region, weighted_centroid
-
-LEAST_FLUX_SIGMAS = 4.5
-"""A fitted spot is faint when its light is less than this many times its uncertainty."""
 
 HOT_SHARE = 0.65
 """Part of a 3×3 sum in its middle pixel beyond which no lens made it. A spot of σ = 0.5 px on a
 pixel's centre puts 0.47 there: erf(0.5/(σ√2))² over erf(1.5/(σ√2))² (computed)."""
-
-GREATEST_MISFIT = 0.35
-"""Part of a spot's light that its model may leave unexplained."""
-
-EDGE_SIGMAS = 1.5
-"""A spot whose centre is nearer to the frame's edge than this many widths is cut off."""
 
 LEAST_REGION_PX = 30
 """Smallest region of bright pixels that is looked at as a shape [px²]."""
@@ -57,122 +45,17 @@ LEAST_REGION_PX = 30
 GREATEST_FITTED_PX = 1500
 """Largest region of bright pixels that a clipped spot is fitted to [px²]."""
 
-GREATEST_REGION_PART = 0.25
-"""A bright region larger than this part of the picture is scenery."""
+GREATEST_PAIR_PX = 300
+"""Largest region of bright pixels that is taken for two touching spots [px²]."""
 
-MOST_FAILURES = 40
+PAIR_MISFIT = 0.1
+"""Unexplained part of a spot's light beyond which two touching spots are tried."""
+
+MOST_PAIRS = 8
+"""Regions of a picture in which two spots are tried; where there are more it is scenery."""
+
+MOST_FAILURES = 20
 """Fits that may fail in one picture before its weaker maxima are given up: it is scenery."""
-
-FAINT, HOT, EDGE, UNSETTLED, WIDE = (
-    REASONS.index(reason)
-    for reason in ("faint", "hot pixel", "edge of frame", "fit did not settle", "too wide")
-)
-
-
-@njit(**JIT)
-def covered(dots, count, x, y):  # type: ignore[no-untyped-def]
-    """Whether a place lies within a dot that was already found.
-
-    Parameters
-    ----------
-    dots
-        (K, FIELDS) dots found.
-    count
-        Number of them.
-    x, y
-        The place [px].
-
-    Returns
-    -------
-    bool
-    """
-    for index in range(count):
-        dot = dots[index]
-        reach = 2.0 + 2.2 * dot[SIGMA] + 0.6 * math.sqrt(dot[CLIPPED])
-        if (dot[X] - x) ** 2 + (dot[Y] - y) ** 2 < reach * reach:
-            return True
-    return False
-
-
-@njit(**JIT)
-def judge(dot, width, height, noise):  # type: ignore[no-untyped-def]
-    """The reason against a fitted spot, 0 when there is none.
-
-    Parameters
-    ----------
-    dot
-        (FIELDS,) the spot.
-    width, height
-        Size of the picture [px].
-    noise
-        Standard deviation of a background pixel [DN].
-
-    Returns
-    -------
-    int
-        Index into `REASONS`.
-    """
-    margin = EDGE_SIGMAS * dot[SIGMA]
-    if not (
-        margin - 0.5 <= dot[X] <= width - 0.5 - margin
-        and margin - 0.5 <= dot[Y] <= height - 0.5 - margin
-    ):
-        return EDGE
-    if dot[SETTLED] != 1.0 or dot[MISFIT] > GREATEST_MISFIT:
-        return UNSETTLED
-    if dot[SIGMA] >= 0.99 * GREATEST_SIGMA_PX:
-        return WIDE
-    if dot[SIGMA] <= 1.05 * LEAST_SIGMA_PX and dot[CLIPPED] == 0:
-        return HOT
-    # The flux of a clipped spot is ill known, its presence is not.
-    if dot[CLIPPED] == 0 and not dot[FLUX] > LEAST_FLUX_SIGMAS * math.sqrt(dot[VAR_FLUX]):
-        return FAINT
-    return 0
-
-
-@njit(**JIT)
-def shape_dot(  # type: ignore[no-untyped-def]
-    image, region, level, noise, least_contrast, ring, dot
-):
-    """Take a region as a dot, and say what speaks against it.
-
-    Parameters
-    ----------
-    image
-        (H, W) uint8 grey levels.
-    region
-        (REGION_FIELDS,) grown at `level`.
-    level
-        The level [DN].
-    noise
-        Standard deviation of a pixel [DN].
-    least_contrast
-        Least height above its surroundings [DN].
-    ring
-        (RING_POINTS,) room to work in.
-    dot
-        (FIELDS,) filled.
-
-    Returns
-    -------
-    int
-        Index into `REASONS`.
-    """
-    background, alone = ring_around(image, region, level, ring)
-    if math.isnan(background):
-        background = float(level)
-    region_dot(image, region, background, noise, dot)
-    if region[AREA] > GREATEST_REGION_PART * image.size:
-        return WIDE
-    if elliptic_fill(region) < LEAST_FILL:
-        return UNSETTLED
-    if region[ON_EDGE] == 1.0:
-        return EDGE
-    if alone < LEAST_ALONE:
-        return UNSETTLED
-    if dot[PEAK] < least_contrast:
-        return FAINT
-    return 0
 
 
 @njit(**JIT)
@@ -212,6 +95,7 @@ def find_shapes(  # type: ignore[no-untyped-def]
     stretches = peaks.shape[1]
     region = np.empty(REGION_FIELDS)
     ring = np.empty(RING_POINTS)
+    pairs_tried = 0
     count = 0
     for y in range(1, height - 1):
         for stretch in range(stretches):
@@ -232,17 +116,35 @@ def find_shapes(  # type: ignore[no-untyped-def]
                     # Stamped anew as small: left to the search for spots.
                     grow_region(image, x, y, level, full_scale, stamps, mark + 1, stack, region)
                     continue
+                if covered(dots, reasons, count, region[MEAN_X], region[MEAN_Y]):
+                    continue  # the other one of a pair
                 dot = dots[count]
-                reasons[count] = 0
-                if region[AREA] <= GREATEST_FITTED_PX and elliptic_fill(region) >= LEAST_FILL:
-                    background, _ = ring_around(image, region, level, ring)
-                    if not math.isnan(background):
-                        start_from_region(image, region, background, full_scale, dot)
-                        fit_spot(image, dot, noise * noise, per_light, full_scale)
-                        reasons[count] = judge(dot, width, height, noise)
-                        if reasons[count] == 0 and dot[MISFIT] < 0.15:
+                background, _ = ring_around(image, region, level, ring)
+                whole = region[ON_EDGE] == 0.0 and not math.isnan(background)
+                single_misfit = 1.0
+                if (
+                    whole
+                    and region[AREA] <= GREATEST_FITTED_PX
+                    and elliptic_fill(region) >= LEAST_FILL
+                ):
+                    start_from_region(image, region, background, full_scale, dot)
+                    fit_spot(image, dot, noise * noise, per_light, full_scale)
+                    if judge(dot, width, height) == 0:
+                        single_misfit = dot[MISFIT]
+                        if single_misfit < PAIR_MISFIT:
+                            reasons[count] = 0
                             count += 1
                             continue
+                if whole and region[AREA] <= GREATEST_PAIR_PX and pairs_tried < MOST_PAIRS:
+                    pairs_tried += 1
+                    reach = math.ceil(2.0 * math.sqrt(region[AREA] / math.pi)) + 5
+                    found = pair_dots(
+                        image, region[MEAN_X], region[MEAN_Y], reach, background, noise,
+                        per_light, full_scale, single_misfit, dots, reasons, count,
+                    )  # fmt: skip
+                    if found > 0:
+                        count += found
+                        continue
                 reasons[count] = shape_dot(image, region, level, noise, least_contrast, ring, dot)
                 # Large scenery is not worth a line each; what looks like a dot is.
                 if reasons[count] == 0:
@@ -298,7 +200,7 @@ def find_spots(  # type: ignore[no-untyped-def]
             break
         x = columns_x[candidate]
         y = rows_y[candidate]
-        if covered(dots, count, x, y):
+        if covered(dots, reasons, count, x, y):
             continue
         level = interpolate(background, x, y, height, width)
         rough = interpolate(noise, x, y, height, width)
@@ -336,8 +238,18 @@ def find_spots(  # type: ignore[no-untyped-def]
             dot[BACKGROUND] = level
         else:
             continue
+        begin_x, begin_y, begin_sigma = dot[X], dot[Y], dot[SIGMA]
         fit_spot(image, dot, variance, per_light, full_scale)
-        reason = judge(dot, width, height, rough)
+        reason = judge(dot, width, height)
+        if reason == UNSETTLED or (reason == 0 and dot[MISFIT] > PAIR_MISFIT):
+            reach = int(min(math.ceil(3.0 * begin_sigma), 20.0)) + 5
+            found = pair_dots(
+                image, begin_x, begin_y, reach, level, math.sqrt(variance),
+                per_light, full_scale, dot[MISFIT], dots, reasons, count,
+            )  # fmt: skip
+            if found > 0:
+                count += found
+                continue
         failures += reason in (UNSETTLED, WIDE)
         if reason in (UNSETTLED, WIDE):
             # Not a small spot: perhaps a large flat one, at half its own height.
@@ -347,13 +259,53 @@ def find_spots(  # type: ignore[no-untyped-def]
                 grow_region(image, top_x, top_y, half, full_scale, stamps, mark + 3, stack, region)
                 if region[AREA] >= LEAST_REGION_PX:
                     reason = shape_dot(image, region, half, rough, least_contrast, ring, dot)
-        if math.isnan(dot[X]) or covered(dots, count, dot[X], dot[Y]):
+        if math.isnan(dot[X]) or covered(dots, reasons, count, dot[X], dot[Y]):
             continue
         if reason == 0 and dot[PEAK] < least_contrast:
             reason = FAINT
         reasons[count] = reason
         count += 1
     return count
+
+
+@njit(**JIT)
+def part_neighbours(image, noise, per_light, full_scale, dots, reasons, count):  # type: ignore[no-untyped-def]
+    """Fit good spots again, together, where each stands in the other's window.
+
+    Parameters
+    ----------
+    image
+        (H, W) uint8 grey levels.
+    noise
+        Standard deviation of a background pixel [DN].
+    per_light
+        Variance that a grey level of light adds [DN].
+    full_scale
+        Clipping level [DN].
+    dots, reasons, count
+        (K, FIELDS) and (K,) with `count` dots; a pair that fits better replaces its two.
+    """
+    for first in range(count):
+        for second in range(first):
+            one, other = dots[first], dots[second]
+            apart = math.hypot(one[X] - other[X], one[Y] - other[Y])
+            if (
+                reasons[first] != 0
+                or reasons[second] != 0
+                or apart > 1.0 + 5.0 * max(one[SIGMA], other[SIGMA])
+                or max(one[MISFIT], other[MISFIT]) == 0.0
+            ):
+                continue
+            one, other = one.copy(), other.copy()
+            one[SIGMA] = min(one[SIGMA], other[SIGMA])
+            if (
+                fit_pair(image, one, other, noise * noise, per_light, full_scale)
+                and one[MISFIT] < 0.5 * max(dots[first, MISFIT], dots[second, MISFIT])
+                and judge(one, image.shape[1], image.shape[0]) == 0
+                and judge(other, image.shape[1], image.shape[0]) == 0
+            ):
+                dots[first] = one
+                dots[second] = other
 
 
 @njit(**JIT)
@@ -378,25 +330,3 @@ def brightest_near(image, x, y):  # type: ignore[no-untyped-def]
             if image[row, column] > image[top_y, top_x]:
                 top_x, top_y = column, row
     return top_x, top_y
-
-
-@njit(**JIT)
-def hot_dot(x, y, height, dot):  # type: ignore[no-untyped-def]
-    """Write down a single bright pixel.
-
-    Parameters
-    ----------
-    x, y
-        The pixel.
-    height
-        Its height above the background [DN].
-    dot
-        (FIELDS,) filled; what a single pixel cannot tell stays NaN.
-    """
-    dot[X] = x
-    dot[Y] = y
-    dot[FLUX] = height
-    dot[SIGMA] = LEAST_SIGMA_PX
-    dot[PEAK] = height
-    dot[MISFIT] = 1.0
-    dot[SETTLED] = 0.0

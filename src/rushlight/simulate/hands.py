@@ -123,17 +123,26 @@ class Score:
 def ways_held(world: World, emitter: int, cause: str, hand: np.random.Generator, n: int) -> Array:
     """Which way a stylus leans on n occasions: (n, 3).
 
-    Tilt uniform over its range, lean normal about its mean. With the cause off, the mean
-    direction, which is shorter than 1: what a registration absorbs wholly.
+    Tilt uniform over its range, lean normal about its mean. With the cause off, as
+    `held_on_average`, which a registration absorbs.
     """
     emitters = world.rig.emitters
     tilt, lean = emitters.tilt_rad[0, emitter], emitters.lean_rad[0, emitter]
-    lean_std = emitters.lean_std_rad[0, emitter]
     tilts = hand.uniform(tilt[0], tilt[1], n)
-    leans = lean + lean_std * hand.standard_normal(n)
+    leans = lean + emitters.lean_std_rad[0, emitter] * hand.standard_normal(n)
     if cause in world.causes:
         return held_direction(tilts, leans)
-    return np.tile(mean_direction(tilt, lean, lean_std), (n, 1))
+    return np.tile(held_on_average(world), (n, 1))
+
+
+def held_on_average(world: World) -> Array:
+    """The mean direction over all ways of holding and all styli that register: (3,).
+
+    It is shorter than 1: on average a light stands nearer to the tip than it does at any time.
+    """
+    emitters = world.rig.emitters
+    ways = mean_direction(emitters.tilt_rad[0], emitters.lean_rad[0], emitters.lean_std_rad[0])
+    return np.asarray(ways[list(world.registering)].mean(axis=0))
 
 
 def move_time(distance_m: float, width_m: float) -> float:

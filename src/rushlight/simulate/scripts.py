@@ -76,12 +76,9 @@ def grid_places(size_m: Array, columns: int, rows: int) -> Array:
 
 
 def registration(
-    world: World,
-    beacons_m: Array | None = None,
-    hold_s: float = REGISTRATION_HOLD_S,
-    registering: Sequence[int] = (0,),
+    world: World, beacons_m: Array | None = None, hold_s: float = REGISTRATION_HOLD_S
 ) -> Script:
-    """Some styli touch each beacon once, one after another, held still while lit.
+    """The registering styli touch each beacon once, one after another, held still while lit.
 
     Parameters
     ----------
@@ -89,8 +86,6 @@ def registration(
     beacons_m : (B, 2) [m] or None
         In the order of touching; `default_beacons` when left out.
     hold_s : float [s], > 0
-    registering
-        Indices of the emitters that touch, the first alone by default.
 
     Returns
     -------
@@ -107,7 +102,7 @@ def registration(
     hand = world.hand("registration")
     scatter_on = "registration" in world.causes
     timelines, goals, start_s = [], [], 0.0
-    for emitter in registering:
+    for emitter in world.registering:
         carried = world.cast.carried[emitter]
         ways = ways_held(world, emitter, "registration", hand, len(beacons))
         missed_m = world.rig.emitters.touch_std_m[0, emitter] * hand.standard_normal(beacons.shape)

@@ -7,7 +7,7 @@ from the tool and used to make footage with known truth.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +59,8 @@ class World:
         Index of the camera that films.
     causes
         Which causes of error are on.
+    registering
+        Indices of the emitters that touch the beacons.
     seed
         Of the room, the hands and the sensor.
     lens
@@ -73,6 +75,7 @@ class World:
     cast: Cast
     camera: int
     causes: frozenset[str]
+    registering: tuple[int, ...]
     seed: int
     lens: Array
     bends_m: Array
@@ -126,6 +129,7 @@ def draw_world(
     *,
     cast: Cast | None = None,
     camera: int = 0,
+    registering: Sequence[int] | None = None,
 ) -> World:
     """Draw one room from a rig.
 
@@ -143,6 +147,8 @@ def draw_world(
         Names; plain ones when left out.
     camera : int
         Index of the camera that films.
+    registering
+        Indices of the emitters that touch the beacons, all by default.
 
     Returns
     -------
@@ -172,6 +178,7 @@ def draw_world(
         cast=cast,
         camera=camera,
         causes=on,
+        registering=tuple(range(emitters) if registering is None else registering),
         seed=seed,
         lens=cameras.distortion[0, camera]
         + ("lens" in on) * cameras.distortion_std[0, camera] * lens_draw,

@@ -15,17 +15,16 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rushlight.records.arrays import Array
-from rushlight.records.dots import REASONS, Dots, Frame
+from rushlight.records.dots import Dots, Frame
 from rushlight.records.session import Event, Fix, TrailLink, TrailState
 from rushlight.see.link import HELD, Linker, TrailLinks
 from rushlight.track.filter import PointFilter
 from rushlight.track.identity import Identity
+from rushlight.track.lights import DOUBTFUL_SHARE, likely_lights
 from rushlight.track.mapping import SurfaceMap
 from rushlight.track.switch import Press
 
 Detect = Callable[[Array], Dots]
-_HOT = REASONS.index("hot pixel")
-_DOUBTFUL_SHARE = 0.3  # of the dimmest light's peak that a doubtful dot must have; no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,27 +175,9 @@ class Follower:
         )
 
     def _lights(self, found: Dots) -> Dots:
-        """The dots that could be lights: the good ones, and doubtful ones as bright as lights.
-
-        A light that meets another or the picture's edge makes a doubtful dot, and its trail needs
-        that dot; noise makes doubtful dots too, and would lead trails astray.
-        """
-        peaks = [trail.peak_dn for trail in self._trails.values()]
-        least_dn = _DOUBTFUL_SHARE * min(peaks, default=np.inf)
-        good = found.reason == 0
-        kept = good | ((found.reason != _HOT) & (found.peak >= least_dn))
-        if kept.all():
-            return found
-        return found.replace(
-            xy=found.xy[kept],
-            cov=found.cov[kept],
-            flux=found.flux[kept],
-            width=found.width[kept],
-            peak=found.peak[kept],
-            saturated=found.saturated[kept],
-            quality=found.quality[kept],
-            reason=found.reason[kept],
-        )
+        """The dots that could be lights, beside those that are lit."""
+        peaks_dn = [trail.peak_dn for trail in self._trails.values()]
+        return likely_lights(found, DOUBTFUL_SHARE * min(peaks_dn, default=np.inf))
 
     def _sightings(self, frame: Frame, dots: Dots, linked: TrailLinks) -> list[_Sighting]:
         """Every place that this frame adds to a trail, each trail's in the order of time."""
@@ -379,7 +360,7 @@ class Follower:
 
 def _unlinked(dots: Dots, linked: TrailLinks) -> Array:
     """(N,) which dots could still turn out to begin a trail."""
-    return np.asarray((linked.trail < 0) & (linked.shared[:, 0] < 0) & (dots.reason != _HOT))
+    return np.asarray((linked.trail < 0) & (linked.shared[:, 0] < 0))
 
 
 def follow(frames: Iterable[Frame], follower: Follower) -> Iterator[Followed]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rushlight.errors import RushlightError
+from rushlight.errors import Finding, RushlightError
 from rushlight.physics.surface_map import map_px
 from rushlight.records.arrays import Array
 from rushlight.records.registration import Registration
@@ -90,3 +90,45 @@ class SurfaceMap:
             self.size_m,
             self._camera_m,
         )
+
+
+def doubts_of(registration: Registration, name: str, simulated: bool) -> list[Finding]:
+    """What speaks against relying on a registration.
+
+    Parameters
+    ----------
+    registration
+        The document.
+    name
+        Of its file.
+    simulated
+        Whether the footage that it is used for was simulated.
+    """
+    findings = []
+    if not registration.verdict.vouched:
+        reasons = "; ".join(registration.verdict.reasons)
+        findings.append(
+            Finding(
+                "warning",
+                "registration-not-vouched",
+                name,
+                "",
+                f"is not vouched for: {reasons}",
+                "register anew",
+            )
+        )
+    basis = registration.header.basis if registration.header else "measured"
+    if (basis == "simulated") != simulated:
+        given = "simulated" if basis == "simulated" else "measured"
+        other = "simulated" if simulated else "measured"
+        findings.append(
+            Finding(
+                "warning",
+                "basis-differs",
+                f"{name}: basis",
+                given,
+                f"is not that of the footage, which is {other}",
+                "register with footage of the same room",
+            )
+        )
+    return findings

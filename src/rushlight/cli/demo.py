@@ -1,0 +1,26 @@
+"""The verb `demo`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def demo(
+    scenario: Annotated[str, typer.Option(help="Which invented rig: barn-wall.")] = "barn-wall",
+    out: Annotated[Path, typer.Option(help="Folder to work in.")] = Path("demo-out"),
+    seed: Annotated[int, typer.Option(help="Of the simulated room, hands and noise.")] = 7,
+) -> None:
+    """Take an invented rig through every stage, from plan to kit, on simulated footage."""
+    from rushlight.cli import render
+    from rushlight.jobs.demo import demo as job
+
+    with render.progress() as progress:
+        result = job(scenario, out, seed, progress)
+    render.heading(f"{scenario}: everything here is invented, and all footage is simulated")
+    render.table("", ["what", "how much"], result.summary)
+    render.note(f"everything: {result.folder}")
+    render.note(f"kit as one file: {result.archive}")
+    render.note(f"kit folder, open its index.html: {result.kit}")

@@ -1,0 +1,203 @@
+"""A whole invented rig through every stage, from idea to kit."""
+
+from __future__ import annotations
+
+import importlib.resources
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.errors import RushlightError
+from rushlight.jobs.assess import assess
+from rushlight.jobs.check import check
+from rushlight.jobs.kit import kit
+from rushlight.jobs.load import RIG_FILE
+from rushlight.jobs.plan import plan
+from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.register import register
+from rushlight.jobs.run import run
+from rushlight.jobs.simulate import simulate
+from rushlight.records.assessment import Assessment
+from rushlight.records.document import write_text
+from rushlight.records.figure import find_figure
+from rushlight.records.plan import Plan
+
+SCENARIOS = ("barn-wall",)
+MARK = ".rushlight-demo"
+SEED = 7
+COLUMNS, ROWS, FRAMES_A_PLACE = 6, 4, 14
+
+
+@dataclass(frozen=True)
+class DemoResult:
+    """What the demo made.
+
+    Attributes
+    ----------
+    folder
+        Holds everything, stage by stage.
+    kit, archive
+        The kit's folder, and the same as one file.
+    summary
+        Five lines: what, and how much.
+    """
+
+    folder: Path
+    kit: Path
+    archive: Path
+    summary: list[tuple[str, str]]
+
+
+def demo(
+    scenario: str = "barn-wall",
+    out: Path = Path("demo-out"),
+    seed: int = SEED,
+    progress: Progress = silent,
+) -> DemoResult:
+    """Take an invented rig through all stages, exactly as the verbs would one by one.
+
+    Parameters
+    ----------
+    scenario
+        One of `SCENARIOS`.
+    out
+        Folder to work in; an earlier demo there is replaced.
+    seed
+        Of the simulated room, hands and noise.
+    progress
+        Told what is being done.
+
+    Returns
+    -------
+    DemoResult
+
+    Raises
+    ------
+    RushlightError
+        When the scenario is unknown, or the folder holds something else than a demo.
+    """
+    folder = _prepared(scenario, out)
+    rig = folder / RIG_FILE
+    result = check(rig)
+    if not result.passed:
+        raise RushlightError([each for each in result.findings if each.severity == "error"])
+    planned = plan(rig, folder / "plan", progress=_told(progress, "1 plan"))
+    plan_file = folder / "plan" / "plan.json"
+    footage = folder / "footage"
+
+    def film(script: str, **more: int) -> Path:
+        _, made = simulate(
+            rig,
+            script,
+            footage / script,
+            seed,
+            plan=plan_file,
+            progress=_told(progress, f"simulate {script}"),
+            **more,
+        )
+        return made
+
+    registration = folder / "registration.json"
+    register(
+        film("registration"), rig, registration, plan_file, _told(progress, "2 register")
+    )
+    sessions, truths = [], []
+    for script, more in (
+        ("grid", {"columns": COLUMNS, "rows": ROWS, "frames_per_place": FRAMES_A_PLACE}),
+        ("tapping", {}),
+    ):
+        made = film(script, **more)
+        session = folder / f"{script}.sqlite"
+        run(made, session, rig, registration, progress=_told(progress, f"3 run {script}"))
+        sessions.append(session)
+        truths.append(made / "truth.sqlite")
+    assessed = assess(
+        sessions, plan_file, rig, truths, folder / "assessment", _told(progress, "4 assess")
+    )
+    published = kit(
+        rig,
+        plan_path=plan_file,
+        assessment_path=folder / "assessment" / "assessment.json",
+        registration_path=registration,
+        out=folder / "kit",
+        progress=_told(progress, "5 kit"),
+    )
+    return DemoResult(
+        folder, published.folder, published.archive, summary_of(planned, assessed)
+    )
+
+
+def _prepared(scenario: str, out: Path) -> Path:
+    """An empty folder holding the scenario's rig."""
+    if scenario not in SCENARIOS:
+        raise RushlightError.of(
+            "--scenario",
+            f'"{scenario}"',
+            "is not there yet",
+            f"use {', '.join(SCENARIOS)}",
+            "scenario",
+        )
+    folder = out / scenario
+    if folder.exists() and any(folder.iterdir()) and not (folder / MARK).exists():
+        raise RushlightError.of(
+            str(folder), "", "holds something else than a demo", "give another --out", "not-a-demo"
+        )
+    if folder.exists():
+        shutil.rmtree(folder)
+    write_text(folder / MARK, "Made by rushlight demo; replaced by the next one.\n")
+    source = importlib.resources.files("rushlight.jobs") / "scenarios" / f"{scenario}.toml"
+    write_text(folder / RIG_FILE, source.read_text(encoding="utf-8"))
+    return folder
+
+
+def _told(progress: Progress, stage: str) -> Progress:
+    """The same progress, with the stage before what is done."""
+    return lambda what, share: progress(f"{stage}: {what}", share)
+
+
+def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
+    """The five lines that a demo ends with."""
+    error = find_figure(planned.figures, "error", "all", "rms")
+    seen = find_figure(assessed.figures, "error", "all", "rms")
+    rows = [
+        ("predicted error", _amount(error) + " over the surface (predicted)"),
+        (
+            "measured error",
+            _amount(seen) + f" ({assessed.basis}: shows that the program agrees with itself, "
+            "not that a real rig will)",
+        ),
+    ]
+    parts = [f"{row.name} {row.ratio * 100:.0f} %" for row in assessed.relative]
+    overall = assessed.overall
+    if overall:
+        parts.append(f"overall {overall.value * 100:.0f} % under the rig's own weights")
+    rows.append(
+        (
+            "relative performance",
+            f"{', '.join(parts) or 'not known'} of {assessed.reference or 'no reference'} "
+            f"({assessed.basis} against invented figures)",
+        )
+    )
+    cost = assessed.cost
+    rows.append(
+        (
+            "relative cost",
+            "not known"
+            if cost is None
+            else f"{cost.ratio * 100:.1f} % ({cost.rig_cost:.0f} of {cost.reference_cost:.0f} "
+            f"{cost.currency}; {cost.basis} prices)",
+        )
+    )
+    rows.append(("cautions", " ".join(planned.cautions.values())))
+    return rows
+
+
+def _amount(figure: object) -> str:
+    from rushlight.records.figure import Figure
+
+    if not isinstance(figure, Figure) or figure.value is None:
+        return "not known"
+    span = ""
+    if figure.low is not None and figure.high is not None and figure.level is not None:
+        span = f" [{figure.low:.1f} to {figure.high:.1f} at {figure.level * 100:.0f} %]"
+    return f"{figure.value:.1f} {figure.unit} {figure.statistic}{span}"

@@ -1,0 +1,274 @@
+"""A rig published: a folder to build by, and the same as an archive."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.plan import planned_rig
+from rushlight.jobs.progress import Progress, silent
+from rushlight.keep.export import export_csv
+from rushlight.keep.session import SessionReader
+from rushlight.publish.files import zip_bytes
+from rushlight.publish.folder import check_archive, kit_at, write_folder
+from rushlight.publish.kit import KitSource, Picture, basis_of_document, build_kit
+from rushlight.records.assessment import Assessment
+from rushlight.records.document import Basis, Document, read_document, write_bytes
+from rushlight.records.kit import Kit
+from rushlight.records.plan import Plan
+from rushlight.records.registration import Registration
+from rushlight.records.rig import Rig
+from rushlight.shelf.check import check_rig
+
+
+@dataclass(frozen=True)
+class KitResult:
+    """A published kit.
+
+    Attributes
+    ----------
+    folder, zip
+        Where it lies, and its archive beside it.
+    kit
+        The document.
+    findings
+        What its authors should look at before they hand it on.
+    """
+
+    folder: Path
+    zip: Path
+    kit: Kit
+    findings: tuple[Finding, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """The result as plain values, for JSON."""
+        return {
+            "kit": self.kit.name,
+            "edition": self.kit.edition,
+            "basis": self.kit.header.basis if self.kit.header else None,
+            "folder": str(self.folder),
+            "zip": str(self.zip),
+            "files": [file.path for file in self.kit.files],
+            "notices": self.kit.notices,
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def kit(
+    rig: Path,
+    plan: Path | None = None,
+    assessment: Path | None = None,
+    registration: Path | None = None,
+    sessions: Sequence[Path] = (),
+    out: Path | None = None,
+    edition: int = 1,
+    progress: Progress = silent,
+) -> KitResult:
+    """Publish a rig as a kit that others can build by.
+
+    Parameters
+    ----------
+    rig
+        The rig's file, or its folder.
+    plan
+        A plan of this rig; without one it is planned now.
+    assessment, registration
+        Of this rig, or left out.
+    sessions
+        Sessions of this rig, which go into the kit as tables; no footage does.
+    out
+        Folder to write to; by default ``kit`` beside the rig. The archive gets its name.
+    edition
+        Number of the release, 1 or more.
+    progress
+        Told how far the work is.
+
+    Returns
+    -------
+    KitResult
+
+    Raises
+    ------
+    RushlightError
+        When an input is missing, wrong or of another rig, or the place is taken.
+    """
+    _check_edition(edition)
+    document, shelf = load_rig(rig)
+    file = rig_path(rig)
+    findings = check_rig(document, shelf, file.name)
+    errors = [finding for finding in findings if finding.severity == "error"]
+    if errors:
+        raise RushlightError(errors)
+    folder = (out if out is not None else file.parent / "kit").absolute()
+    archive = folder.with_name(f"{folder.name}.zip")
+    earlier = kit_at(folder, document.name)
+    check_archive(archive)
+    planned = _of_this_rig(Plan, plan, document) if plan else _plan(rig, progress)
+    assessed = _of_this_rig(Assessment, assessment, document) if assessment else None
+    registered = _of_this_rig(Registration, registration, document) if registration else None
+    progress("drawing", 0.0)
+    source = KitSource(
+        rig=document,
+        shelf=shelf,
+        rig_file=file.read_bytes(),
+        beside=_beside(document, file.parent),
+        plan=planned,
+        assessment=assessed,
+        registration=registered,
+        sessions=_sessions(sessions, document),
+        pictures=_pictures(document, planned, assessed, registered),
+        edition=edition,
+        supersedes=_superseded(earlier, edition, folder),
+    )
+    published, files = build_kit(source)
+    progress("drawing", 1.0)
+    progress("writing", 0.0)
+    write_folder(folder, files)
+    write_bytes(archive, zip_bytes(files, f"{document.name}-edition-{edition}"))
+    progress("writing", 1.0)
+    return KitResult(folder, archive, published, (*findings, *_before_handing_on(document)))
+
+
+def _check_edition(edition: int) -> None:
+    if edition < 1:
+        raise RushlightError.of(
+            "edition", str(edition), "is below 1", "count editions 1, 2, 3", "edition"
+        )
+
+
+def _plan(rig: Path, progress: Progress) -> Plan:
+    planned = planned_rig(rig, progress=progress).plan
+    return planned.stamped("predicted", inputs={"rig": planned.rig})
+
+
+def _of_this_rig(model: type[Any], path: Path, rig: Rig) -> Any:
+    """A document, if it was made from this rig as it is now."""
+    document = read_document(model, path)
+    own = getattr(document, "rig", None) or _input_of(document)
+    if own is not None and own != rig.content_hash():
+        raise RushlightError.of(
+            path.name,
+            "",
+            f"was made from another rig than {rig.name}, or before that was changed",
+            "make it anew from this rig",
+            "of-another-rig",
+        )
+    return document
+
+
+def _input_of(document: Document) -> str | None:
+    return document.header.inputs.get("rig") if document.header else None
+
+
+def _superseded(earlier: Kit | None, edition: int, folder: Path) -> str | None:
+    """Content hash of the edition that the new one replaces."""
+    if earlier is None:
+        return None
+    if edition < earlier.edition:
+        raise RushlightError.of(
+            "edition",
+            str(edition),
+            f"is below edition {earlier.edition}, which lies in {folder.name}",
+            f"give --edition {earlier.edition + 1}, or another place with --out",
+            "edition",
+        )
+    return earlier.content_hash() if edition > earlier.edition else earlier.edition_supersedes
+
+
+def _beside(rig: Rig, folder: Path) -> dict[str, bytes]:
+    """The other files that the rig rests on: own shelf, measured parts, lens calibrations."""
+    paths = [*sorted(folder.glob("*.shelf.toml")), *sorted(folder.glob("*.measured.json"))]
+    paths += [folder / camera.lens for camera in rig.cameras if camera.lens]
+    return {path.name: path.read_bytes() for path in paths}
+
+
+def _sessions(paths: Sequence[Path], rig: Rig) -> dict[str, tuple[bytes, Basis]]:
+    """Tables of each session, by path below ``data/``."""
+    tables: dict[str, tuple[bytes, Basis]] = {}
+    names = [path.stem for path in paths]
+    for path in paths:
+        if names.count(path.stem) > 1:
+            raise RushlightError.of(
+                path.name, "", "has the name of another session", "rename one", "session-twice"
+            )
+        with SessionReader(path) as reader, tempfile.TemporaryDirectory() as work:
+            if reader.header.rig not in (None, rig.content_hash()):
+                raise RushlightError.of(
+                    path.name,
+                    "",
+                    f"is a session of another rig than {rig.name}, or from before it was changed",
+                    "leave it out, or record it anew",
+                    "of-another-rig",
+                )
+            for table in export_csv(reader, Path(work)):
+                where = f"sessions/{path.stem}/{table.name}"
+                tables[where] = (table.read_bytes(), reader.basis)
+    return tables
+
+
+def _pictures(
+    rig: Rig, plan: Plan, assessment: Assessment | None, registration: Registration | None
+) -> dict[str, Picture]:
+    """Pictures drawn from the documents' own numbers, so that they cannot disagree with them."""
+    # Drawing libraries are slow to import.
+    from rushlight.plan.look import svg_of
+    from rushlight.plan.pictures import cause_bars, delay_bars, error_map
+
+    drawn = {
+        "predicted-error-map.svg": (error_map, "predicted error over the surface, with beacons"),
+        "predicted-error-causes.svg": (cause_bars, "predicted error by cause, the largest first"),
+        "predicted-delay.svg": (delay_bars, "predicted delay, stage by stage"),
+    }
+    pictures = {
+        name: Picture(svg_of(draw(plan)), shows, "predicted")
+        for name, (draw, shows) in drawn.items()
+    }
+    if assessment is not None:
+        pictures |= _assessed_pictures(rig, assessment)
+    if registration is not None:
+        from rushlight.register.error_map import picture
+
+        basis = basis_of_document(registration)
+        pictures[f"{basis}-registration.svg"] = Picture(
+            picture(registration, basis == "simulated"),
+            "residuals of the registration, and the error that its map is expected to have",
+            basis,
+        )
+    return pictures
+
+
+def _assessed_pictures(rig: Rig, assessment: Assessment) -> dict[str, Picture]:
+    from rushlight.assess.pictures import pictures_of
+
+    basis = assessment.basis
+    shows = {
+        "error-map.svg": f"error at each place, {basis}",
+        "predicted-measured.svg": f"predicted beside {basis}, cause by cause",
+        "throughput.svg": f"throughput of tapping, {basis}",
+    }
+    size_m = (rig.surfaces[0].width.value, rig.surfaces[0].height.value) if rig.surfaces else None
+    return {
+        f"{basis}-{name}": Picture(text.encode(), shows.get(name, name), basis)
+        for name, text in pictures_of(assessment, size_m).items()
+    }
+
+
+def _before_handing_on(rig: Rig) -> list[Finding]:
+    """What the authors should look at, since the kit carries it out of the house."""
+    if rig.basis == "invented" or not rig.people:
+        return []
+    return [
+        Finding(
+            "note",
+            "people-published",
+            "rig.toml: people",
+            "",
+            "goes into the kit with the body measures of whoever it names",
+            "use made-up ids, and measures that those people agree to have published",
+        )
+    ]

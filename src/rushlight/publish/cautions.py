@@ -1,0 +1,40 @@
+"""Which cautions a kit carries: at its head, and again beside the steps where they matter."""
+
+from __future__ import annotations
+
+from rushlight.physics.safety import CAUTIONS
+from rushlight.records.rig import Rig
+
+TITLES = {
+    "eye": "Eyes and infrared light",
+    "cell": "Cells",
+    "mains": "Mains voltage",
+    "height": "Ladders, and things overhead",
+    "heat": "Heat",
+    "filter_glass": "Filter glass",
+    "motion": "People who move",
+}
+DEFER = (
+    "Everything on this page is an estimate, and no approval. Where it differs from your local "
+    "codes, your school's rules or the advice of licensed and qualified people, follow them."
+)
+
+
+def hazards_of(rig: Rig) -> list[str]:
+    """Hazards of building and using a rig, by the keys of `CAUTIONS`.
+
+    Whatever the rig, there is infrared light, a mains supply somewhere, heat, and something that
+    hangs; cells and filter glass only where the rig has them.
+    """
+    hazards = ["eye"]
+    if any(carried.cell for carried in rig.carried):
+        hazards.append("cell")
+    hazards += ["mains", "height", "heat"]
+    if any(camera.filter for camera in rig.cameras):
+        hazards.append("filter_glass")
+    return [*hazards, "motion"]
+
+
+def caution_text(hazard: str) -> str:
+    """A caution with its title, whole."""
+    return f"{TITLES[hazard]}. {CAUTIONS[hazard]}"

@@ -1,0 +1,242 @@
+"""A kit from its documents: every file that it holds, as bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from rushlight.errors import RushlightError
+from rushlight.publish.aim import Hanging, hanging_of
+from rushlight.publish.buying import Purchase, purchases
+from rushlight.publish.cautions import DEFER, caution_text, hazards_of
+from rushlight.publish.files import (
+    KIT_FILE,
+    MANIFEST,
+    PAGE,
+    figures_csv,
+    manifest_text,
+    sha256,
+)
+from rushlight.publish.notices import basis_of, not_known, notices_of
+from rushlight.publish.page import PageContent, render_page
+from rushlight.publish.sheet import Drawing
+from rushlight.publish.steps import steps_of
+from rushlight.publish.tolerances import tolerances_of
+from rushlight.publish.views import front_view, side_view, top_view
+from rushlight.publish.wiring import Circuit, circuits_of, wiring_drawing
+from rushlight.records.assessment import Assessment
+from rushlight.records.document import Basis, Document
+from rushlight.records.kit import Kit, KitFile
+from rushlight.records.plan import Plan
+from rushlight.records.registration import Registration
+from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.resolve import resolve
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture made elsewhere: its file, what it shows, and what it rests on."""
+
+    content: bytes
+    shows: str
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class KitSource:
+    """What a kit is made from.
+
+    Attributes
+    ----------
+    rig, shelf
+        The rig and its parts.
+    rig_file
+        The rig's file, byte for byte.
+    beside
+        Name to content of the other files that the rig needs: own shelf, measurements, lens.
+    plan, assessment, registration
+        Documents; the last two may be missing.
+    sessions
+        Path below ``data/`` to content of exported sessions, and what they rest on.
+    pictures
+        File name to picture.
+    edition, supersedes
+        Number of the release, and content hash of the one that it replaces.
+    """
+
+    rig: Rig
+    shelf: Shelf
+    rig_file: bytes
+    plan: Plan
+    beside: Mapping[str, bytes] = field(default_factory=dict)
+    assessment: Assessment | None = None
+    registration: Registration | None = None
+    sessions: Mapping[str, tuple[bytes, Basis]] = field(default_factory=dict)
+    pictures: Mapping[str, Picture] = field(default_factory=dict)
+    edition: int = 1
+    supersedes: str | None = None
+
+
+def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
+    """The kit, and all its files by path.
+
+    Parameters
+    ----------
+    source
+        What it is made from; the same source gives the same bytes.
+
+    Raises
+    ------
+    RushlightError
+        When the rig cannot be resolved, or has no surface.
+    """
+    rig, plan = source.rig, source.plan
+    if not rig.surfaces:
+        raise RushlightError.of(
+            "rig.toml: surfaces",
+            "",
+            "is empty, and kits are made of rigs with a surface so far",
+            "add the surface that is pointed at",
+            "kit-no-surface",
+        )
+    resolved = resolve(rig, source.shelf)
+    hangings = [hanging_of(resolved, i, camera.id) for i, camera in enumerate(rig.cameras)]
+    circuits = circuits_of(rig, source.shelf, plan.figures)
+    bought = purchases(rig, source.shelf, circuits)
+    drawings = _drawings(source, circuits, hangings)
+    files = {path: content for path, (content, _, _) in _files(source, drawings).items()}
+    kit = _kit(source, circuits, hangings, bought, drawings)
+    page = PageContent(
+        kit=kit,
+        plan=plan,
+        assessment=source.assessment,
+        registration=source.registration,
+        bought=bought,
+        drawings=drawings,
+        pictures=[
+            (name, each.content, each.shows, each.basis) for name, each in source.pictures.items()
+        ],
+        hangings=hangings,
+        basis=basis_of(source.assessment),
+        dated=_newest(source),
+    )
+    files[PAGE] = render_page(page)
+    listed = KitFile(path=PAGE, sha256=sha256(files[PAGE]), role="the instructions",
+                     licence=rig.licence, basis=page.basis)  # fmt: skip
+    kit = kit.model_copy(update={"files": [listed, *kit.files]})
+    files[KIT_FILE] = (_stamped(kit, source).json_text() + "\n").encode()
+    files[MANIFEST] = manifest_text(files)
+    return _stamped(kit, source), files
+
+
+def _drawings(
+    source: KitSource, circuits: list[Circuit], hangings: list[Hanging]
+) -> dict[str, Drawing]:
+    """File name to drawing: circuits, then the room."""
+    drawn = [circuit for circuit in circuits if circuit.drawable]
+    made = [wiring_drawing(c, f"wiring-{number}") for number, c in enumerate(drawn, start=1)]
+    made += [
+        side_view(source.rig, hangings),
+        top_view(source.rig, hangings),
+        front_view(source.rig, hangings, source.plan.beacons),
+    ]
+    return {f"{drawing.name}.svg": drawing for drawing in made}
+
+
+def _files(
+    source: KitSource, drawings: Mapping[str, Drawing]
+) -> dict[str, tuple[bytes, str, Basis]]:
+    """Path to content, role and basis, of everything but page, kit and manifest."""
+    rig = source.rig
+    files: dict[str, tuple[bytes, str, Basis]] = {
+        "rig.toml": (source.rig_file, "the rig, as its authors wrote it", rig.basis)
+    }
+    for name, content in source.beside.items():
+        files[name] = (content, "parts or measurements that the rig needs", rig.basis)
+    documents: list[tuple[str, Document | None, str, Basis]] = [
+        ("plan", source.plan, "the prediction", "predicted"),
+        ("assessment", source.assessment, "what sessions showed", basis_of(source.assessment)),
+        ("registration", source.registration, "a registration of the kit's own rig",
+         basis_of_document(source.registration)),
+    ]  # fmt: skip
+    for name, document, role, basis in documents:
+        if document is not None:
+            text = (document.json_text() + "\n").encode()
+            files[f"data/{name}.json"] = (text, role, basis)
+    figures = {"data/plan.json": source.plan.figures}
+    if source.assessment is not None:
+        figures["data/assessment.json"] = source.assessment.figures
+    files["data/figures.csv"] = (
+        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
+    )  # fmt: skip
+    for path, (content, basis) in source.sessions.items():
+        files[f"data/{path}"] = (content, "a session's dots, trails and fixes", basis)
+    for name, drawing in drawings.items():
+        files[f"pictures/{name}"] = (drawing.svg.encode(), drawing.title, rig.basis)
+    for name, picture in source.pictures.items():
+        files[f"pictures/{name}"] = (picture.content, picture.shows, picture.basis)
+    return files
+
+
+def basis_of_document(document: Document | None) -> Basis:
+    """What a document's header says that it rests on; "typical" where it says nothing."""
+    return document.header.basis if document is not None and document.header else "typical"
+
+
+def _kit(
+    source: KitSource,
+    circuits: list[Circuit],
+    hangings: list[Hanging],
+    bought: list[Purchase],
+    drawings: Mapping[str, Drawing],
+) -> Kit:
+    rig, plan, assessment = source.rig, source.plan, source.assessment
+    steps = steps_of(rig, plan, circuits, hangings)
+    tolerances = tolerances_of(rig, plan)
+    return Kit(
+        name=rig.name,
+        edition=source.edition,
+        edition_supersedes=source.supersedes,
+        notices=notices_of(rig, assessment, tolerances),
+        rig=rig,
+        figures=[*plan.figures, *(assessment.figures if assessment else [])],
+        check_plan=[f"{step.title}. {step.text}" for step in steps if step.part == "check"],
+        tolerances=tolerances,
+        steps=steps,
+        cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig))],
+        not_known=not_known(rig, plan, assessment, bought),
+        files=[
+            KitFile(path=path, sha256=sha256(content), role=role, licence=rig.licence, basis=basis)
+            for path, (content, role, basis) in sorted(_files(source, drawings).items())
+        ],
+        languages=["en"],
+    )
+
+
+def _newest(source: KitSource) -> str:
+    """When the newest document that the kit is made from was made (UTC, ISO 8601)."""
+    documents = (source.plan, source.assessment, source.registration)
+    return max(
+        (each.header.made_at for each in documents if each is not None and each.header), default=""
+    )
+
+
+def _stamped(kit: Kit, source: KitSource) -> Kit:
+    """The kit with its header; dated by its newest document, so that making it again from the
+    same documents gives the same bytes."""
+    documents = {
+        "rig": source.rig,
+        "plan": source.plan,
+        "assessment": source.assessment,
+        "registration": source.registration,
+    }
+    stamped = kit.stamped(
+        basis_of(source.assessment),
+        inputs={role: each.content_hash() for role, each in documents.items() if each is not None},
+        supersedes=source.supersedes,
+    )
+    if stamped.header is None:
+        return stamped
+    header = stamped.header.model_copy(update={"made_at": _newest(source)})
+    return stamped.model_copy(update={"header": header})

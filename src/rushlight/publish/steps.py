@@ -1,0 +1,245 @@
+"""The steps of the build, in the words of someone who has to do them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from rushlight.physics.safety import CAUTIONS
+from rushlight.publish.aim import Hanging, aim_words, place_words
+from rushlight.publish.cautions import caution_text
+from rushlight.publish.wiring import Circuit, parts_words
+from rushlight.publish.wording import metres, significant, with_unit
+from rushlight.records.kit import Step
+from rushlight.records.plan import Plan
+from rushlight.records.rig import Carried, CarriedEmitter, Rig
+from rushlight.shelf.resolve import lit_emitters
+
+DWELL_S = 0.6
+"""How long a beacon asks to be held [s] (the project's own choice)."""
+
+
+def steps_of(
+    rig: Rig, plan: Plan, circuits: Sequence[Circuit], hangings: Sequence[Hanging]
+) -> list[Step]:
+    """Every step: wiring, mounting, registering, checking.
+
+    Parameters
+    ----------
+    rig, plan
+        The rig and its plan.
+    circuits, hangings
+        As `circuits_of` and `hanging_of` tell them.
+    """
+    return [
+        *_wire(rig, circuits),
+        *_mount(rig, plan, hangings),
+        *_register(rig, plan),
+        *_check(rig),
+    ]
+
+
+def _beside(rig: Rig, *hazards: str) -> list[str]:
+    """The cautions to stand beside a step; cells only where there are any."""
+    none = set() if any(carried.cell for carried in rig.carried) else {"cell"}
+    return [caution_text(hazard) for hazard in hazards if hazard in CAUTIONS and hazard not in none]
+
+
+def _wire(rig: Rig, circuits: Sequence[Circuit]) -> list[Step]:
+    steps = []
+    for circuit in circuits:
+        if circuit.drawable:
+            words = {key: text.replace("\n", ", ") for key, text in parts_words(circuit).items()}
+            text = (
+                f"Build this circuit {len(circuit.lights)} times, once for each of "
+                f"{_listed(circuit.lights)}: {words['supply']}, then the {words['switch']}, then "
+                f"the resistor of {words['resistor']}, then the {words['emitter']}, and back to "
+                "the cells. The emitter works one way round only: its anode goes to the plus side "
+                "(on most round ones the longer leg, and the flat of the rim marks the cathode; "
+                "common practice, no source). Never leave the resistor out."
+            )
+        else:
+            text = (
+                f"The supply of {_listed(circuit.lights)} is not told by this kit, so no resistor "
+                "could be chosen and no circuit is drawn. Choose both before you connect anything."
+            )
+        steps.append(
+            Step(part="wire", title=f"Wire the light of {_listed(circuit.lights)}", text=text,
+                 cautions=_beside(rig, "cell", "heat"))
+        )  # fmt: skip
+    placed = " ".join(_placed(carried, light) for carried, light in lit_emitters(rig))
+    steps.append(
+        Step(part="wire", title="Set the light in its place", text=placed
+             + " Keep to these lengths: the error in the tables rests on them.")
+    )  # fmt: skip
+    steps.append(
+        Step(
+            part="wire",
+            title="See whether it shines",
+            text="The eye sees nothing. Press the switch and film the light with the rig's camera, "
+            "or look for it on the screen of a telephone's camera, many of which show it faintly "
+            "(common practice, no source). Look at the screen, never at the emitter.",
+            cautions=_beside(rig, "eye"),
+        )
+    )
+    return steps
+
+
+def _placed(carried: Carried, light: CarriedEmitter) -> str:
+    if light.distance_from_tip is not None:
+        where = f"{_millimetres(light.distance_from_tip.value)} behind the tip, on the stylus's axis"
+    elif light.position is not None:
+        x, y, z = (_millimetres(step.value) for step in light.position)
+        where = f"at x {x}, y {y}, z {z} from the tip"
+    else:
+        where = "where rig.toml tells"
+    facing = "facing the tip" if light.axis == (0.0, 0.0, -1.0) else (
+        "facing along ({:g}, {:g}, {:g})".format(*light.axis)
+    )  # fmt: skip
+    cap = ""
+    if light.diffuser is not None:
+        cap = (
+            f", under a translucent cap that lets {100 * light.diffuser.transmission.value:.0f} % "
+            f"through and spreads {100 * light.diffuser.spread.value:.0f} % of it evenly"
+        )
+    return f"{carried.id}: {where}, {facing}{cap}."
+
+
+def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
+    surface = rig.surfaces[0]
+    steps = [
+        Step(
+            part="mount",
+            title="Set up the surface",
+            text=f"{metres(surface.width.value)} wide and {metres(surface.height.value)} high, its "
+            f"lower edge {metres(surface.height_above_floor.value)} above the floor, and within "
+            f"{_millimetres(surface.flatness.value)} of flat (root-mean-square). The picture has "
+            f"{surface.pixels[0]} × {surface.pixels[1]} pixels. Measure what you really get, and "
+            "write it into rig.toml.",
+            cautions=_beside(rig, "mains"),
+        )
+    ]
+    for hanging in hangings:
+        camera = next(each for each in rig.cameras if each.id == hanging.camera)
+        with_filter = f", its filter ({camera.filter}) before the lens" if camera.filter else ""
+        steps.append(
+            Step(
+                part="mount",
+                title=f"Hang camera {hanging.camera}",
+                text=f"Hang {place_words(hanging)}{with_filter}.",
+                cautions=_beside(rig, "height", *(["filter_glass"] if camera.filter else [])),
+            )
+        )
+        steps.append(
+            Step(part="mount", title=f"Aim camera {hanging.camera}", text=_aim_text(hanging))
+        )
+        steps.append(
+            Step(
+                part="mount",
+                title=f"Set camera {hanging.camera}",
+                text=f"Frame rate {camera.frame_rate.value:g} Hz; exposure "
+                f"{_exposure(plan, hanging.camera)}; gain {camera.gain:g}. Switch automatic "
+                f"exposure, gain and focus off, and focus at {_focus(hanging)}.",
+            )
+        )
+    return steps
+
+
+def _aim_text(hanging: Hanging) -> str:
+    words = aim_words(hanging.turn_deg, hanging.tilt_deg, hanging.roll_deg)
+    text = f"Begin with the camera level and looking straight at the wall. Then: {words}."
+    if np.isfinite(hanging.aim_m).all():
+        x, y = (float(step) for step in hanging.aim_m)
+        floor = hanging.height_m - float(hanging.lens_m[1])
+        text += (
+            f" The middle of its picture then looks at a point {metres(x)} from the surface's left "
+            f"edge and {metres(y + floor)} above the floor."
+        )
+    return (
+        f"{text} A camera behind an infrared filter does not see the projected picture: have "
+        "someone hold a lit stylus in each corner of the surface, and compare with the table of "
+        "corners below."
+    )
+
+
+def _register(rig: Rig, plan: Plan) -> list[Step]:
+    who = _listed(plan.registering) if plan.registering else "one stylus"
+    return [
+        Step(
+            part="register",
+            title="Mark the beacons",
+            text=f"Beacons are the {len(plan.beacons)} places that are touched so that the camera "
+            "learns where the surface is. Mark each with a small cross, by the table below or on "
+            "the picture that you show.",
+        ),
+        Step(
+            part="register",
+            title="Touch them, one by one",
+            text=f"Start filming. With {who}, touch every beacon in the order of its number, and "
+            f"hold still on each for {DWELL_S:g} s or a little longer with the light on. Stand to "
+            "the side, so that your body hides nothing from the camera, hold the stylus as you "
+            "will in use, and switch the light off on the way. With several styli, go round once "
+            "with each.",
+            cautions=_beside(rig, "eye", "motion"),
+        ),
+        Step(
+            part="register",
+            title="Let the map be computed",
+            text="Rushlight finds the held touches in the film, fits the map, and says whether it "
+            "vouches for it. If not, it says why: touch again what it names. Register anew "
+            "whenever camera or surface has moved.",
+            commands=[
+                "rushlight register --footage FILM --rig rig.toml --plan data/plan.json "
+                "--out registration.json"
+            ],
+        ),
+    ]
+
+
+def _check(rig: Rig) -> list[Step]:
+    return [
+        Step(
+            part="check",
+            title="Measure your print and your room",
+            text="Print this page at 100 % and lay a ruler on the check lines: 100 mm, give or "
+            "take 1 mm (the project's own choice). Then measure surface, camera and people as they "
+            "really are, write them into a copy of rig.toml, and let it be checked and planned.",
+            commands=["rushlight check rig.toml", "rushlight plan rig.toml --out plan"],
+        ),
+        Step(
+            part="check",
+            title="Touch known places",
+            text="Mark at least 15 places, spread over the whole surface (the project's own "
+            "choice), that are not the beacons. Film while every stylus is held on each of them. "
+            "A file footage.json beside the film says which mark was held from when until when; "
+            "today you write that list yourself.",
+            commands=["rushlight run --footage FILM --rig rig.toml --registration "
+                      "registration.json --out marks.sqlite"],
+        ),
+        Step(
+            part="check",
+            title="Compare",
+            text="Compare your figures with the table below. What lies within its bound is met; "
+            "what you did not measure is not shown, and must not be called met.",
+            commands=["rushlight assess marks.sqlite --rig rig.toml --plan plan/plan.json "
+                      "--out assessment"],
+        ),
+    ]  # fmt: skip
+
+
+def _exposure(plan: Plan, camera: str) -> str:
+    exposure_s = plan.exposures_s.get(camera)
+    return with_unit(significant(None if exposure_s is None else 1e3 * exposure_s), "ms")
+
+
+def _focus(hanging: Hanging) -> str:
+    return metres(hanging.focus_m) if np.isfinite(hanging.focus_m) else "the surface"
+
+
+def _millimetres(value_m: float) -> str:
+    return f"{1e3 * value_m:g} mm"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,107 @@
+"""The command `rushlight plan`: what it prints, writes and refuses."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from rushlight.cli import app
+from rushlight.errors import RushlightError
+from rushlight.records.document import read_document
+from rushlight.records.plan import Plan
+
+BARN_WALL = Path(__file__).resolve().parents[2] / "examples" / "barn-wall"
+
+
+def command(*arguments: str) -> Result:
+    return CliRunner(env={"COLUMNS": "200"}).invoke(app, ["plan", *arguments])
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
+    folder = tmp_path_factory.mktemp("plan")
+    result = command(str(BARN_WALL), "--out", str(folder), "--grid", "4x3")
+    assert result.exit_code == 0, result.output
+    return result.output, folder
+
+
+def test_it_tells_every_budget(shown: tuple[str, Path]) -> None:
+    text, _ = shown
+    for words in (
+        "Targets",
+        "Error by cause, the dominant first",
+        "all causes together",
+        "What would help",
+        "Light and view",
+        "Delay",
+        "Power",
+        "Infrared and the eye: estimates, no assessment",
+        "Never look into an",
+        "Cost",
+        "Findings",
+        "invented",
+        "predicted",
+    ):
+        assert words in text
+
+
+def test_it_never_calls_anything_safe(shown: tuple[str, Path]) -> None:
+    assert "safe" not in shown[0].lower()
+
+
+def test_it_writes_the_plan_and_its_pictures(shown: tuple[str, Path]) -> None:
+    _, folder = shown
+    document = read_document(Plan, folder / "plan.json")
+    assert document.columns == 4
+    assert {path.name for path in folder.iterdir()} == {"plan.json", *document.pictures}
+
+
+def test_the_shown_numbers_are_the_written_ones(shown: tuple[str, Path]) -> None:
+    text, folder = shown
+    document = read_document(Plan, folder / "plan.json")
+    coverage = next(one for one in document.targets if one.what == "coverage")
+    assert f"{coverage.predicted:.3g} %" in text
+
+
+def test_json_twin(tmp_path: Path) -> None:
+    result = command(
+        str(BARN_WALL), "--json", "--out", str(tmp_path), "--grid", "2x2",
+        "--touched-by", "stylus-wren",
+    )  # fmt: skip
+    assert result.exit_code == 0
+    told = json.loads(result.stdout[result.stdout.index("{") :])
+    assert told == json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
+    assert told["registering"] == ["stylus-wren"]
+
+
+def test_the_plan_lies_beside_the_rig_by_default(tmp_path: Path) -> None:
+    shutil.copy(BARN_WALL / "rig.toml", tmp_path / "rig.toml")
+    result = command(str(tmp_path / "rig.toml"), "--grid", "2x2")
+    assert result.exit_code == 0
+    assert (tmp_path / "plan" / "plan.json").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (("--grid", "nine"), 'grid = "nine" is not columns x rows; write it as "9x6".'),
+        (("--grid", "1x6"), "grid = 1x6 has a side outside 2 to 60"),
+        (("--touched-by", "broom"), 'touched by = "broom" is no stylus of this rig; use stylus-'),
+    ],
+)
+def test_wrong_options_are_refused_in_plain_words(
+    arguments: tuple[str, ...], sentence: str, tmp_path: Path
+) -> None:
+    result = command(str(BARN_WALL), "--out", str(tmp_path), *arguments)
+    assert isinstance(result.exception, RushlightError)
+    assert sentence in str(result.exception)
+
+
+def test_a_missing_rig_is_refused(tmp_path: Path) -> None:
+    result = command(str(tmp_path / "none.toml"))
+    assert isinstance(result.exception, RushlightError)
+    assert "does not exist" in str(result.exception)
