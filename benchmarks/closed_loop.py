@@ -10,6 +10,9 @@ The dot centre alone is judged by the scatter about its mean at each place. With
 its touches are filmed without noise, and their rounding to whole grey levels leaves a constant
 error of some hundredths of a millimetre that no prediction of noise holds; it is shown apart.
 
+Where the detector tells a light and its glow on the wall apart, they are taken together again, as
+`register` does; only one light is in view.
+
 Prediction and simulation share the model of light and wall, though not the code of projection,
 rendering, detection and fit: that they agree is self-consistency, not proof.
 
@@ -52,7 +55,7 @@ from rushlight.records.resolved import (
     ResolvedTargets,
 )
 from rushlight.register.fit import Place, fit_registration
-from rushlight.register.holds import find_holds, match_goals
+from rushlight.register.holds import find_holds, match_goals, with_own_glow
 from rushlight.register.solve import Lens, Touches, Wall
 from rushlight.see.detect import Detector
 from rushlight.simulate import scripts
@@ -277,7 +280,7 @@ def displacements(task: Task, seed: int) -> np.ndarray:
 
 def brightest(dots: Dots) -> np.ndarray:
     """The dot (2,) [px] with most light; NaN where none is good."""
-    good = dots.good()
+    good = with_own_glow(dots.good())
     return good.xy[np.argmax(np.nan_to_num(good.flux))] if len(good) else np.full(2, np.nan)
 
 

@@ -33,7 +33,8 @@ whole() {
 if whole; then exit 0; fi
 
 for tool in apt-get dpkg-deb sha256sum; do
-    command -v $tool >/dev/null 2>&1 || give_up "$tool is not here; on Debian it is. Put the directory mire-2 of $package $version into $home"
+    command -v $tool >/dev/null 2>&1 ||
+        give_up "$tool, which Debian has, is not here; put mire-2 of $package $version into $home"
 done
 
 mkdir -p "$home"

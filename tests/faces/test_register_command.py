@@ -10,6 +10,7 @@ from typer.testing import CliRunner
 
 from rushlight.cli import app
 from rushlight.errors import RushlightError
+from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register as job
 from rushlight.jobs.simulate import simulate
 from rushlight.records.document import read_document
@@ -146,3 +147,23 @@ def test_two_styli_share_a_map_and_each_is_told_its_way(room, tmp_path):
     assert "stylus-ash touches" in result.output
     aside = np.array([*read_document(Registration, out).aside_m.values()])
     assert aside.shape == (2, 2) and np.allclose(aside.sum(axis=0), 0.0, atol=1e-12)
+
+
+def test_footage_that_tells_no_beacons_goes_by_the_order_of_the_plan(room, tmp_path):
+    plan(room / "barn-wall", tmp_path / "plan", (4, 3))
+    planned = tmp_path / "plan" / "plan.json"
+    simulate(
+        room / "barn-wall", "registration", tmp_path / "touches", 3,
+        plan=planned, frames_per_place=14,
+    )  # fmt: skip
+    header = read_document(FootageHeader, tmp_path / "touches" / "footage.json")
+    told = job(tmp_path / "touches", room / "barn-wall", tmp_path / "told.json").registration
+    header.model_copy(update={"goals": []}).write(tmp_path / "touches" / "footage.json")
+    found = job(
+        tmp_path / "touches", room / "barn-wall", tmp_path / "found.json", plan_path=planned
+    ).registration
+    assert "plan" in found.header.inputs
+    assert [touch.carried for touch in found.touches] == [touch.carried for touch in told.touches]
+    assert np.allclose(
+        found.maps[0].surface_from_normalised, told.maps[0].surface_from_normalised, atol=1e-9
+    )

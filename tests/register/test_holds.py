@@ -8,7 +8,7 @@ import pytest
 from rushlight.errors import RushlightError
 from rushlight.records.dots import REASONS, Dots
 from rushlight.records.session import ShownGoal
-from rushlight.register.holds import find_holds, match_goals, match_in_order
+from rushlight.register.holds import find_holds, match_goals, match_in_order, with_own_glow
 
 FRAME_S = 1 / 30
 NOISE_PX = 0.05
@@ -151,3 +151,19 @@ def test_holds_without_times_go_by_order_if_their_number_fits():
     assert [place for place, _ in pairs] == [(0.1, 0.2), (0.3, 0.4)]
     with pytest.raises(RushlightError, match="2 held touches does not match the 3 beacons"):
         match_in_order(holds, [(0.1, 0.2), (0.3, 0.4), (0.5, 0.6)])
+
+
+def test_a_light_and_its_glow_are_one_dot_and_far_lights_are_not():
+    seen = dots_at([[100, 50], [103, 50], [300, 200]], [300.0, 100.0, 50.0])
+    together = with_own_glow(seen)
+    assert np.allclose(together.xy, [[100.75, 50], [300, 200]])
+    assert together.flux.tolist() == [400.0, 50.0]
+    assert with_own_glow(Dots.none()).xy.shape == (0, 2)
+
+
+def test_a_light_told_from_its_glow_in_some_frames_is_one_hold_without_complaint():
+    one, two = dots_at([[100.75, 50]], 400.0), dots_at([[100, 50], [103, 50]], [300.0, 100.0])
+    frames = [(round(i * FRAME_S * 1e9), two if i % 3 else one) for i in range(20)]
+    (hold,), findings = find_holds(frames)
+    assert findings == [] and hold.frames == 18
+    assert np.allclose(hold.px, [100.75, 50])

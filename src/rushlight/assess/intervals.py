@@ -20,6 +20,8 @@ from rushlight.records.figure import Figure
 
 LEVEL = 0.95
 FEWEST_PLACES = 5
+ROUNDING = 1e-9
+"""Relative differences below this come from arithmetic, not from the places."""
 SHARED_AMOUNTS: Mapping[str, int] = {"registration": 8, "lens": 1, "flatness": 3}
 """How many independent amounts one draw of a shared cause has, for the χ² law: the eight of a
 plane map; the one radial coefficient that rules the lens; of the wall's seven bends the few that
@@ -47,7 +49,10 @@ def places_interval(values: Array, statistic: Callable[..., Array]) -> Spread:
     """
     if len(values) < FEWEST_PLACES:
         return Spread(None, None, f"no interval from {len(values)} places")
-    with warnings.catch_warnings():
+    if np.ptp(values) <= ROUNDING * np.max(np.abs(values)):
+        return Spread(None, None, "no interval, the places do not differ")
+    # A statistic that hardly moves when one place is left out ends in 0/0 and so in NaN.
+    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         warnings.simplefilter("ignore", stats.DegenerateDataWarning)
         found = bootstrap_interval(values, statistic, LEVEL, resamples=2000)
     if not (np.isfinite(found.low) and np.isfinite(found.high)):

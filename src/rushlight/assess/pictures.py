@@ -70,10 +70,13 @@ def _svg(draw: Callable[[], Sheet]) -> str:
 
 
 def _main_places(assessment: Assessment) -> list[PlaceResult]:
-    """Places at which all causes acted, else those of the first session that has any."""
-    seen = [place for place in assessment.places if place.seen]
-    whole = [place for place in seen if place.cause == "all"]
-    return whole or [place for place in seen if place.session == seen[0].session]
+    """Places at which all causes acted, else those of the first session in which any was seen."""
+    lit = [place for place in assessment.places if place.lit]
+    first = next((place for place in lit if place.seen), None)
+    if first is None:
+        return []
+    whole = [place for place in lit if place.cause == "all"]
+    return whole or [place for place in lit if place.session == first.session]
 
 
 def _error_map(
@@ -83,17 +86,19 @@ def _error_map(
     at = np.array([place.place_m for place in places])
     low, high = (np.zeros(2), np.array(size_m)) if size_m else (at.min(axis=0), at.max(axis=0))
     width, height = (float(each) for each in np.maximum(high - low, 0.05))
-    longest = max(float(np.linalg.norm(place.deviation_m)) for place in places)
+    seen = [place for place in places if place.seen]
+    longest = max((float(np.linalg.norm(place.deviation_m)) for place in seen), default=0.0)
     # The longest arrow spans about a twelfth of the surface.
     scale = longest / (0.08 * width) if longest > 0 else 1.0
-    worst_mm = 1e3 * max(place.rms_m for place in places)
+    worst_mm = 1e3 * max((place.rms_m for place in seen), default=1.0)
+    step_mm = _round_down(1e3 * longest) if longest > 0 else 1.0
     names = sorted({place.carried for place in places})
     panel_height = float(np.clip(5.6 * height / width, 2.4, 8.0))
     sheet = Sheet(figsize=(8.4, 0.9 + (panel_height + 0.8) * len(names)), layout="constrained")
     panels = sheet.subplots(len(names), 1, squeeze=False)[:, 0]
     for axes, name in zip(panels, names, strict=True):
         some = [place for place in places if place.carried == name]
-        shown = _error_panel(axes, some, scale, worst_mm)
+        shown = _error_panel(axes, some, scale, step_mm, worst_mm)
         if size_m:
             axes.add_patch(Rectangle((0, 0), *size_m, fill=False, edgecolor=INK, linewidth=1.2))
         axes.set_xlim(low[0] - 0.06 * width, high[0] + 0.06 * width)
@@ -111,21 +116,23 @@ def _error_map(
 
 
 def _error_panel(
-    axes: Axes, places: Sequence[PlaceResult], scale: float, worst_mm: float
+    axes: Axes, places: Sequence[PlaceResult], scale: float, step_mm: float, worst_mm: float
 ) -> PathCollection:
-    at = np.array([place.place_m for place in places])
-    away = np.array([place.deviation_m for place in places])
+    for place in places:
+        if not place.seen:
+            axes.annotate("unseen", place.place_m, ha="center", va="center", fontsize=8, color=REED)
+    seen = [place for place in places if place.seen]
+    at = np.array([place.place_m for place in seen]).reshape(-1, 2)
+    away = np.array([place.deviation_m for place in seen]).reshape(-1, 2)
     arrows = axes.quiver(
         *at.T, *away.T, angles="xy", scale_units="xy", scale=scale, color=EMBER, width=0.003,
         zorder=2,
     )  # fmt: skip
-    # The arrow beside the title tells the magnification.
-    step_mm = _round_down(1e3 * scale * 0.08 * float(np.ptp(at[:, 0]) or 1.0))
     axes.quiverkey(arrows, 0.84, 1.05, 1e-3 * step_mm, f"{step_mm:g} mm", labelpos="E", color=EMBER)
     return axes.scatter(
         at[:, 0],
         at[:, 1],
-        c=[1e3 * place.rms_m for place in places],
+        c=[1e3 * place.rms_m for place in seen],
         cmap="cividis",
         vmin=0.0,
         vmax=worst_mm,

@@ -11,7 +11,7 @@ from rushlight.physics.geometry import d_optimal_touches
 from rushlight.physics.surface_model import PRIOR_PRECISION
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import LEAST_BEACONS, design_of, mean_height
-from rushlight.plan.grid import INSET_SHARE, Standing, within_reach
+from rushlight.plan.grid import INSET_SHARE, Standing, hidden_by_holder, within_reach
 from rushlight.plan.light import dots, light_field, suitable_exposure
 from rushlight.records.resolved import ResolvedRig
 
@@ -47,8 +47,8 @@ def choose_beacons(
     standing
         Who holds what.
     registering
-        The emitters that touch; a place must be in view and within reach of each holder, who
-        may walk along the whole surface and steps out of the camera's way.
+        The emitters that touch. A place counts by how many of them are seen there and reach
+        it; to reach it, their holders may walk along the whole surface.
     count
         How many, six at least.
     camera
@@ -57,7 +57,7 @@ def choose_beacons(
     Returns
     -------
     beacons_m : (B, 2) [m]
-    suitable : whether all lie within reach and view; if fewer than six such places exist,
+    suitable : whether every beacon is reached and seen by one at least; if fewer than six can,
         beacons are chosen from all that are in view, or from all.
     """
     places = candidate_places(resolved)
@@ -66,22 +66,24 @@ def choose_beacons(
     exposure = np.where(np.isnan(given), suitable_exposure(resolved, camera, field), given)
     dot = dots(resolved, camera, field, exposure)
     chosen = list(registering)
-    seen = np.all(field.in_view[0, chosen], axis=0)
+    hidden = hidden_by_holder(resolved, standing, places[None], camera)
+    seen = (field.in_view & ~hidden)[0, chosen]
     walking = standing.walking(float(resolved.surface.size_m[0, 0]))
-    reached = np.all(within_reach(resolved, walking, places[None])[0, chosen], axis=0)
-    usable = seen & reached
-    suitable = int(usable.sum()) >= LEAST_BEACONS
+    reached = within_reach(resolved, walking, places[None])[0, chosen]
+    touches = (seen & reached).sum(axis=0)
+    suitable = int((touches > 0).sum()) >= LEAST_BEACONS
     if not suitable:
-        usable = seen if seen.sum() >= LEAST_BEACONS else np.ones_like(seen)
-    at = np.flatnonzero(usable)
+        touches = seen.sum(axis=0)
+        touches = touches if (touches > 0).sum() >= LEAST_BEACONS else np.ones(len(places), int)
+    at = np.flatnonzero(touches)
     design = design_of(resolved, camera, places[None], mean_height(resolved, registering))[0, at]
     scatter = touch_scatter_m(
         resolved.emitters.touch_std_m[0, chosen].mean(),
         np.nan_to_num(over_ways(dot.apparent_m, field.weights).cov_m2)[0, chosen].mean(axis=(0, 1)),
     )
-    best = d_optimal_touches(
-        np.nan_to_num(design), PRIOR_PRECISION, scatter**2 * np.eye(2), min(count, len(at))
-    )
+    # Several touches of one beacon tell as much as one of so much less variance.
+    noise = (scatter**2 / touches[at])[:, None, None] * np.eye(2)
+    best = d_optimal_touches(np.nan_to_num(design), PRIOR_PRECISION, noise, min(count, len(at)))
     return in_short_order(places[at[best]]), suitable
 
 

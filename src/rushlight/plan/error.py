@@ -112,7 +112,7 @@ def error_field(
     dot, surface_from_px, seen
         For the places, then the beacons, then the middle of the surface: fields
         (R, E, G + B + 1, ...), the local map (R, E or 1, G + B + 1, 2, 2) [m/px], and whether
-        the light is in view (whoever registers steps out of its way).
+        the light is in view and not hidden.
     weights
         (N,) of the ways of holding.
     registering

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.geometry import incidence, metres_per_pixel
-from rushlight.physics.stylus import mean_direction, turned_onto
 from rushlight.plan.error import LEAST_BEACONS, ErrorField, error_field
 from rushlight.plan.grid import (
     Standing,
@@ -257,7 +256,7 @@ def _evaluate_camera(
     registering: tuple[int, ...],
     ways: tuple[int, int],
 ) -> CameraEvaluation:
-    c, e = resolved.cameras, resolved.emitters
+    c = resolved.cameras
     middle = resolved.surface.size_m[:, None, :] / 2.0
     everywhere = np.concatenate([places, beacons, middle], axis=1)
     field = light_field(resolved, camera, everywhere, *ways)
@@ -265,10 +264,7 @@ def _evaluate_camera(
     exposure = np.where(np.isnan(given), suitable_exposure(resolved, camera, field), given)
     dot = dots(resolved, camera, field, exposure)
 
-    arm = turned_onto(mean_direction(e.tilt_rad, e.lean_rad, e.lean_std_rad), e.position_m)
-    light = np.broadcast_to(arm[:, :, None, :], (*field.in_view.shape, 3)).copy()
-    light[..., :2] += everywhere[:, None]
-    hidden = hidden_by_holder(resolved, habits, light, everywhere, camera)
+    hidden = hidden_by_holder(resolved, habits, everywhere, camera)
     local = field.seen.surface_from_px[..., 0, :, :]
     error = error_field(
         resolved,
@@ -278,7 +274,7 @@ def _evaluate_camera(
         dot,
         field.weights,
         local,
-        field.in_view,
+        field.in_view & ~hidden,
         registering,
     )
     count = places.shape[1]

@@ -65,7 +65,21 @@ def _registration(evaluation: Evaluation, suitable: bool, file: str) -> list[Fin
                 "hang the surface lower, give a longer stylus, or let a taller person register",
             )
         ]
-    return []
+    seen = np.any([view.error.seen_touches[0] for view in evaluation.views], axis=0)
+    unseen = int((~seen).sum())
+    if unseen == 0:
+        return []
+    return [
+        Finding(
+            "note",
+            "touch-unseen",
+            where,
+            f"{unseen} of {seen.size} touches",
+            "of the registration are hidden by the toucher's body or out of view; the plan "
+            "counts without them",
+            "step to the other side of the hand while touching there, and they count too",
+        )
+    ]
 
 
 def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: str) -> list[Finding]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.people import blocked_by_body, reach_mask
+from rushlight.physics.stylus import mean_direction, turned_onto
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.shelf.people import standing_outline_m
@@ -110,15 +111,22 @@ def bodies(resolved: ResolvedRig, standing: Standing, places_m: Array) -> Array:
 
 
 def hidden_by_holder(
-    resolved: ResolvedRig, standing: Standing, light_m: Array, places_m: Array, camera: int
+    resolved: ResolvedRig, standing: Standing, places_m: Array, camera: int
 ) -> Array:
-    """Whether (R, E, G) the holder's own body hides the light (R, E, G, 3) from a camera."""
-    shape = light_m.shape[:-1]
+    """Whether (R, E, G) the holder's own body hides the light from a camera at each touch.
+
+    Places (R, G, 2) [m]; the light stands where it stands on average.
+    """
+    e = resolved.emitters
+    arm = turned_onto(mean_direction(e.tilt_rad, e.lean_rad, e.lean_std_rad), e.position_m)
+    shape = (*e.duty.shape, places_m.shape[1])
     if not len(standing.side):
         return np.zeros(shape, bool)
+    light = np.broadcast_to(arm[:, :, None, :], (*shape, 3)).copy()
+    light[..., :2] += places_m[:, None]
     body = bodies(resolved, standing, places_m)
     lens = resolved.cameras.rig_from_camera[:, camera, :3, 3][:, None, None, :]
-    hidden = blocked_by_body(lens, light_m, body, -resolved.surface.floor_m[:, None, None])
+    hidden = blocked_by_body(lens, light, body, -resolved.surface.floor_m[:, None, None])
     return np.asarray(hidden & (standing.holder >= 0)[None, :, None])
 
 

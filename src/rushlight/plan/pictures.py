@@ -64,7 +64,7 @@ def _one_map(axes: Axes, one: PlanMap, plan: Plan, least: float, most: float) ->
         light = math.isnan(value) or value > least + 0.45 * (most - least)
         axes.text(
             x,
-            y - 0.3 * dy,
+            _free_height(plan, x, y, dx, dy),
             text,
             ha="center",
             va="center",
@@ -89,6 +89,13 @@ def _one_map(axes: Axes, one: PlanMap, plan: Plan, least: float, most: float) ->
         fontweight="normal",
     )
     return picture
+
+
+def _free_height(plan: Plan, x: float, y: float, dx: float, dy: float) -> float:
+    """Where in a cell its number stands clear of the beacons: low, or else high."""
+    low = y - 0.3 * dy
+    crowded = any(abs(bx - x) < 0.4 * dx and abs(by - low) < 0.3 * dy for bx, by in plan.beacons)
+    return y + 0.3 * dy if crowded else low
 
 
 def _outline(axes: Axes, covered: NDArray[np.bool_], dx: float, dy: float) -> None:

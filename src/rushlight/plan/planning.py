@@ -46,8 +46,8 @@ Array = NDArray[Any]
 ASSUMPTIONS = (
     "first order about the rig as planned; one light at a time; the camera is focused on the "
     "middle of the surface",
-    f"every beacon is touched for {DWELL_S:g} s by each stylus that registers, its holder out of "
-    "the camera's way",
+    f"every beacon is touched for {DWELL_S:g} s by each stylus that registers and is not "
+    "hidden there by its holder's body",
     f"a person stands {HAND_ASIDE_M:g} m beside the hand, within their standing place (no source)",
     f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
     f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",

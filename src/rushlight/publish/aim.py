@@ -125,7 +125,7 @@ def aim_words(turn_deg: float, tilt_deg: float, roll_deg: float = 0.0) -> str:
 
 def place_words(hanging: Hanging) -> str:
     """Where to hang the lens, in words."""
-    x, y, z = (float(step) for step in hanging.lens_m)
+    x, _, z = (float(step) for step in hanging.lens_m)
     side = f"{metres(x)} to the right of" if x >= 0 else f"{metres(-x)} to the left of"
     return (
         f"the lens {metres(hanging.height_m)} above the floor, {metres(z)} out from the surface, "

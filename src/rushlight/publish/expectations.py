@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rushlight.publish.wording import Statement, stated
+from rushlight.publish.wording import NOT_KNOWN, Statement, stated
 from rushlight.records.assessment import Assessment
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure
 from rushlight.records.plan import Plan
@@ -196,12 +196,36 @@ _MEANS = {
 }
 
 
-def delay_rows(plan: Plan) -> list[tuple[str, Statement | None, Statement | None]]:
-    """Stages of the delay with their mean and worst."""
+def delay_rows(plan: Plan) -> list[tuple[str, str, str]]:
+    """Stages of the delay with their mean and worst, as text."""
 
-    def one(stage: str, statistic: str) -> Statement | None:
+    def one(stage: str, statistic: str) -> str:
         figure = whole_rig(plan.figures, "delay", stage, statistic)
-        return stated(figure) if figure else None
+        return stated(figure).text if figure else ""
 
-    rows = [(CAUSE_WORDS[s], one(s, "mean"), one(s, "max")) for s in DELAY_STAGES]
+    words = CAUSE_WORDS | {"all": "all stages together"}
+    rows = [(words[s], one(s, "mean"), one(s, "max")) for s in DELAY_STAGES]
     return [row for row in rows if row[1] or row[2]]
+
+
+def eye_rows(plan: Plan) -> list[tuple[str, str, str]]:
+    """From where, and which share of the limits for the front of the eye and for the retina.
+
+    Of several lights the one that comes nearest to its limit stands for all.
+    """
+    wheres = dict.fromkeys(
+        figure.scope.condition for figure in plan.figures if figure.name == "eye-irradiance-share"
+    )
+    return [
+        (where or "", _largest(plan, "eye-irradiance-share", where),
+         _largest(plan, "eye-radiance-share", where))
+        for where in wheres
+    ]  # fmt: skip
+
+
+def _largest(plan: Plan, name: str, condition: str | None) -> str:
+    found = [f for f in plan.figures if f.name == name and f.scope.condition == condition]
+    known = [figure for figure in found if figure.value is not None]
+    if len(known) < len(found) or not known:
+        return NOT_KNOWN  # one light of which nothing is known could be the strongest
+    return stated(max(known, key=lambda figure: figure.value or 0.0)).text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rushlight.publish.buying import Purchase
-from rushlight.publish.tolerances import missed
+from rushlight.publish.tolerances import figure_words, missed
 from rushlight.publish.wording import NOT_KNOWN
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis
@@ -36,10 +36,11 @@ def notices_of(rig: Rig, assessment: Assessment | None, tolerances: list[Toleran
             "rig does the same."
         )
     if assessment is not None:
-        for each in missed(tolerances, assessment):
-            what = " ".join(part for part in (each.figure, each.cause, each.statistic) if part)
+        beyond = [figure_words(each) for each in missed(tolerances, assessment)]
+        if beyond:
             notices.append(
-                f"The kit's own rig does not keep the bound for {what} in its own table of checks."
+                "Of the bounds by which rebuilds are checked, the kit's own rig, as "
+                f"{assessment.basis}, misses: {', '.join(beyond)}."
             )
     return notices
 

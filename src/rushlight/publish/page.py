@@ -14,10 +14,16 @@ from markupsafe import Markup
 
 from rushlight.publish.aim import Hanging
 from rushlight.publish.buying import Purchase
-from rushlight.publish.expectations import cause_rows, delay_rows, headline_rows
+from rushlight.publish.expectations import (
+    cause_rows,
+    delay_rows,
+    eye_rows,
+    headline_rows,
+)
 from rushlight.publish.sheet import Drawing
-from rushlight.publish.tolerances import own_value
+from rushlight.publish.tolerances import WORDS, figure_words, own_value
 from rushlight.publish.wording import (
+    NO_BREAK,
     metres,
     significant,
     stated,
@@ -25,7 +31,7 @@ from rushlight.publish.wording import (
 )
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis
-from rushlight.records.figure import CAUSE_WORDS, find_figure
+from rushlight.records.figure import find_figure
 from rushlight.records.kit import Kit, Tolerance
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
@@ -43,13 +49,6 @@ SECTIONS = (
     ("unknown", "What is not known"),
     ("rights", "Licence, authors and files"),
 )
-_FIGURE_WORDS = {
-    ("error", "rms"): "pointing error, root-mean-square",
-    ("error", "p95"): "pointing error, 95th percentile",
-    ("jitter", "rms"): "trembling of a light at rest",
-    ("coverage", "share"): "part of the surface that works",
-    ("delay", "mean"): "delay from hand to picture, mean",
-}
 _MOST_ADVICE = 6
 
 
@@ -115,7 +114,11 @@ def _context(content: PageContent) -> dict[str, Any]:
         "headlines": headline_rows(kit.rig, plan, assessment),
         "causes": cause_rows(plan, assessment),
         "delays": delay_rows(plan),
-        "relative": assessment.relative if assessment else [],
+        "eyes": eye_rows(plan),
+        "relative": [
+            (WORDS.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)
+            for row in (assessment.relative if assessment else [])
+        ],
         "bought": content.bought,
         "cost": _cost(plan),
         "wiring": [(name, inline[name], content.drawings[name].description)
@@ -166,7 +169,7 @@ def _beacons(content: PageContent) -> list[tuple[int, str, str, str]]:
 
 
 def _fine(value_m: float) -> str:
-    return f"{value_m:.3f} m"
+    return f"{value_m:.3f}{NO_BREAK}m"
 
 
 def _registered(registration: Registration | None) -> dict[str, Any] | None:
@@ -184,8 +187,6 @@ def _registered(registration: Registration | None) -> dict[str, Any] | None:
 
 
 def _tolerance(tolerance: Tolerance, assessment: Assessment | None) -> dict[str, str]:
-    words = _FIGURE_WORDS.get((tolerance.figure, tolerance.statistic), tolerance.figure)
-    cause = "" if tolerance.cause in (None, "all") else f" ({CAUSE_WORDS[tolerance.cause]})"
     bounds = []
     if tolerance.low is not None:
         bounds.append(f"at least {with_unit(significant(tolerance.low), tolerance.unit)}")
@@ -193,7 +194,7 @@ def _tolerance(tolerance: Tolerance, assessment: Assessment | None) -> dict[str,
         bounds.append(f"at most {with_unit(significant(tolerance.high), tolerance.unit)}")
     own = own_value(tolerance, assessment)
     return {
-        "what": words + cause,
+        "what": figure_words(tolerance),
         "bound": " and ".join(bounds),
         "ground": tolerance.ground,
         "basis": tolerance.basis,

@@ -13,7 +13,7 @@ from rushlight.publish.wiring import Circuit, parts_words
 from rushlight.publish.wording import metres, significant, with_unit
 from rushlight.records.kit import Step
 from rushlight.records.plan import Plan
-from rushlight.records.rig import Carried, CarriedEmitter, Rig
+from rushlight.records.rig import CarriedEmitter, Rig
 from rushlight.shelf.resolve import lit_emitters
 
 DWELL_S = 0.6
@@ -68,7 +68,10 @@ def _wire(rig: Rig, circuits: Sequence[Circuit]) -> list[Step]:
             Step(part="wire", title=f"Wire the light of {_listed(circuit.lights)}", text=text,
                  cautions=_beside(rig, "cell", "heat"))
         )  # fmt: skip
-    placed = " ".join(_placed(carried, light) for carried, light in lit_emitters(rig))
+    places: dict[str, list[str]] = {}
+    for carried, light in lit_emitters(rig):
+        places.setdefault(_placed(light), []).append(carried.id)
+    placed = " ".join(f"{_listed(names)}: {where}." for where, names in places.items())
     steps.append(
         Step(part="wire", title="Set the light in its place", text=placed
              + " Keep to these lengths: the error in the tables rests on them.")
@@ -86,9 +89,11 @@ def _wire(rig: Rig, circuits: Sequence[Circuit]) -> list[Step]:
     return steps
 
 
-def _placed(carried: Carried, light: CarriedEmitter) -> str:
+def _placed(light: CarriedEmitter) -> str:
     if light.distance_from_tip is not None:
-        where = f"{_millimetres(light.distance_from_tip.value)} behind the tip, on the stylus's axis"
+        where = (
+            f"{_millimetres(light.distance_from_tip.value)} behind the tip, on the stylus's axis"
+        )
     elif light.position is not None:
         x, y, z = (_millimetres(step.value) for step in light.position)
         where = f"at x {x}, y {y}, z {z} from the tip"
@@ -103,7 +108,7 @@ def _placed(carried: Carried, light: CarriedEmitter) -> str:
             f", under a translucent cap that lets {100 * light.diffuser.transmission.value:.0f} % "
             f"through and spreads {100 * light.diffuser.spread.value:.0f} % of it evenly"
         )
-    return f"{carried.id}: {where}, {facing}{cap}."
+    return f"{where}, {facing}{cap}"
 
 
 def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
@@ -170,8 +175,8 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
             part="register",
             title="Mark the beacons",
             text=f"Beacons are the {len(plan.beacons)} places that are touched so that the camera "
-            "learns where the surface is. Mark each with a small cross, by the table below or on "
-            "the picture that you show.",
+            "learns where the surface is. Mark each with a small cross, by the table of beacons "
+            "or on the picture that you show.",
         ),
         Step(
             part="register",

@@ -8,6 +8,15 @@ from rushlight.records.kit import Tolerance
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
 
+WORDS = {
+    ("error", "rms"): "pointing error, root-mean-square",
+    ("error", "p95"): "pointing error, 95th percentile",
+    ("jitter", "rms"): "trembling of a light at rest",
+    ("coverage", "share"): "part of the surface that works",
+    ("delay", "mean"): "delay from hand to picture, mean",
+}
+"""Name and statistic of a figure, in a reader's words."""
+
 _FROM_BUILDS = (("error", "all", "rms"), ("error", "all", "p95"), ("jitter", None, "rms"))
 
 
@@ -57,10 +66,15 @@ def own_value(tolerance: Tolerance, assessment: Assessment | None) -> float | No
     """The kit's own rig's figure, None where it was not found."""
     if assessment is None:
         return None
-    figure = whole_rig(
-        assessment.figures, tolerance.figure, tolerance.cause, tolerance.statistic
-    )
+    figure = whole_rig(assessment.figures, tolerance.figure, tolerance.cause, tolerance.statistic)
     return None if figure is None else figure.value
+
+
+def figure_words(tolerance: Tolerance) -> str:
+    """Which figure a tolerance bounds, in a reader's words."""
+    return WORDS.get(
+        (tolerance.figure, tolerance.statistic), f"{tolerance.figure}, {tolerance.statistic}"
+    )
 
 
 def _outside(tolerance: Tolerance, value: float | None) -> bool:

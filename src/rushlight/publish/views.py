@@ -35,7 +35,9 @@ def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     far = max([*(float(h.lens_m[2]) for h in hangings), *_standing_depths(rig), 0.5])
     statures = [person.stature.value for person in rig.people]
     top = max([high, *(h.height_m for h in hangings), *statures]) + 0.15
-    sheet = Sheet(0.0, far, 0.0, top, (26.0, 16.0 + 9.0 * len(hangings), 9.0 + 9.0 * len(hangings), 8.0))
+    sheet = Sheet(
+        0.0, far, 0.0, top, (26.0, 16.0 + 9.0 * len(hangings), 9.0 + 9.0 * len(hangings), 8.0)
+    )
     for hanging in hangings:
         _sight_from_side(sheet, hanging, low)
     sheet.line((0.0, 0.0), (far + 0.1, 0.0), "floor", 0.8)

@@ -175,7 +175,8 @@ def _ours(text: str, title: str, description: str) -> str:
     """The drawn schematic in this project's look, with words for those who cannot see it."""
     head, body = re.match(r"<svg([^>]*)>(.*)</svg>\s*$", text, re.DOTALL).groups()  # type: ignore[union-attr]
     left, top, width, height = (
-        float(part) for part in re.search(r'viewBox="([^"]+)"', head).group(1).split()  # type: ignore[union-attr]
+        float(part)
+        for part in re.search(r'viewBox="([^"]+)"', head).group(1).split()  # type: ignore[union-attr]
     )
     margin, aside = 10.0, 40.0  # the drawing library reckons words narrower than browsers set them
     body = re.sub(r"stroke-dasharray:-;?", "", body)

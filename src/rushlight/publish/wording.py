@@ -9,7 +9,7 @@ from rushlight.records.document import Basis
 from rushlight.records.figure import Figure
 
 NOT_KNOWN = "not known"
-NARROW_SPACE = "\u202f"
+NARROW_SPACE, NO_BREAK = "\u202f", "\u00a0"
 _UNIT_SIGNS = {"ohm": "Ω", "deg": "°", "e-": "electrons", "bit/s": "bit/s", "1": ""}
 _CURRENCY_LETTERS = 3
 
@@ -38,33 +38,33 @@ def _grouped(value: float, decimals: int) -> str:
 
 
 def metres(value_m: float) -> str:
-    """A length on a drawing, to the centimetre.
+    r"""A length on a drawing, to the centimetre.
 
     Examples
     --------
     >>> metres(2.4)
-    '2.40 m'
+    '2.40\xa0m'
     """
-    return f"{value_m:.2f} m".replace("-", "−")
+    return f"{value_m:.2f}{NO_BREAK}m".replace("-", "−")
 
 
 def with_unit(number: str, unit: str) -> str:
-    """A number and its unit's sign.
+    r"""A number and its unit's sign.
 
     Examples
     --------
     >>> with_unit("75", "ohm"), with_unit("not known", "mm"), with_unit("17", "deg")
-    ('75 Ω', 'not known', '17°')
+    ('75\xa0Ω', 'not known', '17°')
     """
     if number == NOT_KNOWN:
         return number
     sign = _UNIT_SIGNS.get(unit, unit)
-    return f"{number}{'' if sign == '°' else ' '}{sign}".strip()
+    return f"{number}{'' if sign == '°' else NO_BREAK}{sign}".rstrip(NO_BREAK)
 
 
 def money(amount: float | None, currency: str) -> str:
     """A sum of money with its currency."""
-    return NOT_KNOWN if amount is None else f"{amount:.2f} {currency}"
+    return NOT_KNOWN if amount is None else f"{amount:.2f}{NO_BREAK}{currency}"
 
 
 @dataclass(frozen=True)
@@ -98,11 +98,17 @@ def stated(figure: Figure) -> Statement:
             "no interval computed",
             figure.basis,
         )
-    decimals = max(0, -math.floor(math.log10((figure.high - figure.low) / 2.0)))
+    decimals = _decimals((figure.high - figure.low) / 2.0)
     value, low, high = (f"{v:.{decimals}f}" for v in (figure.value, figure.low, figure.high))
-    level = f", {100.0 * figure.level:.0f} % interval" if figure.level else ""
+    level = f", {100.0 * figure.level:.0f}{NO_BREAK}% interval" if figure.level else ""
     return Statement(
         with_unit(value, figure.unit),
         f"{low} to {with_unit(high, figure.unit)}{level}".replace("-", "−"),
         figure.basis,
     )
+
+
+def _decimals(doubt: float) -> int:
+    """Decimals that a doubt warrants: its first digit, or two where that is 1 or 2."""
+    power = math.floor(math.log10(doubt))
+    return max(0, -power + (1 if doubt < 3.0 * 10.0**power else 0))

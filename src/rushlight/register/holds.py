@@ -24,6 +24,12 @@ STEP_PX = 6.0
 GAP_S = 0.1
 """A light may flicker out for this long without ending its touch."""
 
+OWN_GLOW_WIDTHS = 5.0
+"""Dots nearer than so many of their widths are one stylus's: its light, and its glow on the wall.
+
+While beacons are touched one at a time, nothing else can be so near (our own choice).
+"""
+
 STANDING_S = 4.0
 """A light that stays for longer, and for over half the footage, is part of the room."""
 
@@ -102,7 +108,7 @@ def find_holds(
         ended = [light for light in lit if (time_ns - light.times[-1]) * 1e-9 > GAP_S]
         lit = [light for light in lit if light not in ended]
         holds += [hold for light in ended for hold in _still_parts(light, least_s)]
-        lit += _follow(lit, time_ns, dots.good())
+        lit += _follow(lit, time_ns, with_own_glow(dots.good()))
     holds += [hold for light in lit for hold in _still_parts(light, least_s)]
     whole_ns = 0 if first is None or last is None else last - first
     room = [h for h in holds if h.length_ns > max(STANDING_S * 1e9, whole_ns / 2)]
@@ -113,6 +119,53 @@ def find_holds(
     alone, doubled = _brightest_at_once(moving)
     findings += [_passed_over(hold, "shines beside a brighter light") for hold in doubled]
     return alone, findings
+
+
+def with_own_glow(dots: Dots) -> Dots:
+    """Each light and its glow on the wall as one dot, where a detector tells them apart.
+
+    A detector may see light and glow as one spot in one frame and as two in the next. Together
+    they stand at the mean by their light, which is near where the fit of one spot settles, and
+    which a plan predicts.
+
+    Parameters
+    ----------
+    dots
+        Of one frame in which styli are far apart.
+
+    Returns
+    -------
+    Dots
+        The brightest first of each group, moved to the group's mean; the others are left out.
+    """
+    if len(dots) < 2:
+        return dots
+    xy, cov, flux = dots.xy.copy(), dots.cov.copy(), np.nan_to_num(dots.flux)
+    width = np.nan_to_num(np.sqrt(dots.width[:, [0, 2]].mean(axis=1)), nan=1.0)
+    left = np.ones(len(dots), bool)
+    chief = []
+    for which in np.argsort(-flux):
+        if not left[which]:
+            continue
+        near = np.linalg.norm(dots.xy - dots.xy[which], axis=1) <= OWN_GLOW_WIDTHS * width[which]
+        group = np.flatnonzero(left & near)
+        left[group] = False
+        share = flux[group] / flux[group].sum() if flux[group].sum() > 0 else np.zeros(len(group))
+        if len(group) > 1 and share.sum() > 0:
+            xy[which] = share @ dots.xy[group]
+            cov[which] = np.einsum("n,nij->ij", share**2, dots.cov[group])
+        flux[which] = flux[group].sum()
+        chief.append(int(which))
+    return Dots(
+        xy=xy[chief],
+        cov=cov[chief],
+        flux=np.where(np.isnan(dots.flux[chief]), np.nan, flux[chief]),
+        width=dots.width[chief],
+        peak=dots.peak[chief],
+        saturated=dots.saturated[chief],
+        quality=dots.quality[chief],
+        reason=dots.reason[chief],
+    )
 
 
 def match_goals(
