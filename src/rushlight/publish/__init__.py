@@ -1,0 +1,1 @@
+"""Publishing a rig: page, drawings, data and checks, by which others rebuild it."""

@@ -107,17 +107,17 @@ def _matters(part: Part, rig: Rig) -> Matters:
     if isinstance(part, EmitterPart):
         return _emitter(part)
     if isinstance(part, CellPart):
-        values = (part.voltage, part.greatest_current)
-        words = (part.chemistry, f"{_shown(part.voltage)} each",
-                 f"bears {_shown(part.greatest_current)}")  # fmt: skip
-        return words, values
+        each, bears = _shown(part.voltage), _shown(part.greatest_current)
+        return (
+            (part.chemistry, f"{each} each", f"bears {bears}"),
+            (part.voltage, part.greatest_current),
+        )
     if isinstance(part, FilterPart):
         return _filter(part)
     if isinstance(part, DisplayPart):
         width, height = part.size_px
-        words = (f"{width} × {height} pixels", _shown(part.refresh),
-                 f"delay {_shown(part.delay)} or less")  # fmt: skip
-        return words, (part.refresh, part.delay)
+        pixels, delay = f"{width} × {height} pixels", f"delay {_shown(part.delay)} or less"
+        return (pixels, _shown(part.refresh), delay), (part.refresh, part.delay)
     return (), ()
 
 
@@ -155,11 +155,12 @@ def _emitter(part: EmitterPart) -> Matters:
 
 
 def _filter(part: FilterPart) -> Matters:
+    values: tuple[Sourced, ...]
     if part.passes == "long" and part.edge is not None:
         which, values = f"passes from {_shown(part.edge)} on", (part.edge,)
     else:
-        band = tuple(each for each in (part.centre, part.width) if each is not None)
-        which, values = f"passes {' and width '.join(map(_shown, band))}", band
+        values = tuple(each for each in (part.centre, part.width) if each is not None)
+        which = f"passes {', width '.join(map(_shown, values))}"
     words = (which, f"lets through {_shown(part.transmission)}", f"leaks {_shown(part.leak)}")
     return words, (*values, part.transmission, part.leak)
 

@@ -24,6 +24,7 @@ from rushlight.publish.sheet import Drawing
 from rushlight.publish.tolerances import WORDS, figure_words, own_value
 from rushlight.publish.wording import (
     NO_BREAK,
+    camera_words,
     metres,
     significant,
     stated,
@@ -129,7 +130,7 @@ def _context(content: PageContent) -> dict[str, Any]:
                   for name in inline if name == "front-view.svg"],
         "steps": {part: [step for step in kit.steps if step.part == part]
                   for part in ("wire", "mount", "register", "check")},
-        "corners": [(hanging.camera, _corners(hanging)) for hanging in content.hangings],
+        "corners": [(camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings],
         "beacons": _beacons(content),
         "registered": _registered(content.registration),
         "pictures": [

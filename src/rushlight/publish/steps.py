@@ -10,7 +10,7 @@ from rushlight.physics.safety import CAUTIONS
 from rushlight.publish.aim import Hanging, aim_words, place_words
 from rushlight.publish.cautions import caution_text
 from rushlight.publish.wiring import Circuit, parts_words
-from rushlight.publish.wording import metres, significant, with_unit
+from rushlight.publish.wording import camera_words, metres, significant, with_unit
 from rushlight.records.kit import Step
 from rushlight.records.plan import Plan
 from rushlight.records.rig import CarriedEmitter, Rig
@@ -131,18 +131,18 @@ def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
         steps.append(
             Step(
                 part="mount",
-                title=f"Hang camera {hanging.camera}",
+                title=f"Hang {camera_words(hanging.camera)}",
                 text=f"Hang {place_words(hanging)}{with_filter}.",
                 cautions=_beside(rig, "height", *(["filter_glass"] if camera.filter else [])),
             )
         )
         steps.append(
-            Step(part="mount", title=f"Aim camera {hanging.camera}", text=_aim_text(hanging))
+            Step(part="mount", title=f"Aim {camera_words(hanging.camera)}", text=_aim_text(hanging))
         )
         steps.append(
             Step(
                 part="mount",
-                title=f"Set camera {hanging.camera}",
+                title=f"Set {camera_words(hanging.camera)}",
                 text=f"Frame rate {camera.frame_rate.value:g} Hz; exposure "
                 f"{_exposure(plan, hanging.camera)}; gain {camera.gain:g}. Switch automatic "
                 f"exposure, gain and focus off, and focus at {_focus(hanging)}.",

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from rushlight.publish.aim import Hanging, aim_words
 from rushlight.publish.sheet import EMBER, REED, Drawing, Point, Sheet
-from rushlight.publish.wording import metres
+from rushlight.publish.wording import camera_words, metres
 from rushlight.records.rig import Person, PlacedPose, Rig, Surface
 from rushlight.shelf.people import standing_outline_m
 
@@ -17,7 +17,8 @@ _HEAD_SHARE = 0.13
 """Height of a drawn head over stature; a drawing, no measure."""
 _RAY_M = 1.0
 """How far to draw a line of sight that meets neither wall nor floor [m]."""
-_APART_MM = 9.0
+_APART_MM, _LINE_MM = 9.0, 4.4
+"""Between parallel measures, and between lines of words, on the paper [mm]."""
 
 
 def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
@@ -35,8 +36,9 @@ def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     far = max([*(float(h.lens_m[2]) for h in hangings), *_standing_depths(rig), 0.5])
     statures = [person.stature.value for person in rig.people]
     top = max([high, *(h.height_m for h in hangings), *statures]) + 0.15
+    beside = _APART_MM * len(hangings)
     sheet = Sheet(
-        0.0, far, 0.0, top, (26.0, 16.0 + 9.0 * len(hangings), 9.0 + 9.0 * len(hangings), 8.0)
+        0.0, far, 0.0, top, (26.0, 16.0 + beside, 9.0 + beside, 4.0 + _LINE_MM * len(hangings))
     )
     for hanging in hangings:
         _sight_from_side(sheet, hanging, low)
@@ -47,15 +49,15 @@ def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     _people_from_side(sheet, rig)
     sheet.dimension((0.0, 0.0), (0.0, low), metres(low), -8.0)
     sheet.dimension((0.0, low), (0.0, high), metres(high - low), -8.0)
-    for number, hanging in enumerate(hangings):
-        z, y = float(hanging.lens_m[2]), hanging.height_m
+    places = [(round(float(h.lens_m[2]), 3), round(h.height_m, 3)) for h in hangings]
+    for number, (z, y) in enumerate(dict.fromkeys(places)):
         sheet.dimension((z, 0.0), (z, y), metres(y), 10.0 + _APART_MM * number)
         sheet.dimension((0.0, 0.0), (z, 0.0), metres(z), 12.0 + _APART_MM * number)
     if surface.projector:
         _projector(sheet, surface.projector, lambda p: (p[2], p[1] + low))
     _cameras(sheet, hangings, lambda h: (float(h.lens_m[2]), h.height_m))
     places = "; ".join(
-        f"camera {h.camera} {metres(h.height_m)} high and {metres(float(h.lens_m[2]))} from the "
+        f"{camera_words(h.camera)} {metres(h.height_m)} high and {metres(float(h.lens_m[2]))} from the "
         f"wall, {aim_words(h.turn_deg, h.tilt_deg, h.roll_deg)}"
         for h in hangings
     )
@@ -109,7 +111,7 @@ def top_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
         _projector(sheet, surface.projector, lambda p: (p[0], p[2]))
     _cameras(sheet, hangings, lambda h: (float(h.lens_m[0]), float(h.lens_m[2])), above=True)
     places = "; ".join(
-        f"camera {h.camera} {metres(x)} along the surface from its left edge, {metres(z)} from it"
+        f"{camera_words(h.camera)} {metres(x)} along the surface from its left edge, {metres(z)} from it"
         for h, (x, z) in zip(hangings, lenses, strict=True)
     )
     return sheet.finish(
@@ -140,9 +142,10 @@ def front_view(rig: Rig, hangings: Sequence[Hanging], beacons_m: Sequence[Point]
         [(0.0, low), (width, low), (width, high), (0.0, high)], "surface", fill="none",
         stroke="currentColor", stroke_width=0.9,
     )  # fmt: skip
-    for hanging in hangings:
+    for number, hanging in enumerate(hangings):
         if np.isfinite(hanging.aim_m).all():
-            _cross(sheet, (float(hanging.aim_m[0]), float(hanging.aim_m[1]) + low), hanging.camera)
+            x, y = (float(step) for step in hanging.aim_m)
+            _cross(sheet, (x, y + low), hanging.camera, number)
     for number, (x, y) in enumerate(beacons_m, start=1):
         sheet.dot((x, y + low), 3.2, "beacon", fill=EMBER, fill_opacity=0.15, stroke=EMBER,
                   stroke_width=0.6)  # fmt: skip
@@ -169,21 +172,27 @@ def _standing_depths(rig: Rig) -> list[float]:
     return [float(z) for person in rig.people for z in standing_outline_m(person)[:, 1]]
 
 
-def _cameras(sheet: Sheet, hangings: Sequence[Hanging], place, above: bool = False) -> None:
-    for hanging in hangings:
+def _cameras(
+    sheet: Sheet,
+    hangings: Sequence[Hanging],
+    place: Callable[[Hanging], Point],
+    above: bool = False,
+) -> None:
+    for number, hanging in enumerate(hangings):
         at = place(hanging)
         x, y = sheet.at(at)
         sheet.elements.append(
             f'<rect class="camera" x="{x - 2:.3f}" y="{y - 2:.3f}" width="4" height="4" '
             f'fill="{EMBER}" stroke="currentColor" stroke-width="0.4"/>'
         )
-        words = f"camera {hanging.camera}"
+        words = camera_words(hanging.camera)
         if not above:
             words += f": {aim_words(hanging.turn_deg, hanging.tilt_deg, hanging.roll_deg)}"
-        sheet.text(at, words, (3.5 if above else 4.0, -4.4), "start" if above else "end")
+        shift = (3.5, -_LINE_MM) if above else (4.0, -_LINE_MM * (number + 1))
+        sheet.text(at, words, shift, "start" if above else "end")
 
 
-def _projector(sheet: Sheet, pose: PlacedPose, place) -> None:
+def _projector(sheet: Sheet, pose: PlacedPose, place: Callable[[list[float]], Point]) -> None:
     at = place([float(step.value) for step in pose.position])
     sheet.dot(at, 2.0, "projector", fill=REED, stroke="currentColor", stroke_width=0.4)
     sheet.text(at, "projector", (0.0, -3.6))
@@ -245,14 +254,14 @@ def _axis(sheet: Sheet, lens: Point, end: Point) -> None:
     sheet.line(lens, end, "line-of-sight", 0.35, stroke=EMBER, stroke_dasharray="3 1.4")
 
 
-def _cross(sheet: Sheet, at: Point, camera: str) -> None:
+def _cross(sheet: Sheet, at: Point, camera: str, number: int) -> None:
     x, y = sheet.at(at)
     for dx, dy in ((3.0, 0.0), (0.0, 3.0)):
         sheet.elements.append(
             f'<line class="aim" x1="{x - dx:.3f}" y1="{y - dy:.3f}" x2="{x + dx:.3f}" '
             f'y2="{y + dy:.3f}" stroke="{EMBER}" stroke-width="0.5"/>'
         )
-    sheet.text(at, f"camera {camera} looks here", (0.0, -4.6))
+    sheet.text(at, f"{camera_words(camera)} looks here", (0.0, -4.6 - _LINE_MM * number))
 
 
 def _people_from_side(sheet: Sheet, rig: Rig) -> None:

@@ -48,6 +48,17 @@ def metres(value_m: float) -> str:
     return f"{value_m:.2f}{NO_BREAK}m".replace("-", "−")
 
 
+def camera_words(camera: str) -> str:
+    """A camera by its id, without saying "camera" twice.
+
+    Examples
+    --------
+    >>> camera_words("beam"), camera_words("camera")
+    ('camera beam', 'camera')
+    """
+    return camera if camera.startswith("camera") else f"camera {camera}"
+
+
 def with_unit(number: str, unit: str) -> str:
     r"""A number and its unit's sign.
 

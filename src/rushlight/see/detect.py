@@ -37,6 +37,9 @@ THRESHOLD_SIGMAS = 5.3
 """Least height of a 3×3 sum. A 640×480 picture has fewer than 3·10⁵ independent sums; a normal
 law passes this height once in 1.7·10⁷ (computed), so noise alone makes a dot in 50 frames."""
 
+STILL_DN = 0.5
+"""Noise below which a picture's grey levels stand almost still (chosen by trial)."""
+
 
 class Detector:
     """Finds the dots in pictures of one size.
@@ -191,7 +194,10 @@ class Detector:
         model = np.sqrt(
             self.noise.variance_dn2(offset_dn) + light_dn * self.noise.levels_per_electron()
         )
-        return np.where(measured > 1.25 * model, measured, model)
+        # A level between two grey levels flickers between them by up to half a level, more than
+        # the even spread of rounding that the model supposes: nearly still pictures are believed.
+        leeway = np.where(model < STILL_DN, 1.0, 1.25)
+        return np.where(measured > leeway * model, measured, model)
 
     def _shapes(
         self, image: npt.NDArray[np.uint8], noise: npt.NDArray[np.float64], full_scale_dn: float

@@ -37,7 +37,7 @@ from rushlight.see.scan import JIT
 LEAST_FLUX_SIGMAS = 4.5
 """A fitted spot is faint when its light is less than this many times its uncertainty."""
 
-GREATEST_MISFIT = 0.35
+GREATEST_MISFIT = 0.5
 """Part of a spot's light that its model may leave unexplained."""
 
 EDGE_SIGMAS = 1.5

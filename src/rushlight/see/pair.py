@@ -41,8 +41,9 @@ PAIR_STEPS = 25
 PAIR_GREATEST_SIGMA_PX = 6.0
 LEAST_PART = 0.15
 """Part of the brighter spot's light that the other must have: less is a halo or a flaw."""
-LEAST_SEPARATION = 1.5
-"""Least distance of the two, in widths; nearer, they are one dot."""
+LEAST_SEPARATION = 3.0
+"""Least distance of the two, in widths; nearer, they are one dot. A stylus's tip and its glow on
+the wall stand nearer than that, and a plan predicts where one spot settles on both."""
 
 # Order of the unknowns: x, y, flux of one; the same of the other; then these.
 _WIDTH, _LEVEL, _UNKNOWNS = 6, 7, 8
