@@ -50,6 +50,7 @@ def assessed(planned):
         figures=[
             found("error", "all", "rms", 91.0, "mm", 88.0, 94.0),
             found("coverage", None, "share", 97.0, "%", 90.0, 99.0),
+            found("throughput", None, "mean", 3.21, "bit/s", 2.9, 3.6),
         ],
         compared=[],
         findings=[],

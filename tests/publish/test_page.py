@@ -125,6 +125,8 @@ def test_what_was_simulated_predicted_and_invented_is_marked_so(read, source, pl
     assert "54.20 EUR invented" in read.text
     assert "This rig is invented" in read.text
     assert "rest on one model" in read.text
+    assert "3.2\xa0bit/s simulated 2.9 to 3.6" in read.text.replace(" bit", "\xa0bit")
+    assert "tapped by invented hands" in read.text
     alone = Reader(page_of(plain)).text
     assert "Every figure here is predicted. Nothing was built, nothing measured." in alone
     assert "Not tried on hardware" in alone

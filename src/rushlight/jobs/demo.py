@@ -116,14 +116,14 @@ def demo(
     )
     published = kit(
         rig,
-        plan_path=plan_file,
-        assessment_path=folder / "assessment" / "assessment.json",
-        registration_path=registration,
+        plan=plan_file,
+        assessment=folder / "assessment" / "assessment.json",
+        registration=registration,
         out=folder / "kit",
         progress=_told(progress, "5 kit"),
     )
     return DemoResult(
-        folder, published.folder, published.archive, summary_of(planned, assessed)
+        folder, published.folder, published.zip, summary_of(planned, assessed)
     )
 
 

@@ -99,7 +99,6 @@ _HEADLINES = (
         "mean delay",
     ),
     _Asked("Delay at worst", "every stage at its slowest", "delay", "all", "max"),
-    _Asked("Throughput", "of pointing, effective, in tapping trials", "throughput", None, "mean"),
     _Asked("Cost", "of the priced lines in the parts table", "cost", None, "value"),
     _Asked("Share of the reference's price", "", "relative-cost", None, "value"),
 )
@@ -114,7 +113,23 @@ def headline_rows(rig: Rig, plan: Plan, assessment: Assessment | None) -> list[R
         means = "of the light that empties its cells first, at the share of time lit in rig.toml"
         rows.insert(-2, Row("Running time on one set of cells", means, stated(least), None,
                             _wanted("runtime", plan)))  # fmt: skip
+    rows[-2:-2] = _tapping_rows(assessment)
     return [row for row in rows if row.predicted or row.found]
+
+
+def _tapping_rows(assessment: Assessment | None) -> list[Row]:
+    """Throughput of pointing, one row for every condition of the tapping trials."""
+    figures = assessment.figures if assessment else []
+    rows = []
+    for figure in figures:
+        scope = figure.scope
+        if figure.name != "throughput" or scope.carried or scope.person:
+            continue
+        means = f"in tapping trials, {scope.condition}" if scope.condition else "in tapping trials"
+        if figure.basis == "simulated":
+            means += "; tapped by invented hands, so it says nothing of people"
+        rows.append(Row("Throughput of pointing", means, None, stated(figure)))
+    return rows
 
 
 def _row(asked: _Asked, plan: Plan, assessment: Assessment | None) -> Row:

@@ -130,7 +130,9 @@ def _context(content: PageContent) -> dict[str, Any]:
                   for name in inline if name == "front-view.svg"],
         "steps": {part: [step for step in kit.steps if step.part == part]
                   for part in ("wire", "mount", "register", "check")},
-        "corners": [(camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings],
+        "corners": [
+            (camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings
+        ],
         "beacons": _beacons(content),
         "registered": _registered(content.registration),
         "pictures": [

@@ -49,16 +49,16 @@ def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     _people_from_side(sheet, rig)
     sheet.dimension((0.0, 0.0), (0.0, low), metres(low), -8.0)
     sheet.dimension((0.0, low), (0.0, high), metres(high - low), -8.0)
-    places = [(round(float(h.lens_m[2]), 3), round(h.height_m, 3)) for h in hangings]
-    for number, (z, y) in enumerate(dict.fromkeys(places)):
+    lenses = [(round(float(h.lens_m[2]), 3), round(h.height_m, 3)) for h in hangings]
+    for number, (z, y) in enumerate(dict.fromkeys(lenses)):
         sheet.dimension((z, 0.0), (z, y), metres(y), 10.0 + _APART_MM * number)
         sheet.dimension((0.0, 0.0), (z, 0.0), metres(z), 12.0 + _APART_MM * number)
     if surface.projector:
         _projector(sheet, surface.projector, lambda p: (p[2], p[1] + low))
     _cameras(sheet, hangings, lambda h: (float(h.lens_m[2]), h.height_m))
     places = "; ".join(
-        f"{camera_words(h.camera)} {metres(h.height_m)} high and {metres(float(h.lens_m[2]))} from the "
-        f"wall, {aim_words(h.turn_deg, h.tilt_deg, h.roll_deg)}"
+        f"{camera_words(h.camera)} {metres(h.height_m)} high and {metres(float(h.lens_m[2]))} "
+        f"from the wall, {aim_words(h.turn_deg, h.tilt_deg, h.roll_deg)}"
         for h in hangings
     )
     return sheet.finish(
@@ -111,7 +111,8 @@ def top_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
         _projector(sheet, surface.projector, lambda p: (p[0], p[2]))
     _cameras(sheet, hangings, lambda h: (float(h.lens_m[0]), float(h.lens_m[2])), above=True)
     places = "; ".join(
-        f"{camera_words(h.camera)} {metres(x)} along the surface from its left edge, {metres(z)} from it"
+        f"{camera_words(h.camera)} {metres(x)} along the surface from its left edge, "
+        f"{metres(z)} from it"
         for h, (x, z) in zip(hangings, lenses, strict=True)
     )
     return sheet.finish(
@@ -261,7 +262,8 @@ def _cross(sheet: Sheet, at: Point, camera: str, number: int) -> None:
             f'<line class="aim" x1="{x - dx:.3f}" y1="{y - dy:.3f}" x2="{x + dx:.3f}" '
             f'y2="{y + dy:.3f}" stroke="{EMBER}" stroke-width="0.5"/>'
         )
-    sheet.text(at, f"{camera_words(camera)} looks here", (0.0, -4.6 - _LINE_MM * number))
+    down = 3.4 + _LINE_MM * (number // 2 + 1) if number % 2 else -4.6 - _LINE_MM * (number // 2)
+    sheet.text(at, f"{camera_words(camera)} looks here", (0.0, down))
 
 
 def _people_from_side(sheet: Sheet, rig: Rig) -> None:
