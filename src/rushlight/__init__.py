@@ -1,3 +1,3 @@
-"""Rushlight: low-cost infrared pointing and viewing displays, from choice of parts to published kit."""
+"""Rushlight: low-cost infrared pointing and viewing displays, from parts to published kit."""
 
 __version__ = "0.1.0"

@@ -14,7 +14,7 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.records.figure import Figure, Scope
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 RIG = Scope(rig="barn-wall")
 
 

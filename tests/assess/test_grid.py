@@ -13,7 +13,7 @@ from rushlight.assess.recording import read_recordings
 from rushlight.jobs.load import load_rig
 from rushlight.records.figure import find_figure
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 MM = st.floats(-20.0, 20.0)
 
 

@@ -15,7 +15,7 @@ from rushlight.records.document import read_document
 from rushlight.records.dots import Frame
 from rushlight.records.session import Clock, Event, Fix, SessionHeader, ShownGoal
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 PERIOD_NS = 10_000_000
 PLACES = [(0.3, 0.3), (1.1, 0.4), (2.0, 0.3), (0.4, 1.2), (1.2, 1.1), (2.1, 1.2)]
 

@@ -11,7 +11,7 @@ from rushlight.cli import app
 from rushlight.errors import RushlightError
 from rushlight.jobs.plan import planned_rig
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 @pytest.fixture(scope="module")

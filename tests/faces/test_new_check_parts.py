@@ -14,7 +14,7 @@ from rushlight.jobs.load import load_rig
 from rushlight.jobs.new import new as new_job
 from rushlight.shelf.resolve import resolve
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 def run(*arguments):

@@ -14,7 +14,7 @@ from rushlight.errors import RushlightError
 from rushlight.records.document import read_document
 from rushlight.records.plan import Plan
 
-BARN_WALL = Path(__file__).resolve().parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).resolve().parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 def command(*arguments: str) -> Result:

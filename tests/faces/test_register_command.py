@@ -17,7 +17,7 @@ from rushlight.records.document import read_document
 from rushlight.records.registration import Registration
 from rushlight.records.session import FootageHeader
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 def run(*arguments):

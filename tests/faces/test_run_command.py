@@ -25,7 +25,7 @@ from rushlight.records.registration import CameraMap, Registration, Validity, Ve
 from rushlight.records.session import FootageHeader
 from rushlight.shelf.resolve import resolve
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 _spec = importlib.util.spec_from_file_location(
     "real_data", Path(__file__).parents[1] / "real_data.py"

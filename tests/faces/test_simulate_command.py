@@ -14,7 +14,7 @@ from rushlight.jobs.simulate import simulate as simulate_job
 from rushlight.records.document import read_document
 from rushlight.records.session import FootageHeader
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 SHORT = ("--columns", 2, "--rows", 1, "--frames-per-place", 3)
 
 

@@ -119,4 +119,4 @@ def make_wall():
 @pytest.fixture(scope="session")
 def examples() -> Path:
     """The folder of the demo rigs."""
-    return Path(__file__).resolve().parents[2] / "examples"
+    return Path(__file__).resolve().parents[2] / "src/rushlight/jobs/scenarios"

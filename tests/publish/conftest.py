@@ -19,7 +19,7 @@ from rushlight.register.fit import Place, fit_registration
 from rushlight.register.solve import Lens, Touches, Wall
 from rushlight.shelf.resolve import resolve
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,7 @@ import pytest
 
 from rushlight.jobs.check import check
 
-BARN_WALL = Path(__file__).parents[2] / "examples" / "barn-wall"
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from rushlight.jobs.run import run
 from rushlight.jobs.simulate import simulate
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import write_text
-from rushlight.records.figure import find_figure
+from rushlight.records.figure import Figure, find_figure
 from rushlight.records.plan import Plan
 
 SCENARIOS = ("barn-wall",)
@@ -98,9 +98,7 @@ def demo(
         return made
 
     registration = folder / "registration.json"
-    register(
-        film("registration"), rig, registration, plan_file, _told(progress, "2 register")
-    )
+    register(film("registration"), rig, registration, plan_file, _told(progress, "2 register"))
     sessions, truths = [], []
     for script, more in (
         ("grid", {"columns": COLUMNS, "rows": ROWS, "frames_per_place": FRAMES_A_PLACE}),
@@ -122,9 +120,7 @@ def demo(
         out=folder / "kit",
         progress=_told(progress, "5 kit"),
     )
-    return DemoResult(
-        folder, published.folder, published.zip, summary_of(planned, assessed)
-    )
+    return DemoResult(folder, published.folder, published.zip, summary_of(planned, assessed))
 
 
 def _prepared(scenario: str, out: Path) -> Path:
@@ -145,7 +141,7 @@ def _prepared(scenario: str, out: Path) -> Path:
     if folder.exists():
         shutil.rmtree(folder)
     write_text(folder / MARK, "Made by rushlight demo; replaced by the next one.\n")
-    source = importlib.resources.files("rushlight.jobs") / "scenarios" / f"{scenario}.toml"
+    source = importlib.resources.files("rushlight.jobs") / "scenarios" / scenario / RIG_FILE
     write_text(folder / RIG_FILE, source.read_text(encoding="utf-8"))
     return folder
 
@@ -159,6 +155,7 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
     """The five lines that a demo ends with."""
     error = find_figure(planned.figures, "error", "all", "rms")
     seen = find_figure(assessed.figures, "error", "all", "rms")
+    against = f"{assessed.basis} against invented figures"
     rows = [
         ("predicted error", _amount(error) + " over the surface (predicted)"),
         (
@@ -170,12 +167,12 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
     parts = [f"{row.name} {row.ratio * 100:.0f} %" for row in assessed.relative]
     overall = assessed.overall
     if overall:
-        parts.append(f"overall {overall.value * 100:.0f} % under the rig's own weights")
+        parts.append(f"overall {overall.value * 100:.0f} % by the weights in rig.toml")
     rows.append(
         (
             "relative performance",
-            f"{', '.join(parts) or 'not known'} of {assessed.reference or 'no reference'} "
-            f"({assessed.basis} against invented figures)",
+            f"{', '.join(parts) or 'not known'}; 100 % is {assessed.reference or 'no reference'} "
+            f"({against})",
         )
     )
     cost = assessed.cost
@@ -188,14 +185,18 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
             f"{cost.currency}; {cost.basis} prices)",
         )
     )
-    rows.append(("cautions", " ".join(planned.cautions.values())))
+    rows.append(
+        (
+            "cautions",
+            "infrared and eyes, cells, mains, ladders, heat: read them in the kit before building; "
+            "limits are estimates, local codes and licensed practice decide",
+        )
+    )
     return rows
 
 
-def _amount(figure: object) -> str:
-    from rushlight.records.figure import Figure
-
-    if not isinstance(figure, Figure) or figure.value is None:
+def _amount(figure: Figure | None) -> str:
+    if figure is None or figure.value is None:
         return "not known"
     span = ""
     if figure.low is not None and figure.high is not None and figure.level is not None:

@@ -125,7 +125,9 @@ def _tapping_rows(assessment: Assessment | None) -> list[Row]:
         scope = figure.scope
         if figure.name != "throughput" or scope.carried or scope.person:
             continue
-        means = f"in tapping trials, {scope.condition}" if scope.condition else "in tapping trials"
+        means = (
+            f"in tapping trials, {scope.condition}" if scope.condition else "in all tapping trials"
+        )
         if figure.basis == "simulated":
             means += "; tapped by invented hands, so it says nothing of people"
         rows.append(Row("Throughput of pointing", means, None, stated(figure)))
