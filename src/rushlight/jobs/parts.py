@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.jobs.load import rig_path
+from rushlight.records.document import read_text
 from rushlight.records.parts import Part
 from rushlight.records.sourced import Sourced
 from rushlight.shelf.catalogue import KINDS, Kind, Shelf, load_shelf
@@ -50,9 +51,12 @@ def parts(rig: Path | None = None) -> Shelf:
     Raises
     ------
     RushlightError
-        When a file beside the rig is wrong.
+        When the rig does not exist, or a shelf file beside it is wrong.
     """
-    return load_shelf(None if rig is None else rig_path(rig).parent)
+    if rig is None:
+        return load_shelf(None)
+    read_text(rig_path(rig))
+    return load_shelf(rig_path(rig).parent)
 
 
 def part_values(part: Part) -> list[PartValue]:

@@ -1,0 +1,132 @@
+"""The whole job: the demo through every stage, and the same stages verb by verb on files."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from rushlight.jobs.demo import COLUMNS, FRAMES_A_PLACE, MARK, ROWS, SEED
+
+
+def _rushlight(folder: Path, *words: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-m", "rushlight", *words],
+        capture_output=True,
+        text=True,
+        cwd=folder,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> tuple[Path, str]:
+    folder = tmp_path_factory.mktemp("demo")
+    return folder / "out" / "barn-wall", _rushlight(folder, "demo", "--out", "out")
+
+
+def test_it_ends_with_five_lines_and_the_kit(made):
+    folder, shown = made
+    for line in (
+        "predicted error",
+        "measured error",
+        "relative performance",
+        "relative cost",
+        "cautions",
+    ):
+        assert line in shown
+    assert "simulated" in shown
+    # A long path may be folded by the terminal's width.
+    assert str(folder / "kit") in shown.replace("\n", "")
+
+
+def test_the_kit_is_whole(made):
+    folder, _ = made
+    checked = subprocess.run(
+        ["sha256sum", "--check", "--quiet", "manifest-sha256.txt"],
+        cwd=folder / "kit",
+        capture_output=True,
+        text=True,
+    )
+    assert checked.returncode == 0, checked.stdout
+    page = (folder / "kit" / "index.html").read_text()
+    assert "simulated" in page
+    assert "invented" in page
+
+
+def test_prediction_and_simulation_agree_within_what_one_registration_can_show(made):
+    folder, _ = made
+    assessed = json.loads((folder / "assessment" / "assessment.json").read_text())
+    row = next(
+        row
+        for row in assessed["compared"]
+        if (row["name"], row["cause"], row["statistic"]) == ("error", "all", "rms")
+        and row["scope"]["carried"] is None
+    )
+    # One registration of some seed: its own error alone scatters by a third.
+    assert 0.5 < row["ratio"] < 2.0
+    assert row["basis"] == "simulated"
+
+
+def test_verb_by_verb_gives_the_same(made, tmp_path):
+    folder, _ = made
+    (tmp_path / "rig.toml").write_bytes((folder / "rig.toml").read_bytes())
+    seed = str(SEED)
+    _rushlight(tmp_path, "plan", "rig.toml", "--out", "plan")
+    for script, more in (
+        ("registration", ()),
+        (
+            "grid",
+            (
+                *("--columns", str(COLUMNS), "--rows", str(ROWS)),
+                *("--frames-per-place", str(FRAMES_A_PLACE)),
+            ),
+        ),
+    ):
+        _rushlight(
+            tmp_path,
+            *("simulate", "rig.toml", "--script", script, "--out", script),
+            *("--seed", seed, "--plan", "plan/plan.json", *more),
+        )
+    _rushlight(
+        tmp_path,
+        *("register", "--footage", "registration", "--rig", "rig.toml"),
+        *("--plan", "plan/plan.json", "--out", "registration.json"),
+    )
+    _rushlight(
+        tmp_path,
+        *("run", "--footage", "grid", "--rig", "rig.toml"),
+        *("--registration", "registration.json", "--out", "grid.sqlite"),
+    )
+
+    def content(path: Path) -> dict:
+        document = json.loads(path.read_text())
+        document.pop("header")
+        return document
+
+    assert content(tmp_path / "plan/plan.json") == content(folder / "plan/plan.json")
+    assert content(tmp_path / "registration.json") == content(folder / "registration.json")
+    ours = folder / "footage" / "grid" / "footage.mkv"
+    assert (tmp_path / "grid" / "footage.mkv").read_bytes() == ours.read_bytes()
+
+
+def test_a_demo_replaces_a_demo_and_nothing_else(made, tmp_path):
+    folder, _ = made
+    assert (folder / MARK).exists()
+    taken = tmp_path / "out" / "barn-wall"
+    taken.mkdir(parents=True)
+    (taken / "thesis.txt").write_text("mine")
+    refused = subprocess.run(
+        [sys.executable, "-m", "rushlight", "demo", "--out", "out"],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+    )
+    assert refused.returncode == 2
+    assert "something else than a demo" in refused.stderr
+    assert (taken / "thesis.txt").read_text() == "mine"
