@@ -9,7 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from rushlight.records.assessment import Assessment, Comparison
-    from rushlight.records.figure import Figure, Scope
+    from rushlight.records.figure import Figure
 
 CAUSES_ALONE = ("centre", "registration", "lens", "flatness", "tip", "pixel")
 
@@ -53,7 +53,7 @@ def _show_figures(assessment: Assessment) -> None:
     render.heading(f"{assessment.rig_name or 'Rig not named'} ({assessment.basis})")
     render.table(
         "Sessions",
-        ["session", "what", "causes", "frames []", "fixes []", "truth"],
+        ["session", "what", "causes", "frames [1]", "fixes [1]", "truth"],
         [
             [each.name, each.kind, each.cause_word, each.frames, each.fixes,
              "yes" if each.truth else "no"]
@@ -64,14 +64,13 @@ def _show_figures(assessment: Assessment) -> None:
         render.note(condition)
     render.table(
         "Figures",
-        ["figure", "cause", "statistic", "of", "value", "from", "to", "unit"],
+        ["figure", "value [1]", "interval [1]", "unit"],
         [
-            [row.name, _cause(row.cause), row.statistic, _scope(row.scope), _digits(row.value),
-             _digits(row.low), _digits(row.high), row.unit]
+            [_what(row), _digits(row.value), _span(row.low, row.high), row.unit]
             for row in assessment.figures
             if _is_shown(row)
         ],
-    )  # fmt: skip
+    )
 
 
 def _show_taps(assessment: Assessment) -> None:
@@ -79,15 +78,11 @@ def _show_taps(assessment: Assessment) -> None:
 
     if not assessment.taps:
         return
-    columns = ["who", "targets", "trials []", "left out []", "misnamed []",
-               "misses [1]", "MT [s]", "We [m]", "Ae [m]", "IDe [bit]", "TP [bit/s]"]  # fmt: skip
     rows = [
         [
-            each.participant,
-            each.condition,
+            f"{each.participant}, {each.condition}",
             each.n,
             each.left_out,
-            each.misnamed,
             _digits(each.error_rate),
             _digits(each.movement_time_s),
             _digits(each.effective_width_m),
@@ -97,7 +92,11 @@ def _show_taps(assessment: Assessment) -> None:
         ]
         for each in assessment.taps
     ]
-    render.table("Tapping", columns, rows)
+    columns = ["who and targets", "taps [1]", "not [1]", "miss [1]", "MT [s]", "We [m]",
+               "Ae [m]", "IDe [bit]", "TP [bit/s]"]  # fmt: skip
+    render.table('Tapping ("not": trials that do not count)', columns, rows)
+    for form in dict.fromkeys(each.ae_form for each in assessment.taps):
+        render.note(f"form of Ae: {form}; We from SDx with n − 1")
 
 
 def _show_comparison(assessment: Assessment) -> None:
@@ -105,18 +104,26 @@ def _show_comparison(assessment: Assessment) -> None:
 
     if not assessment.compared:
         return
+    shown = [row for row in assessment.compared if _is_shown(row)]
     render.table(
         f"Predicted beside {assessment.basis}",
-        ["figure", "cause", "statistic", "of", "predicted", assessment.basis, "ratio", "from", "to",
-         "how to read it"],
+        ["figure", "predicted [1]", f"{assessment.basis} [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [row.name, _cause(row.cause), row.statistic, _scope(row.scope), _digits(row.predicted),
-             _digits(row.measured), _digits(row.ratio), _digits(row.ratio_low),
-             _digits(row.ratio_high), row.reading]
-            for row in assessment.compared
-            if _is_shown(row)
+            [_what(row), _digits(row.predicted), _digits(row.measured), row.unit,
+             _digits(row.ratio), _span(row.ratio_low, row.ratio_high)]
+            for row in shown
         ],
     )  # fmt: skip
+    _show_readings([(_what(row), row.reading) for row in shown])
+
+
+def _show_readings(rows: list[tuple[str, str]]) -> None:
+    """How to read the rows of a table, those that read alike together."""
+    from rushlight.cli import render
+
+    for reading in dict.fromkeys(reading for _, reading in rows):
+        those = "; ".join(what for what, its in rows if its == reading)
+        render.note(f"{those}: {reading}")
 
 
 def _show_reference(assessment: Assessment) -> None:
@@ -127,14 +134,14 @@ def _show_reference(assessment: Assessment) -> None:
     render.heading(f"Beside {assessment.reference}")
     render.table(
         "Relative performance; above 1 is better than the reference",
-        ["criterion", "statistic", "rig", "reference", "unit", "ratio", "from", "to",
-         "how to read it"],
+        ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [row.name, row.statistic, _digits(row.rig_value), _digits(row.reference_value),
-             row.unit, _digits(row.ratio), _digits(row.low), _digits(row.high), row.reading]
+            [f"{row.name}, {row.statistic}", _digits(row.rig_value), _digits(row.reference_value),
+             row.unit, _digits(row.ratio), _span(row.low, row.high)]
             for row in assessment.relative
         ],
     )  # fmt: skip
+    _show_readings([(f"{row.name}, {row.statistic}", row.reading) for row in assessment.relative])
     whole = assessment.overall
     if whole is not None:
         change = f"{whole.weight_change:.0%}"
@@ -167,9 +174,18 @@ def _cause(cause: str | None) -> str:
     return CAUSE_WORDS.get(cause or "", cause or "–")
 
 
-def _scope(scope: Scope) -> str:
-    parts = (scope.carried, scope.person, scope.region, scope.condition)
-    return ", ".join(part for part in parts if part) or "the rig"
+def _what(row: Figure | Comparison) -> str:
+    """Figure, cause, statistic and scope in one line."""
+    scope = row.scope
+    cause = None if row.cause in (None, "all") else _cause(row.cause)
+    parts = (row.name, cause, row.statistic, scope.carried, scope.person, scope.region)
+    of = f" ({scope.condition})" if scope.condition else ""
+    return ", ".join(part for part in parts if part) + of
+
+
+def _span(low: float | None, high: float | None) -> str | None:
+    shown = _digits(low), _digits(high)
+    return None if None in shown else f"{shown[0]} to {shown[1]}"
 
 
 def _digits(value: float | None) -> str | None:

@@ -44,7 +44,8 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) 
     title
         Above the table, or empty.
     columns
-        Names with their unit in brackets, as ``"error [mm]"``.
+        Names with their unit in brackets, as ``"error [mm]"``; counts have the unit ``[1]``,
+        which is not shown.
     rows
         Cells; None shows as "–".
     """
@@ -55,13 +56,19 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) 
         header_style="bold",
         pad_edge=False,
     )
-    for name in columns:
+    cells = [["–" if cell is None else str(cell) for cell in row] for row in rows]
+    for index, name in enumerate(columns):
         number = name.endswith("]")
+        # A number is never broken over two lines; its column's name may be.
+        widest = max((len(row[index]) for row in cells), default=1) if number else None
         grid.add_column(
-            name, justify="right" if number else "left", no_wrap=number, overflow="fold"
+            name.removesuffix(" [1]"),
+            justify="right" if number else "left",
+            min_width=widest,
+            overflow="fold",
         )
-    for row in rows:
-        grid.add_row(*("–" if cell is None else str(cell) for cell in row))
+    for row in cells:
+        grid.add_row(*row)
     console().print(grid)
 
 

@@ -131,8 +131,14 @@ def cause_bars(plan: Plan) -> Canvas:
             colour = REED if cause == "all" else EMBER if row == 0 else QUIET
             axes.barh(row, value, color=colour, height=0.62)
             axes.plot([low, high], [row, row], color=INK, lw=2, marker="|", ms=9)
-            text = f" {value:.2f} mm ({low:.2f} to {high:.2f})"
-            axes.text(max(high, value), row, text, va="center", fontsize=12)
+            axes.annotate(
+                f"{value:.2f} mm ({low:.2f} to {high:.2f})",
+                (max(high, value), row),
+                xytext=(10, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=12,
+            )
             labels.append(CAUSE_WORDS[cause])
         axes.set_yticks(range(len(lines)), labels)
         axes.invert_yaxis()
