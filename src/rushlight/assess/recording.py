@@ -213,7 +213,7 @@ def _names(paths: Sequence[Path]) -> list[str]:
 
 def _read(path: Path, role: str) -> Recording:
     with SessionReader(Path(path)) as reader:
-        held = _role(reader.header)
+        held = reader.header.role
         if held != role:
             raise RushlightError.of(
                 str(path),
@@ -238,12 +238,6 @@ def _read(path: Path, role: str) -> Recording:
     if role == "session":
         _check(recording, str(path))
     return recording
-
-
-def _role(header: SessionHeader) -> str:
-    """What a file holds; only what makes footage draws random numbers, so a seed tells as well."""
-    made = header.header is not None and header.header.seed is not None
-    return "truth" if made else header.role
 
 
 def _tracks(fixes: Mapping[str, Array]) -> dict[str, Track]:

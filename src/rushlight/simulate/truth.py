@@ -63,6 +63,7 @@ class TruthWriter:
                 clocks=[Clock(id="simulated", kind="simulated", std_ns=0.0)],
                 causes=header.causes,
                 script=script.name,
+                role="truth",
             ),
             "simulated",
             seed=world.seed,
