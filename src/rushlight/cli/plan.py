@@ -44,6 +44,8 @@ def _show(document: Plan) -> None:
     render.heading(f"{document.rig_title or document.rig_name}: what can be expected")
     if document.rig_basis == "invented":
         render.note("The rig is invented; everything here is predicted, nothing measured.")
+    for line in plan_tables.in_short(document):
+        render.note(line)
     for title, columns, rows in plan_tables.tables(document):
         render.table(title, columns, rows)
     render.heading("Eyes and hands")

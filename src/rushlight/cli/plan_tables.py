@@ -48,6 +48,22 @@ def tables(plan: Plan) -> list[Table]:
     ]
 
 
+def in_short(plan: Plan) -> list[str]:
+    """What rules the error, and the cheapest change that helps."""
+    lines = [f"What dominates the error: {CAUSE_WORDS[plan.dominant]}."]
+    advice = plan.cheapest_advice()
+    if advice is None:
+        return [*lines, "None of the changes that were tried would help by much."]
+    price = f", {advice.price}" if advice.price else ""
+    before, after = quantity(advice.error_before_mm, "mm"), quantity(advice.error_after_mm, "mm")
+    return [
+        *lines,
+        f"The cheapest change that helps ({advice.cost}{price}): {advice.change}; error "
+        f"{before or 'not known'} → {after or 'not known'}, coverage "
+        f"{number(advice.coverage_before)} → {number(advice.coverage_after)} %.",
+    ]
+
+
 def _targets(plan: Plan) -> Table:
     words = {True: "met", False: "not met", None: "not known"}
     rows: list[list[object]] = [

@@ -160,3 +160,9 @@ class Plan(Document):
     cautions: dict[str, str]
     assumptions: list[str]
     pictures: dict[str, str] = {}
+
+    def cheapest_advice(self) -> Advice | None:
+        """The change of the lowest class of cost that helps, the most worth while of these."""
+        order: tuple[CostClass, ...] = ("free", "minutes", "money")
+        helpful = [advice for advice in self.advice if advice.helps]
+        return min(helpful, key=lambda advice: order.index(advice.cost), default=None)

@@ -75,6 +75,21 @@ def grid_places(size_m: Array, columns: int, rows: int) -> Array:
     return np.column_stack([across.ravel(), up.ravel()]) * size_m
 
 
+def within_pixels(places_m: Array, pixel_m: Array) -> Array:
+    """Places moved by up to half a display pixel, evenly: (N, 2) [m].
+
+    The middles of equal cells often fall on pixels' edges, every one of them, where rounding to
+    whole pixels is at its worst. Places that people point at are spread over the pixel.
+
+    Notes
+    -----
+    The additive recurrence of the plastic number in two dimensions (from memory).
+    """
+    plastic = 1.324717957244746
+    steps = np.arange(1, len(places_m) + 1)[:, None] * np.array([plastic**-1, plastic**-2])
+    return np.asarray(places_m + (steps % 1.0 - 0.5) * pixel_m)
+
+
 def registration(
     world: World, beacons_m: Array | None = None, hold_s: float = REGISTRATION_HOLD_S
 ) -> Script:
@@ -141,7 +156,8 @@ def grid(world: World, columns: int = 9, rows: int = 6, hold_s: float = GRID_HOL
     RushlightError
         When the grid is empty.
     """
-    places = grid_places(world.size_m, columns, rows)
+    pixel_m = world.size_m / world.rig.surface.display_px[0]
+    places = within_pixels(grid_places(world.size_m, columns, rows), pixel_m)
     hand = world.hand("grid")
     timelines, goals = [], []
     for emitter, carried in enumerate(world.cast.carried):
