@@ -12,6 +12,7 @@ import numpy as np
 from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.belonging import camera_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
 from rushlight.physics.touch import over_ways, touch_scatter_m
@@ -135,7 +136,7 @@ def register(
     name = rig_path(rig_file).name
     resolved = resolve(rig, shelf, name)
     footage = open_footage(footage_path, camera=rig.cameras[0].id)
-    camera = _camera_of(rig, resolved, footage, name)
+    camera = camera_of(rig, resolved, footage, name)
     plan = None if plan_path is None else read_document(Plan, plan_path)
     findings = _belonging(rig, footage, plan, name)
     goals = _goals_of(footage, plan)
@@ -283,30 +284,6 @@ def _with_exposure(resolved: ResolvedRig, camera: int, footage: Footage) -> Reso
     if np.isnan(exposures[0, camera]):
         exposures = evaluate(resolved).exposure_s
     return resolved.with_exposure(exposures)
-
-
-def _camera_of(rig: Rig, resolved: ResolvedRig, footage: Footage, name: str) -> int:
-    """Which of the rig's cameras made the footage; refused where none can have."""
-    ids = [camera.id for camera in rig.cameras]
-    if footage.camera not in ids:
-        raise RushlightError.of(
-            f"{name}: cameras",
-            ", ".join(ids),
-            f'has no camera "{footage.camera}", which made the footage',
-            "give the rig that belongs to the footage",
-            "camera-unknown",
-        )
-    camera = ids.index(footage.camera)
-    wide, high = (int(side) for side in resolved.cameras.size_px[0, camera])
-    if (wide, high) != footage.size_px:
-        raise RushlightError.of(
-            footage.name,
-            f"{footage.size_px[0]}×{footage.size_px[1]} px",
-            f'is not the picture size of camera "{footage.camera}" in {name}, {wide}×{high} px',
-            "give the rig that belongs to the footage",
-            "size-differs",
-        )
-    return camera
 
 
 def _belonging(rig: Rig, footage: Footage, plan: Plan | None, name: str) -> list[Finding]:

@@ -9,6 +9,7 @@ from typing import Any
 from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.belonging import camera_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
 from rushlight.keep.export import export_csv, export_parquet
@@ -204,8 +205,7 @@ def _prepare(
     if rig is not None and shelf is not None and rig_file is not None:
         name = rig_path(rig_file).name
         resolved = resolve(rig, shelf, name)
-        camera = _camera_index(rig, footage, name)
-        _check_size(resolved.cameras.size_px[0, camera], footage, name, rig.cameras[camera].id)
+        camera = camera_of(rig, resolved, footage, name)
         noise = noise_of(resolved, camera)
         row_time_s = float(resolved.cameras.row_time_s[0, camera])
         things = followed_things(rig)
@@ -251,33 +251,6 @@ def _rate_hz(rate: str | None) -> float | None:
         raise RushlightError.of(
             "--rate", f'"{rate}"', error.allowed, error.remedy, "quantity"
         ) from None
-
-
-def _camera_index(rig: Rig, footage: Footage, name: str) -> int:
-    """Which of the rig's cameras made the footage."""
-    ids = [camera.id for camera in rig.cameras]
-    if footage.camera in ids:
-        return ids.index(footage.camera)
-    raise RushlightError.of(
-        f"{name}: cameras",
-        ", ".join(ids),
-        f'has no camera "{footage.camera}", which made the footage',
-        "give the rig that belongs to the footage",
-        "camera-unknown",
-    )
-
-
-def _check_size(size_px: Any, footage: Footage, name: str, camera: str) -> None:
-    """Refuse footage that the rig's camera cannot have made."""
-    if tuple(int(side) for side in size_px) != footage.size_px:
-        raise RushlightError.of(
-            footage.name,
-            f"{footage.size_px[0]}×{footage.size_px[1]} px",
-            f'is not the picture size of {name}\'s camera "{camera}", '
-            f"{int(size_px[0])}×{int(size_px[1])} px",
-            "give the rig that belongs to the footage, or none",
-            "size-differs",
-        )
 
 
 def _rig_findings(rig: Rig, footage: Footage, name: str) -> list[Finding]:

@@ -1,0 +1,47 @@
+"""Whether footage and a rig belong together."""
+
+from __future__ import annotations
+
+from rushlight.capture.footage import Footage
+from rushlight.errors import RushlightError
+from rushlight.records.resolved import ResolvedRig
+from rushlight.records.rig import Rig
+
+
+def camera_of(rig: Rig, resolved: ResolvedRig, footage: Footage, name: str) -> int:
+    """Which of the rig's cameras made the footage?
+
+    Parameters
+    ----------
+    rig, resolved
+        The rig, and the same as numbers.
+    footage
+        As opened.
+    name
+        Of the rig's file, for messages.
+
+    Raises
+    ------
+    RushlightError
+        When none of the cameras can have made it.
+    """
+    ids = [camera.id for camera in rig.cameras]
+    if footage.camera not in ids:
+        raise RushlightError.of(
+            f"{name}: cameras",
+            ", ".join(ids),
+            f'has no camera "{footage.camera}", which made the footage',
+            "give the rig that belongs to the footage",
+            "camera-unknown",
+        )
+    camera = ids.index(footage.camera)
+    wide, high = (int(side) for side in resolved.cameras.size_px[0, camera])
+    if (wide, high) != footage.size_px:
+        raise RushlightError.of(
+            footage.name,
+            f"{footage.size_px[0]}×{footage.size_px[1]} px",
+            f'is not the picture size of camera "{footage.camera}" in {name}, {wide}×{high} px',
+            "give the rig that belongs to the footage",
+            "size-differs",
+        )
+    return camera
