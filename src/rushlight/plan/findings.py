@@ -165,11 +165,12 @@ def _places(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
         if reached < 100.0:
             found.append(
                 Finding(
-                    "note",
+                    "warning",
                     "out-of-reach",
                     f"{file}: {carried}",
                     f"{100.0 - reached:.0f} % of the places",
-                    "cannot be touched by its holder from their standing place",
+                    "cannot be touched by its holder from their standing place, which the "
+                    "coverage does not take into account",
                     "hang the surface lower, widen the standing place or use a longer stylus",
                 )
             )
