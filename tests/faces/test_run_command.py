@@ -193,7 +193,7 @@ def test_footage_of_another_size_is_refused_with_the_rig(tmp_path):
     folder = tmp_path / "pictures"
     folder.mkdir()
     Image.fromarray(np.zeros((48, 64), np.uint8)).save(folder / "a.png")
-    with pytest.raises(RushlightError, match='camera "beam" in rig.toml, 640×480 px'):
+    with pytest.raises(RushlightError, match=r'camera "beam" in rig\.toml, 640×480 px'):
         run_job(folder, tmp_path / "session.sqlite", rig=BARN_WALL)
 
 
