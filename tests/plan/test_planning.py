@@ -140,3 +140,12 @@ def test_grid_bounds(examples) -> None:
     assert grid_of("9×6") == (9, 6)
     with pytest.raises(RushlightError, match="outside 2 to 60"):
         planned_rig(examples / "barn-wall", (1, 6))
+
+
+def test_light_beyond_a_limit_for_the_eye_is_warned_of(examples, tmp_path) -> None:
+    text = (examples / "barn-wall" / "rig.toml").read_text()
+    (tmp_path / "rig.toml").write_text(text.replace('current = "20 mA"', 'current = "100 mA"'))
+    codes = [each.code for each in planned_rig(tmp_path / "rig.toml", (4, 3)).plan.findings]
+    assert codes.count("eye-limit-passed") == 2
+    usual = planned_rig(examples / "barn-wall", (4, 3)).plan.findings
+    assert "eye-limit-passed" not in [each.code for each in usual]

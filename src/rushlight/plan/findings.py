@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from rushlight.plan.error import LEAST_BEACONS
 from rushlight.plan.evaluate import Evaluation
 from rushlight.plan.figures import Names
 from rushlight.plan.light import FAINTEST_PEAK
+from rushlight.records.figure import Figure
 from rushlight.records.resolved import ResolvedRig
 
 Array = NDArray[Any]
@@ -38,6 +40,36 @@ def evaluation_findings(
         *_registration(evaluation, suitable, file),
         *_light(evaluation, resolved, names, file),
         *_places(evaluation, names, file),
+    ]
+
+
+def eye_findings(figures: Sequence[Figure], file: str) -> list[Finding]:
+    """A warning for each carried thing whose light is estimated to pass a limit for the eye.
+
+    Parameters
+    ----------
+    figures
+        Of the plan; shares of the limits in %.
+    file
+        Of the rig, to stand in the findings.
+    """
+    worst: dict[str, float] = {}
+    for figure in figures:
+        if figure.name in ("eye-irradiance-share", "eye-radiance-share") and figure.value:
+            carried = figure.scope.carried or "lights"
+            worst[carried] = max(worst.get(carried, 0.0), figure.value)
+    return [
+        Finding(
+            "warning",
+            "eye-limit-passed",
+            f"{file}: {carried}",
+            f"{share:.0f} % of a limit for the eye",
+            "is more than the published limits allow for a long stay (an estimate that errs high)",
+            "do not build it so: lower the current or take a weaker or wider emitter, and have "
+            "the rig judged by a qualified person",
+        )
+        for carried, share in worst.items()
+        if share > 100.0
     ]
 
 

@@ -27,7 +27,7 @@ from rushlight.plan.figures import (
     power_figures,
     relative_cost_figure,
 )
-from rushlight.plan.findings import evaluation_findings
+from rushlight.plan.findings import evaluation_findings, eye_findings
 from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.power import PowerLine, power_lines
@@ -128,6 +128,7 @@ def plan_rig(
         cost,
         *([relative] if relative else []),
     ]
+    findings += eye_findings(figures, name)
     plan = Plan(
         rig=rig.content_hash(),
         rig_name=rig.name,
