@@ -11,7 +11,7 @@ import typer
 def demo(
     scenario: Annotated[str, typer.Option(help="Which invented rig: barn-wall.")] = "barn-wall",
     out: Annotated[Path, typer.Option(help="Folder to work in.")] = Path("demo-out"),
-    seed: Annotated[int, typer.Option(help="Of the simulated room, hands and noise.")] = 7,
+    seed: Annotated[int, typer.Option(min=0, help="Of the simulated room, hands and noise.")] = 7,
 ) -> None:
     """Take an invented rig through every stage, from plan to kit, on simulated footage."""
     from rushlight.cli import render
