@@ -214,3 +214,7 @@ def test_a_video_whose_times_stand_still_asks_for_a_rate(tmp_path, pictures, wri
     )
     footage = open_footage(path, rate_hz=25.0)
     assert [frame.capture_ns for frame in footage] == [0, 40_000_000, 80_000_000]
+
+
+def test_a_video_from_anywhere_counts_as_filmed(tmp_path, pictures, write_video):
+    assert not open_footage(write_video(tmp_path / "film.mkv", pictures)).simulated

@@ -167,3 +167,19 @@ def test_footage_that_tells_no_beacons_goes_by_the_order_of_the_plan(room, tmp_p
     assert np.allclose(
         found.maps[0].surface_from_normalised, told.maps[0].surface_from_normalised, atol=1e-9
     )
+
+
+def test_the_plan_of_another_rig_is_refused(room, tmp_path):
+    other = tmp_path / "other"
+    shutil.copytree(room / "barn-wall", other)
+    text = (other / "rig.toml").read_text()
+    (other / "rig.toml").write_text(text.replace('width = "2.4 m"', 'width = "2.3 m"'))
+    plan(other, tmp_path / "plan", (4, 3))
+    with pytest.raises(RushlightError, match="is the plan of another rig"):
+        job(
+            room / "touches",
+            room / "barn-wall",
+            tmp_path / "registration.json",
+            plan_path=tmp_path / "plan" / "plan.json",
+        )
+    assert not (tmp_path / "registration.json").exists()

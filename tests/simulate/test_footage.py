@@ -6,6 +6,7 @@ import av
 import numpy as np
 import pytest
 
+from rushlight.capture.open import open_footage
 from rushlight.errors import RushlightError
 from rushlight.keep.session import SessionReader
 from rushlight.physics.geometry import camera_matrix
@@ -38,6 +39,16 @@ def test_video_gives_back_every_pixel(small, tmp_path):
     made = [frame.image for frame, _ in frames(world, script)]
     assert len(decoded) == len(made) == len(header.capture_ns)
     assert all(np.array_equal(ours, theirs) for ours, theirs in zip(made, decoded, strict=True))
+
+
+def test_footage_without_its_sidecar_still_says_that_it_is_simulated(small, tmp_path):
+    world, script = small()
+    write_footage(world, script, tmp_path / "made")
+    alone = tmp_path / "alone.mkv"
+    alone.write_bytes((tmp_path / "made" / "footage.mkv").read_bytes())
+    footage = open_footage(alone)
+    assert footage.header is None
+    assert footage.simulated
 
 
 def test_same_seed_gives_the_same_file_and_another_seed_another(small, tmp_path):

@@ -39,6 +39,8 @@ class Footage:
         What the reader noticed; grows while frames are read.
     read
         Makes an iterator over the frames.
+    marked_simulated
+        Whether the file itself says that it was simulated, with or without a sidecar.
     """
 
     name: str
@@ -50,11 +52,12 @@ class Footage:
     header: FootageHeader | None
     read: FrameReader = field(repr=False)
     findings: list[Finding] = field(default_factory=list)
+    marked_simulated: bool = False
 
     @property
     def simulated(self) -> bool:
         """Whether the frames were computed rather than filmed; unknown counts as filmed."""
-        return self.header is not None and self.header.simulated
+        return self.marked_simulated or (self.header is not None and self.header.simulated)
 
     def __iter__(self) -> Iterator[Frame]:
         return self.read(self)

@@ -16,6 +16,7 @@ import numpy.typing as npt
 from rushlight.capture.footage import Footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.records.dots import Frame
+from rushlight.records.session import SIMULATED_MARK
 
 Image = npt.NDArray[np.uint8]
 Note = Callable[[Finding], None]
@@ -50,7 +51,40 @@ def open_video(path: Path, rate_hz: float | None, camera: str) -> Footage:
 
     with path.open("rb") as file:
         content_hash = hashlib.file_digest(file, "sha256").hexdigest()
-    return Footage(str(path), camera, size_px, None, times, content_hash, None, read)
+    return Footage(
+        str(path),
+        camera,
+        size_px,
+        None,
+        times,
+        content_hash,
+        None,
+        read,
+        marked_simulated=says_simulated(path),
+    )
+
+
+def says_simulated(path: Path) -> bool:
+    """Whether a video file bears the mark of simulated footage.
+
+    Parameters
+    ----------
+    path
+        The file.
+
+    Raises
+    ------
+    RushlightError
+        When it is no video.
+    """
+    import av  # loads the codecs: only where a video is really read
+
+    with _told(path, av.FFmpegError, "is not a video that can be read"):
+        container = av.open(str(path))
+    with container:
+        # Containers spell the key each in their own case.
+        notes = {key.lower(): value for key, value in container.metadata.items()}
+        return notes.get("comment") == SIMULATED_MARK
 
 
 def video_size(path: Path) -> tuple[int, int]:

@@ -1,9 +1,13 @@
-"""Whether footage and a rig belong together."""
+"""Whether footage and plans belong to a rig."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from rushlight.capture.footage import Footage
 from rushlight.errors import RushlightError
+from rushlight.records.document import read_document
+from rushlight.records.plan import Plan
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 
@@ -45,3 +49,23 @@ def camera_of(rig: Rig, resolved: ResolvedRig, footage: Footage, name: str) -> i
             "size-differs",
         )
     return camera
+
+
+def plan_of(rig: Rig, path: Path) -> Plan:
+    """The plan in a file, which must be of this rig as it is now.
+
+    Raises
+    ------
+    RushlightError
+        When it cannot be read, or is the plan of another rig.
+    """
+    plan = read_document(Plan, path)
+    if plan.rig != rig.content_hash():
+        raise RushlightError.of(
+            str(path),
+            "",
+            "is the plan of another rig, or of this one before it was changed",
+            "plan this rig anew",
+            "plan-of-another-rig",
+        )
+    return plan

@@ -155,7 +155,6 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
     """The five lines that a demo ends with."""
     error = find_figure(planned.figures, "error", "all", "rms")
     seen = find_figure(assessed.figures, "error", "all", "rms")
-    against = f"{assessed.basis} against invented figures"
     rows = [
         ("predicted error", _amount(error) + " over the surface (predicted)"),
         (
@@ -164,15 +163,19 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
             "not that a real rig will)",
         ),
     ]
-    parts = [f"{row.name} {row.ratio * 100:.0f} %" for row in assessed.relative]
+    parts = [
+        f"{row.name} {_percent(row.ratio, row.low, row.high)} ({row.rig_basis} against "
+        f"{row.reference_basis})"
+        for row in assessed.relative
+    ]
     overall = assessed.overall
     if overall:
-        parts.append(f"overall {overall.value * 100:.0f} % by the weights in rig.toml")
+        share = _percent(overall.value, overall.low, overall.high)
+        parts.append(f"overall {share} by the weights in rig.toml")
     rows.append(
         (
             "relative performance",
-            f"{', '.join(parts) or 'not known'}; 100 % is {assessed.reference or 'no reference'} "
-            f"({against})",
+            f"{', '.join(parts) or 'not known'}; 100 % is {assessed.reference or 'no reference'}",
         )
     )
     cost = assessed.cost
@@ -202,3 +205,9 @@ def _amount(figure: Figure | None) -> str:
     if figure.low is not None and figure.high is not None and figure.level is not None:
         span = f" [{figure.low:.1f} to {figure.high:.1f} at {figure.level * 100:.0f} %]"
     return f"{figure.value:.1f} {figure.unit} {figure.statistic}{span}"
+
+
+def _percent(value: float, low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return f"{value * 100:.0f} % [interval not known]"
+    return f"{value * 100:.0f} % [{low * 100:.0f} to {high * 100:.0f}]"

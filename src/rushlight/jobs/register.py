@@ -12,7 +12,7 @@ import numpy as np
 from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.belonging import camera_of
+from rushlight.jobs.belonging import camera_of, plan_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
 from rushlight.physics.touch import over_ways, touch_scatter_m
@@ -20,7 +20,7 @@ from rushlight.plan.error import mean_height
 from rushlight.plan.evaluate import evaluate
 from rushlight.plan.light import dots, light_field
 from rushlight.records.arrays import Array
-from rushlight.records.document import read_document, write_bytes
+from rushlight.records.document import write_bytes
 from rushlight.records.dots import Dots
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
@@ -137,8 +137,8 @@ def register(
     resolved = resolve(rig, shelf, name)
     footage = open_footage(footage_path, camera=rig.cameras[0].id)
     camera = camera_of(rig, resolved, footage, name)
-    plan = None if plan_path is None else read_document(Plan, plan_path)
-    findings = _belonging(rig, footage, plan, name)
+    plan = None if plan_path is None else plan_of(rig, plan_path)
+    findings = _belonging(rig, footage, name)
     goals = _goals_of(footage, plan)
     holds, passed_over = find_holds(_seen(footage, resolved, camera, progress))
     matched, unmatched = _matched(holds, goals, plan)
@@ -286,8 +286,8 @@ def _with_exposure(resolved: ResolvedRig, camera: int, footage: Footage) -> Reso
     return resolved.with_exposure(exposures)
 
 
-def _belonging(rig: Rig, footage: Footage, plan: Plan | None, name: str) -> list[Finding]:
-    """Whether footage and plan belong to the rig, and the footage shows touches."""
+def _belonging(rig: Rig, footage: Footage, name: str) -> list[Finding]:
+    """Whether the footage belongs to the rig, and shows touches."""
     header = footage.header
     if header is not None and header.script not in (None, "registration"):
         raise RushlightError.of(
@@ -297,21 +297,17 @@ def _belonging(rig: Rig, footage: Footage, plan: Plan | None, name: str) -> list
             "give footage of a registration",
             "not-a-registration",
         )
-    changed = []
-    if header is not None and header.rig not in (None, rig.content_hash()):
-        changed.append("the footage")
-    if plan is not None and plan.rig != rig.content_hash():
-        changed.append("the plan")
+    if header is None or header.rig in (None, rig.content_hash()):
+        return []
     return [
         Finding(
             "warning",
             "rig-changed",
             name,
             "",
-            f"has changed since {what} was made from it",
+            "has changed since the footage was made from it",
             "make it anew, or take the rig as it was",
         )
-        for what in changed
     ]
 
 

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from rushlight.errors import RushlightError
+from rushlight.jobs.belonging import plan_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
-from rushlight.records.document import read_document
 from rushlight.records.plan import Plan
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
@@ -89,7 +89,7 @@ def simulate(
     causes = _causes(only, without)
     resolved = resolve(rig, shelf, rig_path(path).name)
     index = _camera_index(rig, camera)
-    planned = None if plan is None else _plan_of(rig, plan)
+    planned = None if plan is None else plan_of(rig, plan)
     resolved = _with_exposure(rig, resolved, planned)
     cast = cast_of(rig, resolved, index)
     world = draw_world(
@@ -167,19 +167,6 @@ def _camera_index(rig: Rig, camera: str | None) -> int:
             "camera", f'"{camera}"', "is not in the rig", f"use {', '.join(ids)}", "camera"
         )
     return ids.index(camera)
-
-
-def _plan_of(rig: Rig, path: Path) -> Plan:
-    plan = read_document(Plan, path)
-    if plan.rig != rig.content_hash():
-        raise RushlightError.of(
-            str(path),
-            "",
-            "is the plan of another rig, or of this one before it was changed",
-            "plan this rig anew",
-            "plan-of-another-rig",
-        )
-    return plan
 
 
 def _with_exposure(rig: Rig, resolved: ResolvedRig, planned: Plan | None) -> ResolvedRig:

@@ -163,6 +163,10 @@ class SessionHeader(Document):
     goals: list[ShownGoal] = []
 
 
+SIMULATED_MARK = "simulated by rushlight; not filmed"
+"""Stands in the video file itself, so that footage parted from its sidecar still says so."""
+
+
 class FootageHeader(Document):
     """The sidecar of footage: what was filmed, and the exact time of each frame.
 

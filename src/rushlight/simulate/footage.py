@@ -12,7 +12,7 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Frame
-from rushlight.records.session import FootageHeader
+from rushlight.records.session import SIMULATED_MARK, FootageHeader
 from rushlight.simulate.expose import TrueState, expose
 from rushlight.simulate.optics import background
 from rushlight.simulate.render import Sensor
@@ -188,6 +188,7 @@ class _Video:
             raise RushlightError.of(
                 str(self._path), "", f"cannot be written ({error.strerror})", "choose another place"
             ) from error
+        self._container.metadata["comment"] = SIMULATED_MARK
         rate = Fraction(self._rate).limit_denominator(1000)
         self._stream = self._container.add_stream("ffv1", rate=rate)
         self._stream.width, self._stream.height = self._size
