@@ -34,6 +34,11 @@ CHUNK_RIGS = 32
 """Rigs evaluated at once: bounds the memory at some hundred megabytes."""
 
 
+MOST_PARTED = 0.1
+"""Share of the ways of holding in which tip and glow may part at a place that still counts as
+covered (a choice of ours)."""
+
+
 @dataclass(frozen=True)
 class CameraEvaluation:
     """One camera's share of an evaluation, at the grid's places only; axes R, E, G."""
@@ -64,10 +69,10 @@ class Evaluation:
         (R, C) chosen or as given [s].
     camera
         (R, E, G) index of the camera that a place is told of.
-    in_view, hidden, saturated, weak, reached, covered
+    in_view, hidden, saturated, weak, parted, reached, covered
         (R, E, G) whether the dot lies in the picture; is hidden by its holder's body; may
-        saturate; may be too weak; can be touched by its holder; is in view, not hidden, neither
-        saturated nor weak, and meets the error wanted.
+        saturate; may be too weak; may show tip and glow as two; can be touched by its holder; is
+        in view, not hidden, not saturated, weak or parted, and meets the error wanted.
     mm_per_px
         (R, E, G, 2) major and minor.
     incidence_rad, sigma_px, electrons, electrons_least, electrons_most, grey_peak,
@@ -93,6 +98,7 @@ class Evaluation:
     hidden: Array
     saturated: Array
     weak: Array
+    parted: Array
     reached: Array
     covered: Array
     mm_per_px: Array
@@ -210,9 +216,11 @@ def _evaluate_chunk(
     hidden = chosen([view.hidden for view in views])
     saturated = of_dot("grey_peak") >= 1.0
     weak = ~(of_dot("peak_over_noise") >= FAINTEST_PEAK)
+    parted = of_dot("parted") > MOST_PARTED
     goal = resolved.targets.worst_error_m[:, None, None]
     with np.errstate(invalid="ignore"):
-        covered = in_view & ~hidden & ~saturated & ~weak & (errors["all"] <= goal)
+        sound = in_view & ~hidden & ~saturated & ~weak & ~parted
+        covered = sound & (errors["all"] <= goal)
     cov = of_dot("centre_cov_px2")
     return Evaluation(
         columns=columns,
@@ -225,6 +233,7 @@ def _evaluate_chunk(
         hidden=hidden,
         saturated=saturated & in_view,
         weak=weak & in_view,
+        parted=parted & in_view,
         reached=within_reach(resolved, habits, places),
         covered=covered,
         mm_per_px=chosen([view.mm_per_px for view in views]),

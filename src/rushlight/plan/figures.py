@@ -234,7 +234,7 @@ def _shares(evaluation: Evaluation, names: Names) -> list[Figure]:
                 value=100.0 * float(covered[which].mean()),
                 n=covered[which].size,
                 method="places in view, not hidden by the holder's body, neither too bright nor "
-                "too weak, within the error wanted",
+                "too weak, tip and glow as one dot, within the error wanted",
             )
         )
         figures.append(

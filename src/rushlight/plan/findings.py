@@ -148,6 +148,19 @@ def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: st
                 "or come nearer",
             )
         )
+    if evaluation.parted[0].any():
+        parted = 100.0 * float(evaluation.parted[0].mean())
+        found.append(
+            Finding(
+                "warning",
+                "tip-and-glow-parted",
+                where,
+                f"{parted:.0f} % of the places",
+                "see a stylus's light and its glow on the wall so far apart that they do not pass "
+                "for one dot; there touches may be missed, and none may be left to register by",
+                "set the light nearer to the tip, or take a camera with fewer pixels",
+            )
+        )
     width = evaluation.sigma_px[0][evaluation.in_view[0]]
     if width.size and np.nanmin(width) < NARROWEST_PX:
         found.append(

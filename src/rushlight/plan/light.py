@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from rushlight.physics.centre import centre_cov_fisher
 from rushlight.physics.geometry import invert_transform, transform_points
 from rushlight.physics.light import ambient_electrons
-from rushlight.physics.mixture import mixture_peak_share
+from rushlight.physics.mixture import GREATEST_MISFIT, mixture_peak_share
 from rushlight.physics.sensing import noise_floor_variance
 from rushlight.physics.touch import (
     SeenLights,
@@ -73,6 +73,9 @@ class DotField:
         (R, E, G) of the room's light.
     peak_over_noise
         (R, E, G) of the weakest way, over the noise of a pixel beside the dot.
+    parted
+        (R, E, G) share of the ways of holding in which the tip and its glow on the wall are too
+        far apart to pass for one spot, so that a detector doubts the dot.
     centre_cov_px2
         (R, E, G, 2, 2) of one frame, mean over the ways.
     apparent_m
@@ -86,6 +89,7 @@ class DotField:
     grey_peak: Array
     background_e: Array
     peak_over_noise: Array
+    parted: Array
     centre_cov_px2: Array
     apparent_m: Array
 
@@ -249,6 +253,7 @@ def dots(resolved: ResolvedRig, camera: int, field: LightField, exposure_s: Arra
         grey_peak=(peak.max(axis=-1) + background) / scale,
         background_e=background,
         peak_over_noise=peak.min(axis=-1) / noise,
+        parted=(fit.misfit > GREATEST_MISFIT) @ field.weights,
         centre_cov_px2=np.einsum("n,regnij->regij", field.weights, cov),
         apparent_m=apparent,
     )

@@ -250,6 +250,7 @@ def _maps(evaluation: Evaluation, names: Names, resolved: ResolvedRig) -> list[P
                 ("hidden", ev.hidden),
                 ("saturated", ev.saturated),
                 ("weak", ev.weak),
+                ("parted", ev.parted),
                 ("reached", ev.reached),
                 ("covered", ev.covered),
             )

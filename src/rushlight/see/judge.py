@@ -7,6 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
+from rushlight.physics.mixture import GREATEST_MISFIT
 from rushlight.records.dots import REASONS
 from rushlight.see.fit import (
     CLIPPED,
@@ -36,9 +37,6 @@ from rushlight.see.scan import JIT
 
 LEAST_FLUX_SIGMAS = 4.5
 """A fitted spot is faint when its light is less than this many times its uncertainty."""
-
-GREATEST_MISFIT = 0.5
-"""Part of a spot's light that its model may leave unexplained."""
 
 EDGE_SIGMAS = 1.5
 """A spot whose centre is nearer to the frame's edge than this many widths is cut off."""
