@@ -38,7 +38,8 @@ def tolerances_of(rig: Rig, plan: Plan) -> list[Tolerance]:
             continue
         ground = (
             f"upper end of the predicted {100 * figure.level:.0f} % interval over builds: about "
-            f"{50 * (1 - figure.level):.0f} in 100 correct builds are expected to lie above it"
+            f"{50 * (1 - figure.level):.0f} in 100 correct builds are expected to lie above it, "
+            "and more where few places are tried, so that a miss may be chance"
         )
         bounds.append(
             Tolerance(figure=name, cause=cause, statistic=statistic, high=figure.high,
