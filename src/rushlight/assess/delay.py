@@ -122,6 +122,7 @@ def _by_switch(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
     if len(delays) < 2:
         return []
     mean = t_interval(delays, LEVEL)
+    equal = float(np.ptp(delays)) == 0.0  # no spread: whole pictures tell no interval
     method = (
         "from the true switching-on to the picture in which it was first found, "
         f"{len(delays)} presses, {sum(missed for _, missed in found)} not found; {_NOT_IN}"
@@ -134,12 +135,14 @@ def _by_switch(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
         Figure(
             name="delay",
             statistic=statistic,
-            scope=scope.model_copy(update={"condition": "switch-down"}),
+            scope=scope.model_copy(
+                update={"condition": "of finding a press in the pictures, not the rig's delay"}
+            ),
             value=value * _MS,
             unit="ms",
-            low=None if low is None else low * _MS,
-            high=None if high is None else high * _MS,
-            level=None if low is None else LEVEL,
+            low=None if low is None or equal else low * _MS,
+            high=None if high is None or equal else high * _MS,
+            level=None if low is None or equal else LEVEL,
             n=mean.n,
             method=method + how,
             basis=recordings[0].basis,
