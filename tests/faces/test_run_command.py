@@ -319,9 +319,9 @@ def test_five_real_dots_are_followed_through_all_pictures(tmp_path):
         ]
     )
     # Mean ± standard deviation over the pictures, computed here once with another detector:
-    # u 0.4966 ± 0.0033, v 0.5106 ± 0.0042. Twice that scatter is allowed.
+    # u 0.4966 ± 0.0033, v 0.5106 ± 0.0042.
     assert place.mean(axis=0) == pytest.approx([0.4966, 0.5106], abs=0.0033)
-    assert (place.std(axis=0) < [0.0066, 0.0084]).all()
+    assert (place.std(axis=0) < [0.0033, 0.0042]).all()
 
 
 def square_place(corners, xy):

@@ -11,6 +11,14 @@ from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.people import shoulder_height_m, standing_area_m2, standing_outline_m
 from rushlight.shelf.report import Report
 
+TALLEST_M = 2.8
+"""Above every person on record, who reached 2.72 m (from memory); a typing slip beyond."""
+LONGEST_REACH = 1.2
+"""Shoulder to tip over stature: an arm is about 0.45 of it, a long stylus as much again
+(a choice of ours)."""
+MOST_BENT = 0.05
+"""Departure from a plane over the surface's width, beyond which it is no flat display (ours)."""
+
 
 def check_surfaces(rig: Rig, shelf: Shelf, report: Report) -> None:
     """Add what is wrong with each surface and its display."""
@@ -24,6 +32,7 @@ def check_surfaces(rig: Rig, shelf: Shelf, report: Report) -> None:
                 "is more light than falls on it",
                 'use "100 %" or less',
             )
+        _check_fits(surface, path, rig, report)
         if i > 0 and surface.pose is None:
             report.error(
                 "pose-missing",
@@ -42,6 +51,36 @@ def check_surfaces(rig: Rig, shelf: Shelf, report: Report) -> None:
             )
         if surface.display is not None:
             _check_display(surface, path, shelf, report)
+
+
+def _check_fits(surface: Surface, path: str, rig: Rig, report: Report) -> None:
+    """A surface larger than its room, or more a bowl than a wall, is a typing slip."""
+    room = rig.room
+    if room and room.width and surface.width.value > room.width.value:
+        report.error(
+            "surface-wider-than-room",
+            f"{path}.width",
+            surface.width,
+            f"is wider than the room, {room.width.text}",
+            "correct the one or the other",
+        )
+    top_m = surface.height_above_floor.value + surface.height.value
+    if room and room.height and top_m > room.height.value:
+        report.error(
+            "surface-above-ceiling",
+            f"{path}.height",
+            surface.height,
+            f"takes the upper edge {top_m - room.height.value:.2f} m above the ceiling",
+            "lower it, or correct the room's height",
+        )
+    if surface.flatness.value > MOST_BENT * surface.width.value:
+        report.error(
+            "not-flat",
+            f"{path}.flatness",
+            surface.flatness,
+            f"is more than {100 * MOST_BENT:g} % of the width, and no flat display",
+            "give the root-mean-square departure from the best plane, often some millimetres",
+        )
 
 
 def _check_display(surface: Surface, path: str, shelf: Shelf, report: Report) -> None:
@@ -107,6 +146,23 @@ def check_people(rig: Rig, report: Report) -> None:
     """Add what is wrong with each person's size, place and reach."""
     for i, person in enumerate(rig.people):
         path = f"people[{i}]"
+        if person.stature.value > TALLEST_M:
+            report.error(
+                "stature-too-tall",
+                f"{path}.stature",
+                person.stature,
+                "is taller than anybody",
+                "correct the number or its unit",
+            )
+            continue
+        if person.reach.value > LONGEST_REACH * person.stature.value:
+            report.error(
+                "reach-too-long",
+                f"{path}.reach",
+                person.reach,
+                f"is too long for a stature of {person.stature.text}",
+                "measure from the shoulder to the tip of the stylus",
+            )
         shoulder_m = shoulder_height_m(person)
         if shoulder_m is None:
             report.error(
