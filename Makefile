@@ -32,12 +32,12 @@ clean:
 # Compiling the kernels belongs to the set-up, so that no first run stalls.
 $(VENV)/.ready: requirements.lock pyproject.toml
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .
 	@echo "compiling the kernels, once …"
 	$(BIN)/python -m rushlight.jobs.warm
 	touch $@
 
 $(VENV)/.ready-dev: requirements-dev.lock $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -r requirements-dev.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements-dev.lock
 	touch $@

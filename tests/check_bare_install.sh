@@ -7,7 +7,7 @@ here=$(cd "$(dirname "$0")/.." && pwd)
 place=$(mktemp -d)
 trap 'rm -rf "$place"' EXIT
 "$python" -m venv "$place/venv"
-"$place/venv/bin/python" -m pip install --quiet --disable-pip-version-check -r "$here/requirements.lock"
+"$place/venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps -r "$here/requirements.lock"
 "$place/venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps "$here"
 cd "$place"
 "$place/venv/bin/rushlight" --version

@@ -141,7 +141,8 @@ def test_the_rig_itself_is_good() -> None:
         (
             {"zzz": {"a": 1}},
             "zzz is not a field of this document; remove it, or use one of aim, clock, exposure, "
-            "filter, frame_rate, gain, id, illuminator, lens, look_at, mount, part, position.",
+            "filter, frame_rate, gain, id, illuminator, lens, lines, look_at, mount, part, "
+            "position, source, stream.",
         ),
         (
             {"lens": 3},

@@ -19,6 +19,7 @@ _PATTERNS = {
     "^[A-Z]{2}$": ("is not a country", "use its two capital letters"),
     r"^\d{4}-\d{2}(-\d{2})?$": ("is not a date", 'write it as "2026-05" or "2026-05-14"'),
     r"^\d{4}-\d{2}$": ("is not a month", 'write it as "2026-05"'),
+    "^[01]{4,16}$": ("is not a code", 'write 4 to 16 digits, 1 for lit, such as "110100"'),
     "^[0-9a-f]{64}$": ("is not a SHA-256 hash", "use its 64 lower-case hexadecimal digits"),
     "^[0-9a-f]{8,32}$": ("is not a random id", "use 8 to 32 lower-case hexadecimal digits"),
 }

@@ -99,6 +99,64 @@ class Illuminator(Record):
     ring_radius: PositiveLength
 
 
+class Stream(Record):
+    """How pictures travel from the camera: as they are, or compressed and so less sharp.
+
+    Attributes
+    ----------
+    quality
+        Of the encoder's own scale: its quantiser for MJPEG (1 is best), its constant rate
+        factor for H.264 (0 is best).
+    """
+
+    codec: Literal["raw", "mjpeg", "h264"]
+    quality: Annotated[int, Field(ge=0, le=51)] | None = None
+
+    @model_validator(mode="after")
+    def _quality_of_codec(self) -> Stream:
+        if (self.codec == "raw") != (self.quality is None):
+            raise ValueError(
+                "needs a quality with mjpeg and h264, and none with raw; correct one of the two"
+            )
+        return self
+
+
+class DotLines(Record):
+    """How a sensor that finds dots itself writes them: one line a frame, numbers between marks.
+
+    Attributes
+    ----------
+    fields
+        What the numbers of a dot mean, in order; "skip" passes over one.
+    before
+        What stands before the first dot, in order.
+    separator
+        Between numbers; a space stands for any run of blanks.
+    dots
+        Most dots in a line.
+    absent
+        The x that a sensor without dots writes, or left out where it writes fewer numbers.
+    size_px
+        Range of its coordinates.
+    baud
+        Speed of the serial line.
+    """
+
+    fields: list[Literal["x", "y", "size", "peak", "skip"]] = ["x", "y"]
+    before: list[Literal["time-us", "time-ms", "count", "skip"]] = []
+    separator: Annotated[str, Field(min_length=1, max_length=3)] = ","
+    dots: Annotated[int, Field(ge=1, le=64)] = 4
+    absent: float | None = None
+    size_px: Pixels
+    baud: Annotated[int, Field(ge=1200, le=4_000_000)] = 115_200
+
+    @model_validator(mode="after")
+    def _has_place(self) -> DotLines:
+        if self.fields.count("x") != 1 or self.fields.count("y") != 1:
+            raise ValueError('needs "x" and "y" once each among its fields; add them')
+        return self
+
+
 class Camera(Record):
     """One camera of the rig.
 
@@ -112,6 +170,13 @@ class Camera(Record):
         A time, or "auto" to let the plan choose one that neither saturates nor starves.
     lens
         File of a lens calibration beside the rig, or left out for the shelf's typical lens.
+    source
+        Where its frames come from when the rig runs: "camera:0", a network address, "serial:"
+        and a device, or left out.
+    stream
+        How its pictures are compressed on the way; raw when left out.
+    lines
+        For a sensor that sends coordinates instead of pictures.
     """
 
     id: Slug
@@ -127,6 +192,9 @@ class Camera(Record):
     illuminator: Illuminator | None = None
     clock: Slug | None = None
     lens: str | None = None
+    source: str | None = None
+    stream: Stream | None = None
+    lines: DotLines | None = None
 
     @model_validator(mode="after")
     def _one_aim(self) -> Camera:
@@ -157,6 +225,10 @@ class CarriedEmitter(Record):
         In the thing's own frame: x, y, and z from the tip (or front) backward.
     drive
         steady, switched (on while pressed), pulsed with the camera, or coded by blinking.
+    code
+        Of a coded light: what it repeats, one digit a bit, 1 for lit.
+    code_bit
+        Length of a bit; at least two frames, so that each bit is seen whole once.
     """
 
     id: Slug
@@ -168,7 +240,15 @@ class CarriedEmitter(Record):
     current: Current | None = None
     drive: Literal["steady", "switched", "pulsed", "coded"] = "switched"
     duty: Share | None = None
+    code: Annotated[str, Field(pattern="^[01]{4,16}$")] | None = None
+    code_bit: Time | None = None
     diffuser: Diffuser | None = None
+
+    @model_validator(mode="after")
+    def _code_is_whole(self) -> CarriedEmitter:
+        if (self.code is None) != (self.code_bit is None):
+            raise ValueError("needs both code and code_bit, or neither; add the other")
+        return self
 
     @model_validator(mode="after")
     def _complete(self) -> CarriedEmitter:
@@ -323,6 +403,41 @@ class Reference(Record):
     figures: list[ReferenceFigure] = []
 
 
+class Smoothing(Record):
+    """How trails are smoothed when the rig runs; `rushlight run --tune` proposes the numbers.
+
+    Attributes
+    ----------
+    cutoff, speed_gain
+        Of the one-euro filter: cut-off at rest, and how much it rises a pixel a second [1/px].
+    agility
+        Of the Kalman filter: spectral density of the hand's acceleration [px²/s³].
+    """
+
+    filter: Literal["none", "one-euro", "kalman"] = "none"
+    cutoff: Frequency | None = None
+    speed_gain: Annotated[float, Field(ge=0, le=10)] | None = None
+    agility: Annotated[float, Field(gt=0)] | None = None
+
+
+class Drive(Record):
+    """Where results go out, for the outputs that are switched on.
+
+    Attributes
+    ----------
+    pointer
+        Address on which the page and socket for browsers are served.
+    osc
+        Address to which bundles are sent.
+    ahead
+        How far ahead of the last frame fixes are foretold, to make up for delay.
+    """
+
+    pointer: str = "127.0.0.1:8790"
+    osc: str = "127.0.0.1:9010"
+    ahead: TimeFromZero | None = None
+
+
 class Rig(Document):
     """One low-cost interactive display, whole."""
 
@@ -345,5 +460,7 @@ class Rig(Document):
     targets: Targets
     reference: Reference | None = None
     outputs: list[Literal["session", "pointer", "desktop", "touch", "osc", "lines"]] = []
+    drive: Drive | None = None
+    smoothing: Smoothing | None = None
     weights: dict[FigureName, Annotated[float, Field(ge=0)]] | None = None
     prices: dict[Slug, Price] = {}

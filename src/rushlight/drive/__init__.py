@@ -1,0 +1,1 @@
+"""Results out, to whatever program wants them: browsers, the desktop, the kernel, messages."""

@@ -1,0 +1,1 @@
+"""What the parts at hand really do: sensor, lens, lights, measured before they are used."""
