@@ -41,9 +41,9 @@ def test_units():
 @pytest.mark.parametrize(
     ("predicted", "reading"),
     [
-        (2.0, "the prediction lies within the measured interval"),
-        (1.0, "the prediction lies below the measured interval: too hopeful"),
-        (9.0, "the prediction lies above the measured interval: too cautious"),
+        (2.0, "the prediction lies within the simulated interval"),
+        (1.0, "the prediction lies below the simulated interval: too hopeful"),
+        (9.0, "the prediction lies above the simulated interval: too cautious"),
     ],
 )
 def test_a_prediction_beside_its_measurement(predicted, reading):

@@ -175,7 +175,9 @@ def test_commands_on_the_page_exist_with_the_options_they_use(source):
 
     known = typer.main.get_command(app).commands
     kit, _ = build_kit(source)
-    commands = [command.split() for step in kit.steps for command in step.commands]
+    typed = [command for step in kit.steps for command in step.commands]
+    assert typed[:2] == ["make demo", ". .venv/bin/activate"]  # as the README has it
+    commands = [command.split() for command in typed[2:]]
     assert {command[1] for command in commands} == {"register", "check", "plan", "run", "assess"}
     for program, verb, *words in commands:
         assert program == "rushlight"

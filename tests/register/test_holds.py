@@ -149,7 +149,7 @@ def test_holds_without_times_go_by_order_if_their_number_fits():
     holds, _ = find_holds(film((100, 50, 1.0, 1.6, 1e3), (300, 200, 3.0, 3.6, 1e3)))
     pairs = match_in_order(holds, [(0.1, 0.2), (0.3, 0.4)])
     assert [place for place, _ in pairs] == [(0.1, 0.2), (0.3, 0.4)]
-    with pytest.raises(RushlightError, match="2 held touches does not match the 3 beacons"):
+    with pytest.raises(RushlightError, match="2 held touches does not match the 3 that"):
         match_in_order(holds, [(0.1, 0.2), (0.3, 0.4), (0.5, 0.6)])
 
 

@@ -87,16 +87,16 @@ def _over(numerator: float, denominator: float | None) -> float | None:
 
 def _reading(figure: Figure, predicted: float, measured: float) -> str:
     if figure.low is None or figure.high is None:
-        words = "no interval of the measured value, so agreement cannot be judged"
+        words = f"no interval of the {figure.basis} value, so agreement cannot be judged"
     elif not figure.low <= predicted <= figure.high:
         below = predicted < figure.low
         hopeful = below != (figure.name in HIGHER_IS_BETTER)
         words = (
-            f"the prediction lies {'below' if below else 'above'} the measured interval: too "
+            f"the prediction lies {'below' if below else 'above'} the {figure.basis} interval: too "
             f"{'hopeful' if hopeful else 'cautious'}"
         )
     else:
-        words = "the prediction lies within the measured interval"
+        words = f"the prediction lies within the {figure.basis} interval"
         if measured and figure.high > 2.0 * figure.low:
             words += ", which is wide and shows little"
     return words

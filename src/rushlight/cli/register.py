@@ -16,6 +16,9 @@ def register(
         typer.Option(help="A plan of this rig, for its beacons where the footage tells none."),
     ] = None,
     out: Annotated[Path, typer.Option(help="Registration to write.")] = Path("registration.json"),
+    rate: Annotated[
+        str | None, typer.Option(help='Frame rate of footage without times, as "30 Hz".')
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print what is found as JSON.")] = False,
 ) -> None:
     """Tie the camera to the display by touched beacons; exit code 1 when not vouched for."""
@@ -23,7 +26,7 @@ def register(
     from rushlight.jobs.register import register as job
 
     with render.progress() as progress:
-        result = job(footage, rig, out, plan, progress)
+        result = job(footage, rig, out, plan, rate, progress)
     told = result.as_dict()
     if json:
         render.print_json(told)

@@ -98,7 +98,13 @@ def demo(
         return made
 
     registration = folder / "registration.json"
-    register(film("registration"), rig, registration, plan_file, _told(progress, "2 register"))
+    register(
+        film("registration"),
+        rig,
+        registration,
+        plan_file,
+        progress=_told(progress, "2 register"),
+    )
     sessions, truths = [], []
     for script, more in (
         ("grid", {"columns": COLUMNS, "rows": ROWS, "frames_per_place": FRAMES_A_PLACE}),

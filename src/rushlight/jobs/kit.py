@@ -25,6 +25,9 @@ from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
 from rushlight.shelf.check import check_rig
 
+UNNAMED_AUTHOR = "Your name"
+"""What a new rig file says of its author."""
+
 
 @dataclass(frozen=True)
 class KitResult:
@@ -131,7 +134,9 @@ def kit(
     write_folder(folder, files)
     write_bytes(archive, zip_bytes(files, f"{document.name}-edition-{edition}"))
     progress("writing", 1.0)
-    return KitResult(folder, archive, published, (*findings, *_before_handing_on(document)))
+    return KitResult(
+        folder, archive, published, (*findings, *_before_handing_on(document, planned))
+    )
 
 
 def _check_edition(edition: int) -> None:
@@ -258,17 +263,29 @@ def _assessed_pictures(rig: Rig, assessment: Assessment) -> dict[str, Picture]:
     }
 
 
-def _before_handing_on(rig: Rig) -> list[Finding]:
+def _before_handing_on(rig: Rig, plan: Plan) -> list[Finding]:
     """What the authors should look at, since the kit carries it out of the house."""
-    if rig.basis == "invented" or not rig.people:
-        return []
-    return [
-        Finding(
-            "note",
-            "people-published",
-            "rig.toml: people",
-            "",
-            "goes into the kit with the body measures of whoever it names",
-            "use made-up ids, and measures that those people agree to have published",
+    told = [each.finding() for each in plan.findings if each.code == "eye-limit-passed"]
+    if UNNAMED_AUTHOR in rig.authors:
+        told.append(
+            Finding(
+                "warning",
+                "author-unnamed",
+                "rig.toml: authors",
+                f'"{UNNAMED_AUTHOR}"',
+                "goes into the kit as its author",
+                "write who stands for the kit, or a group's name",
+            )
         )
-    ]
+    if rig.basis != "invented" and rig.people:
+        told.append(
+            Finding(
+                "note",
+                "people-published",
+                "rig.toml: people",
+                "",
+                "goes into the kit with the body measures of whoever it names",
+                "use made-up ids, and measures that those people agree to have published",
+            )
+        )
+    return told

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rushlight.errors import RushlightError
 from rushlight.records.document import read_document
+from rushlight.records.quantity import QuantityError, parse_quantity
 from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import Shelf, load_shelf
 
@@ -32,3 +34,21 @@ def load_rig(path: Path) -> tuple[Rig, Shelf]:
     file = rig_path(path)
     rig = read_document(Rig, file)
     return rig, load_shelf(file.parent)
+
+
+def typed_rate_hz(rate: str | None) -> float | None:
+    """The frame rate that the user typed [Hz]; None when nothing was.
+
+    Raises
+    ------
+    RushlightError
+        When it is no frequency.
+    """
+    if rate is None:
+        return None
+    try:
+        return parse_quantity(rate, "frequency").value
+    except QuantityError as error:
+        raise RushlightError.of(
+            "--rate", f'"{rate}"', error.allowed, error.remedy, "quantity"
+        ) from None

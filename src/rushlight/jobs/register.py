@@ -13,7 +13,7 @@ from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import camera_of, plan_of
-from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.load import load_rig, rig_path, typed_rate_hz
 from rushlight.jobs.progress import Progress, silent
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import mean_height
@@ -104,6 +104,7 @@ def register(
     rig_file: Path,
     out: Path = Path("registration.json"),
     plan_path: Path | None = None,
+    rate: str | None = None,
     progress: Progress = silent,
 ) -> RegisterResult:
     """Find the held touches in footage, and the map from camera to surface that they tell.
@@ -119,6 +120,8 @@ def register(
     plan_path
         A plan of this rig. Its beacons are taken, in their order, where the footage does not
         say which beacon stood when.
+    rate
+        By which frame times are counted, as ``"30 Hz"``.
     progress
         Told the share of frames done.
 
@@ -135,7 +138,7 @@ def register(
     rig, shelf = load_rig(rig_file)
     name = rig_path(rig_file).name
     resolved = resolve(rig, shelf, name)
-    footage = open_footage(footage_path, camera=rig.cameras[0].id)
+    footage = open_footage(footage_path, typed_rate_hz(rate), rig.cameras[0].id)
     camera = camera_of(rig, resolved, footage, name)
     plan = None if plan_path is None else plan_of(rig, plan_path)
     findings = _belonging(rig, footage, name)
@@ -145,18 +148,23 @@ def register(
     carried = [lit.id for lit, _ in lit_emitters(rig)]
     emitters = [carried.index(who) if who in carried else 0 for _, who, _ in matched]
     resolved = _with_exposure(resolved, camera, footage)
-    fitted = fit_registration(
-        _touches(matched, emitters, supposed_scatter_m(resolved, camera)),
-        *_known_beforehand(resolved, camera),
-        Place(
-            camera=rig.cameras[camera].id,
-            surface=rig.surfaces[0].id,
-            size_px=footage.size_px,
-            mean_height_m=float(mean_height(resolved, tuple(sorted(set(emitters)) or (0,)))[0]),
-        ),
-        frames=[hold.frames for _, _, hold in matched],
-        carried=[who for _, who, _ in matched],
-    )
+    try:
+        fitted = fit_registration(
+            _touches(matched, emitters, supposed_scatter_m(resolved, camera)),
+            *_known_beforehand(resolved, camera),
+            Place(
+                camera=rig.cameras[camera].id,
+                surface=rig.surfaces[0].id,
+                size_px=footage.size_px,
+                mean_height_m=float(mean_height(resolved, tuple(sorted(set(emitters)) or (0,)))[0]),
+            ),
+            frames=[hold.frames for _, _, hold in matched],
+            carried=[who for _, who, _ in matched],
+        )
+    except RushlightError as error:
+        # What was passed over on the way is often why.
+        told = (*findings, *footage.findings, *passed_over, *unmatched, *_by_order(goals))
+        raise RushlightError([*error.findings, *told]) from error
     sources = {"rig": rig.content_hash(), "footage": footage.content_hash}
     if plan is not None:
         sources["plan"] = plan.content_hash()
@@ -178,6 +186,7 @@ def register(
             *footage.findings,
             *passed_over,
             *unmatched,
+            *([] if registration.verdict.vouched else _by_order(goals)),
             *_camera_elsewhere(registration, resolved, camera, name),
         ),
         registration_path=out,
@@ -246,6 +255,22 @@ def _goals_of(footage: Footage, plan: Plan | None) -> list[ShownGoal]:
             "beacons-unknown",
         )
     return goals
+
+
+def _by_order(goals: list[ShownGoal]) -> list[Finding]:
+    """Where only the plan's order told which beacon was touched: a likely cause of a bad map."""
+    if goals:
+        return []
+    return [
+        Finding(
+            "note",
+            "taken-in-order",
+            "touches",
+            "",
+            "were taken in the order of the plan's beacons; in another order no map fits them",
+            "touch the beacons by their numbers, all with one stylus before the next",
+        )
+    ]
 
 
 Matched = list[tuple[tuple[float, float], str | None, Hold]]

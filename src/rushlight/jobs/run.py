@@ -10,13 +10,12 @@ from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import camera_of
-from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.load import load_rig, rig_path, typed_rate_hz
 from rushlight.jobs.progress import Progress, silent
 from rushlight.keep.export import export_csv, export_parquet
 from rushlight.keep.session import SessionReader
 from rushlight.keep.writer import SessionWriter
 from rushlight.records.document import read_document
-from rushlight.records.quantity import QuantityError, parse_quantity
 from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
 from rushlight.records.session import Clock, Event, SessionHeader
@@ -197,7 +196,7 @@ def _prepare(
     findings: list[Finding] = []
     rig, shelf = (None, None) if rig_file is None else load_rig(rig_file)
     first_camera = "camera" if rig is None else rig.cameras[0].id
-    footage = open_footage(footage_path, _rate_hz(rate), first_camera)
+    footage = open_footage(footage_path, typed_rate_hz(rate), first_camera)
     noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
     registration = None
     if registration_path is not None:
@@ -239,18 +238,6 @@ def _marks(footage: Footage, surface_map: SurfaceMap | None) -> Marks:
     if surface_map is None or sidecar is None or sidecar.script not in TOUCHING_SCRIPTS:
         return no_marks
     return marks_of(sidecar.goals)
-
-
-def _rate_hz(rate: str | None) -> float | None:
-    """The frame rate that the user typed [Hz]."""
-    if rate is None:
-        return None
-    try:
-        return parse_quantity(rate, "frequency").value
-    except QuantityError as error:
-        raise RushlightError.of(
-            "--rate", f'"{rate}"', error.allowed, error.remedy, "quantity"
-        ) from None
 
 
 def _rig_findings(rig: Rig, footage: Footage, name: str) -> list[Finding]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from rushlight import __version__
 from rushlight.physics.safety import CAUTIONS
 from rushlight.publish.aim import Hanging, aim_words, place_words
 from rushlight.publish.cautions import caution_text
@@ -33,7 +34,7 @@ def steps_of(
         As `circuits_of` and `hanging_of` tell them.
     """
     return [
-        *_wire(rig, circuits),
+        *_wire(rig, plan, circuits),
         *_mount(rig, plan, hangings),
         *_register(rig, plan),
         *_check(rig),
@@ -46,8 +47,18 @@ def _beside(rig: Rig, *hazards: str) -> list[str]:
     return [caution_text(hazard) for hazard in hazards if hazard in CAUTIONS and hazard not in none]
 
 
-def _wire(rig: Rig, circuits: Sequence[Circuit]) -> list[Step]:
+def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
     steps = []
+    too_bright = [each for each in plan.findings if each.code == "eye-limit-passed"]
+    if too_bright:
+        steps.append(
+            Step(
+                part="wire",
+                title="Do not wire this light as it stands",
+                text=" ".join(str(each.finding()) for each in too_bright),
+                cautions=_beside(rig, "eye"),
+            )
+        )
     for circuit in circuits:
         if circuit.drawable:
             words = {key: text.replace("\n", ", ") for key, text in parts_words(circuit).items()}
@@ -171,6 +182,15 @@ def _aim_text(hanging: Hanging) -> str:
 def _register(rig: Rig, plan: Plan) -> list[Step]:
     who = _listed(plan.registering) if plan.registering else "one stylus"
     return [
+        Step(
+            part="register",
+            title="Set up the program",
+            text=f"The commands in this kit are those of Rushlight {__version__}, an open program "
+            "that whoever gave you the kit can pass on. In its folder, with Python and make at "
+            "hand, type these two lines; the first takes a minute or two and shows an invented "
+            "example. This kit's own folder is then the place to work in.",
+            commands=["make demo", ". .venv/bin/activate"],
+        ),
         Step(
             part="register",
             title="Mark the beacons",

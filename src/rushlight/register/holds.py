@@ -232,8 +232,8 @@ def match_in_order(
         raise RushlightError.of(
             "footage",
             f"{len(holds)} held touches",
-            f"does not match the {len(places_m)} beacons, and the times at which they stood "
-            "are not known",
+            f"does not match the {len(places_m)} that the plan asks for (every beacon once with "
+            "each stylus), and the times at which the beacons stood are not known",
             "touch every beacon once, in order, for 0.6 s each, or give footage that says when "
             "each beacon stood",
             "touches-and-beacons-differ",
