@@ -149,3 +149,12 @@ def test_light_beyond_a_limit_for_the_eye_is_warned_of(examples, tmp_path) -> No
     assert codes.count("eye-limit-passed") == 2
     usual = planned_rig(examples / "barn-wall", (4, 3)).plan.findings
     assert "eye-limit-passed" not in [each.code for each in usual]
+
+
+def test_no_error_is_promised_where_dots_are_clipped(examples, tmp_path) -> None:
+    text = (examples / "barn-wall" / "rig.toml").read_text()
+    assert 'exposure = "auto"' in text
+    (tmp_path / "rig.toml").write_text(text.replace('exposure = "auto"', 'exposure = "6 ms"'))
+    coverage, error, _ = planned_rig(tmp_path / "rig.toml", (4, 3)).plan.targets[:3]
+    assert coverage.met is False and coverage.predicted < 50.0
+    assert error.predicted < error.wanted and error.met is None
