@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Protocol
 
-from rushlight.capture.footage import Footage
 from rushlight.errors import RushlightError
 from rushlight.records.document import read_document
 from rushlight.records.plan import Plan
@@ -12,7 +12,27 @@ from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 
 
-def camera_of(rig: Rig, resolved: ResolvedRig, footage: Footage, name: str) -> int:
+class Source(Protocol):
+    """What is asked of a source of frames before the first is taken."""
+
+    @property
+    def name(self) -> str:
+        """As the user gave it."""
+
+    @property
+    def camera(self) -> str:
+        """The camera's id."""
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of every frame [px]."""
+
+    @property
+    def simulated(self) -> bool:
+        """Whether the frames were computed rather than filmed."""
+
+
+def camera_of(rig: Rig, resolved: ResolvedRig, footage: Source, name: str) -> int:
     """Which of the rig's cameras made the footage?
 
     Parameters

@@ -1,0 +1,194 @@
+"""What following needs, read and checked: the rig, the registration, the names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.errors import Finding
+from rushlight.jobs.belonging import Source, camera_of
+from rushlight.jobs.load import load_rig, rig_path
+from rushlight.keep.writer import SessionWriter
+from rushlight.records.document import Basis, read_document
+from rushlight.records.registration import Registration
+from rushlight.records.rig import Rig
+from rushlight.records.session import Clock, FootageHeader, SessionHeader
+from rushlight.see.detect import Detector
+from rushlight.see.link import Linker
+from rushlight.see.sensor import SensorNoise
+from rushlight.shelf.resolve import resolve
+from rushlight.track.filter import PointFilter
+from rushlight.track.following import Followed, Follower
+from rushlight.track.identity import Identity, Marks, marks_of, no_marks
+from rushlight.track.mapping import SurfaceMap, doubts_of
+from rushlight.track.rig import followed_things, homes_of, noise_of
+from rushlight.track.switch import RELEASE_S
+
+UNNAMED = tuple(f"light-{number}" for number in range(1, 9))
+"""Names for what is seen where no rig says who carries what."""
+
+TOUCHING_SCRIPTS = frozenset({"registration", "grid", "tapping"})
+"""Scripts whose goals are touched where they stand; those of strokes are only arrived at."""
+
+_REACH = 0.5  # of the larger side of surface or picture, from lift to press; no source
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Everything a run needs, read and checked."""
+
+    source: Source
+    sidecar: FootageHeader | None
+    noise: SensorNoise
+    carried: list[str]
+    identity: Identity
+    surface_map: SurfaceMap | None
+    row_time_s: float
+    rig: Rig | None
+    registration: Registration | None
+    findings: list[Finding]
+
+    @property
+    def basis(self) -> Basis:
+        """What the session rests on."""
+        return "simulated" if self.source.simulated else "measured"
+
+    def follower(self, new_filter: Callable[[], PointFilter]) -> Follower:
+        """A follower for this source, knowing nothing yet."""
+        return Follower(
+            detect=Detector(*self.source.size_px, self.noise),
+            linker=Linker(coast_s=RELEASE_S),
+            new_filter=new_filter,
+            identity=self.identity,
+            surface_map=self.surface_map,
+            row_time_s=self.row_time_s,
+        )
+
+
+def prepare(
+    source: Source,
+    sidecar: FootageHeader | None,
+    rig_file: Path | None,
+    registration_path: Path | None,
+) -> Setting:
+    """Read the inputs, and refuse those that do not belong together.
+
+    Parameters
+    ----------
+    source
+        Of the frames.
+    sidecar
+        Of recorded footage that has one.
+    rig_file, registration_path
+        As the user gave them, or None.
+
+    Raises
+    ------
+    RushlightError
+        When one cannot be used, or they are of different rigs, cameras or sizes.
+    """
+    findings: list[Finding] = []
+    rig, shelf = (None, None) if rig_file is None else load_rig(rig_file)
+    noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
+    registration = None
+    if registration_path is not None:
+        registration = read_document(Registration, registration_path)
+    if rig is not None and shelf is not None and rig_file is not None:
+        name = rig_path(rig_file).name
+        resolved = resolve(rig, shelf, name)
+        camera = camera_of(rig, resolved, source, name)
+        noise = noise_of(resolved, camera)
+        row_time_s = float(resolved.cameras.row_time_s[0, camera])
+        things = followed_things(rig)
+        carried = [thing.id for thing in things]
+        if registration is not None:
+            homes = homes_of(things, rig, resolved)
+        findings += _rig_findings(rig, sidecar, name)
+    surface_map = None
+    if registration is not None and registration_path is not None:
+        surface_map = SurfaceMap(registration, source.camera, source.size_px)
+        findings += doubts_of(registration, registration_path.name, source.simulated)
+    extent = source.size_px if surface_map is None else surface_map.size_m
+    return Setting(
+        source=source,
+        sidecar=sidecar,
+        noise=noise,
+        carried=carried,
+        identity=Identity(
+            carried, homes, _REACH * float(max(extent)), _marks(sidecar, surface_map)
+        ),
+        surface_map=surface_map,
+        row_time_s=row_time_s,
+        rig=rig,
+        registration=registration,
+        findings=findings,
+    )
+
+
+def _marks(sidecar: FootageHeader | None, surface_map: SurfaceMap | None) -> Marks:
+    """Where people are asked to press, if the footage tells and a map lets it be compared."""
+    if surface_map is None or sidecar is None or sidecar.script not in TOUCHING_SCRIPTS:
+        return no_marks
+    return marks_of(sidecar.goals)
+
+
+def _rig_findings(rig: Rig, sidecar: FootageHeader | None, name: str) -> list[Finding]:
+    """Whether the footage was made from another state of the rig."""
+    made_from = sidecar.rig if sidecar else None
+    if made_from in (None, rig.content_hash()):
+        return []
+    return [
+        Finding(
+            "warning",
+            "rig-changed",
+            name,
+            "",
+            "has changed since the footage was made from it",
+            "simulate anew, or take the rig as it was",
+        )
+    ]
+
+
+def header_of(
+    setting: Setting, filter_name: str, clock: Clock, footage_hash: str | None = None
+) -> SessionHeader:
+    """What the session says of its origin.
+
+    Parameters
+    ----------
+    setting
+        From `prepare`.
+    filter_name
+        By which trails are smoothed.
+    clock
+        That the frames' times are read from.
+    footage_hash
+        Content hash of recorded footage; None for what was seen live.
+    """
+    sidecar = setting.sidecar
+    return SessionHeader(
+        rig=setting.rig.content_hash() if setting.rig else None,
+        rig_name=setting.rig.name if setting.rig else "",
+        footage=footage_hash,
+        registration=setting.registration.content_hash() if setting.registration else None,
+        cameras=[setting.source.camera],
+        carried=setting.carried,
+        clocks=[clock],
+        filter_name=filter_name,
+        causes=sidecar.causes if sidecar else None,
+        script=sidecar.script if sidecar else None,
+        goals=sidecar.goals if sidecar else [],
+    )
+
+
+def store(session: SessionWriter, followed: Followed) -> None:
+    """Add one frame's results to the session."""
+    frame = followed.frame
+    session.put_frame(frame)
+    session.put_dots(frame.camera, frame.index, followed.dots)
+    session.put_links(followed.links)
+    for fix in followed.fixes:
+        session.put_fix(fix)
+    for event in followed.events:
+        session.put_event(event)
