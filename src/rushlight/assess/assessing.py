@@ -26,6 +26,7 @@ def assess_recordings(
     plan: Plan | None = None,
     rig: Rig | None = None,
     shelf: Shelf | None = None,
+    noted: Sequence[Finding] = (),
 ) -> Assessment:
     """What sessions of one rig show, and how that stands to its plan and its reference.
 
@@ -37,6 +38,8 @@ def assess_recordings(
         Of the same rig, or None.
     rig, shelf
         Both or neither: for display pixels, targets, reference and cost.
+    noted
+        What was found while the sessions were read.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def assess_recordings(
             "give a session with marks, or its truth with --truth",
             "nothing-to-assess",
         )
-    findings = [*_general(recordings, rig), *findings, *found]
+    findings = [*noted, *_general(recordings, rig), *findings, *found]
     relative = beside_reference(rig, shelf, figures, predicted) if rig and shelf else None
     return Assessment(
         rig=recordings[0].header.rig,

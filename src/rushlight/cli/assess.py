@@ -23,6 +23,10 @@ def assess(
     truth: Annotated[
         list[Path] | None, typer.Option(help="The truth of a session's footage; repeatable.")
     ] = None,
+    marks: Annotated[
+        Path | None,
+        typer.Option(help="List of the marks touched, in order, for footage that does not tell."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Folder for assessment.json and pictures.")
     ] = None,
@@ -33,7 +37,7 @@ def assess(
     from rushlight.jobs.assess import assess as job
 
     with render.progress() as progress:
-        assessment = job(sessions, plan, rig, truth or (), out, progress)
+        assessment = job(sessions, plan, rig, truth or (), marks, out, progress)
     if json:
         print(assessment.json_text())
         return

@@ -6,11 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rushlight.assess.assessing import assess_recordings
+from rushlight.assess.marks import by_hand, touched_in_order
 from rushlight.assess.recording import Recording, read_recordings
+from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.progress import Progress, silent
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import read_document, write_text
+from rushlight.records.marks import MarkList
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
 
@@ -22,6 +25,7 @@ def assess(
     plan: Path | None = None,
     rig: Path | None = None,
     truths: Sequence[Path] = (),
+    marks: Path | None = None,
     out: Path | None = None,
     progress: Progress = silent,
 ) -> Assessment:
@@ -37,6 +41,8 @@ def assess(
         The rig's file or folder, for display pixels, targets and reference.
     truths
         Truth files of the sessions.
+    marks
+        What was touched in which order, for one session of real footage, which cannot tell.
     out
         Folder for ``assessment.json`` and the pictures; nothing is written without it.
     progress
@@ -53,16 +59,32 @@ def assess(
     """
     progress("reading the sessions", 0.0)
     recordings = read_recordings(sessions, truths)
+    noted = []
+    if marks is not None:
+        recordings = [_with_marks(recordings, marks)]
+        noted = [by_hand(marks.name)]
     progress("reading the sessions", 1.0)
     planned = read_document(Plan, plan) if plan else None
     own, shelf = load_rig(rig) if rig else (None, None)
     progress("assessing", 0.0)
-    assessment = assess_recordings(recordings, planned, own, shelf)
+    assessment = assess_recordings(recordings, planned, own, shelf, noted)
     assessment = assessment.stamped(assessment.basis, _inputs(recordings, planned, own))
     progress("assessing", 1.0)
     if out is not None:
         _write(assessment, own, out, progress)
     return assessment
+
+
+def _with_marks(recordings: Sequence[Recording], marks: Path) -> Recording:
+    if len(recordings) != 1:
+        raise RushlightError.of(
+            "--marks",
+            f"{len(recordings)} sessions",
+            "is given, and one list of marks belongs to one session",
+            "assess the sessions one at a time",
+            "marks-several-sessions",
+        )
+    return touched_in_order(recordings[0], read_document(MarkList, marks), marks.name)
 
 
 def _inputs(recordings: Sequence[Recording], plan: Plan | None, rig: Rig | None) -> dict[str, str]:

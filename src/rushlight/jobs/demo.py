@@ -116,7 +116,12 @@ def demo(
         sessions.append(session)
         truths.append(made / "truth.sqlite")
     assessed = assess(
-        sessions, plan_file, rig, truths, folder / "assessment", _told(progress, "4 assess")
+        sessions,
+        plan_file,
+        rig,
+        truths,
+        out=folder / "assessment",
+        progress=_told(progress, "4 assess"),
     )
     published = kit(
         rig,

@@ -17,6 +17,7 @@ from rushlight.publish.files import (
     manifest_text,
     sha256,
 )
+from rushlight.publish.marks import marks_of, marks_text
 from rushlight.publish.notices import basis_of, not_known, notices_of
 from rushlight.publish.page import PageContent, render_page
 from rushlight.publish.sheet import Drawing
@@ -170,6 +171,10 @@ def _files(
     files["data/figures.csv"] = (
         figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
     )  # fmt: skip
+    marks = marks_of(source.plan)
+    if marks is not None:
+        text = marks_text(marks).encode()
+        files["data/marks.toml"] = (text, "places to touch when a rebuild is checked", "predicted")
     for path, (content, basis) in source.sessions.items():
         files[f"data/{path}"] = (content, "a session's dots, trails and fixes", basis)
     for name, drawing in drawings.items():

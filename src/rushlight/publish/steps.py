@@ -235,10 +235,11 @@ def _check(rig: Rig) -> list[Step]:
         Step(
             part="check",
             title="Touch known places",
-            text="Mark at least 15 places, spread over the whole surface (the project's own "
-            "choice), that are not the beacons. Film while every stylus is held on each of them. "
-            "A file footage.json beside the film says which mark was held from when until when; "
-            "today you write that list yourself.",
+            text="Mark the places of data/marks.toml on the surface: they are spread over what is "
+            "within reach and in view, away from the beacons. Film while the stylus that the list "
+            "names is held on each of them, in the order of the list, for 0.6 s or a little "
+            "longer, with the light off on the way. Do not climb for a mark: strike it out of "
+            "the list instead.",
             commands=["rushlight run --footage FILM --rig rig.toml --registration "
                       "registration.json --out marks.sqlite"],
         ),
@@ -247,8 +248,8 @@ def _check(rig: Rig) -> list[Step]:
             title="Compare",
             text="Compare your figures with the table below. What lies within its bound is met; "
             "what you did not measure is not shown, and must not be called met.",
-            commands=["rushlight assess marks.sqlite --rig rig.toml --plan plan/plan.json "
-                      "--out assessment"],
+            commands=["rushlight assess marks.sqlite --marks data/marks.toml --rig rig.toml "
+                      "--plan plan/plan.json --out assessment"],
         ),
     ]  # fmt: skip
 
