@@ -2,79 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
-from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.following import Setting, header_of, prepare, store
+from rushlight.jobs.following import header_of, prepare, store
 from rushlight.jobs.load import load_rig, typed_rate_hz
 from rushlight.jobs.progress import Progress, silent
-from rushlight.keep.export import export_csv, export_parquet
-from rushlight.keep.session import SessionReader
+from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.keep.writer import SessionWriter
 from rushlight.records.session import Clock, Event
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import follow
-from rushlight.track.tally import Tally, median_ms
+from rushlight.track.tally import Tally
 
 _TELL_EVERY = 20
-
-
-@dataclass(frozen=True)
-class RunSummary:
-    """What a run found, counted.
-
-    Attributes
-    ----------
-    session
-        The file.
-    basis
-        measured, or simulated where the footage says so.
-    camera, carried, filter_name
-        Who was followed by which camera, and how smoothed.
-    times
-        Where the frames' times come from, in words.
-    frames, dots, doubtful_dots, trails, fixes, switch_downs, switch_ups
-        Counts; doubtful dots have a reason against them.
-    dropped
-        Frames that the source announced and the run could not follow.
-    footage_s, frames_per_s
-        Length of the footage [s]; frames followed and stored a second of work [Hz].
-    detect_ms, map_ms
-        Medians of the time from having a frame to its dots, and to its fixes [ms].
-    exports
-        Folders written.
-    findings
-        What the user should know.
-    """
-
-    session: str
-    basis: str
-    camera: str
-    carried: list[str]
-    filter_name: str
-    times: str
-    frames: int
-    dots: int
-    doubtful_dots: int
-    trails: int
-    fixes: int
-    switch_downs: int
-    switch_ups: int
-    dropped: int
-    footage_s: float | None
-    frames_per_s: float | None
-    detect_ms: float | None
-    map_ms: float | None
-    exports: list[str]
-    findings: tuple[Finding, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """The summary as plain values, for JSON."""
-        return {**asdict(self), "findings": [each.as_dict() for each in self.findings]}
 
 
 def run(
@@ -139,57 +81,21 @@ def run(
             if finding.severity == "warning":
                 session.put_event(Event(counts.last_ns, "fault", detail=str(finding)))
     progress("following the lights", 1.0)
-    exports = _export(out, csv_folder, parquet_folder)
-    return _summary(out, setting, footage, filter_name, counts, exports)
+    exports = export(out, csv_folder, parquet_folder)
+    return summarise(
+        out,
+        setting,
+        footage.times,
+        filter_name,
+        counts,
+        exports,
+        tuple(footage.findings),
+        dropped=max((footage.frames or counts.frames) - counts.frames, 0),
+    )
 
 
 def _kept(out: Path, frames: int) -> Finding:
     """What is told beside an error in the middle of the footage."""
     return Finding(
         "note", "kept", str(out), f"{frames} frames", "were followed before that and are kept", ""
-    )
-
-
-def _export(out: Path, csv_folder: Path | None, parquet_folder: Path | None) -> list[str]:
-    """Write the wanted exports."""
-    if csv_folder is None and parquet_folder is None:
-        return []
-    with SessionReader(out) as reader:
-        if csv_folder is not None:
-            export_csv(reader, csv_folder)
-        if parquet_folder is not None:
-            export_parquet(reader, parquet_folder)
-    return [str(folder) for folder in (csv_folder, parquet_folder) if folder is not None]
-
-
-def _summary(
-    out: Path,
-    setting: Setting,
-    footage: Footage,
-    filter_name: str,
-    counts: Tally,
-    exports: list[str],
-) -> RunSummary:
-    """The counts in words and units."""
-    return RunSummary(
-        session=str(out),
-        basis=setting.basis,
-        camera=footage.camera,
-        carried=setting.carried,
-        filter_name=filter_name,
-        times=footage.times,
-        frames=counts.frames,
-        dots=counts.dots,
-        doubtful_dots=counts.doubtful,
-        trails=len(counts.trails),
-        fixes=counts.fixes,
-        switch_downs=counts.events["switch-down"],
-        switch_ups=counts.events["switch-up"],
-        dropped=max((footage.frames or counts.frames) - counts.frames, 0),
-        footage_s=counts.footage_s(),
-        frames_per_s=counts.frames_per_s(),
-        detect_ms=median_ms(counts.detect_s),
-        map_ms=median_ms(counts.map_s),
-        exports=exports,
-        findings=(*setting.findings, *footage.findings),
     )
