@@ -4,12 +4,14 @@ VENV := .venv
 BIN := $(VENV)/bin
 QUICK ?=
 
-.PHONY: demo test check bench data clean
+PEERS := .venv-peers
+
+.PHONY: demo test check bench data browser clean
 
 demo: $(VENV)/.ready
 	$(BIN)/rushlight demo
 
-test: $(VENV)/.ready-dev data
+test: $(VENV)/.ready-dev data browser
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 
 check: $(VENV)/.ready-dev
@@ -19,15 +21,24 @@ check: $(VENV)/.ready-dev
 	$(BIN)/lint-imports
 	sh tests/check_bare_install.sh $(PYTHON)
 
-bench: $(VENV)/.ready-dev
+bench: $(VENV)/.ready-dev browser
+	-$(MAKE) --no-print-directory $(PEERS)/.ready
 	$(BIN)/python benchmarks/centre_error.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/detect_speed.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/linking.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/pipeline.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/compression.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/drive_delay.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/closed_loop.py $(if $(QUICK),--quick)
 
 data:
 	sh tests/fetch_real_data.sh
 
+browser:
+	sh tests/install_browser.sh
+
 clean:
-	rm -rf $(VENV) .data demo-out
+	rm -rf $(VENV) $(PEERS) .data demo-out
 
 # Compiling the kernels belongs to the set-up, so that no first run stalls.
 $(VENV)/.ready: requirements.lock pyproject.toml
@@ -40,4 +51,10 @@ $(VENV)/.ready: requirements.lock pyproject.toml
 
 $(VENV)/.ready-dev: requirements-dev.lock $(VENV)/.ready
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements-dev.lock
+	touch $@
+
+# Peers whose needs conflict with ours live apart; the benchmark asks them by a process.
+$(PEERS)/.ready: benchmarks/requirements-peers.lock
+	test -x $(PEERS)/bin/python || $(PYTHON) -m venv $(PEERS)
+	$(PEERS)/bin/python -m pip install --quiet --disable-pip-version-check --no-deps -r $<
 	touch $@

@@ -218,3 +218,63 @@ def test_a_video_whose_times_stand_still_asks_for_a_rate(tmp_path, pictures, wri
 
 def test_a_video_from_anywhere_counts_as_filmed(tmp_path, pictures, write_video):
     assert not open_footage(write_video(tmp_path / "film.mkv", pictures)).simulated
+
+
+def save_greymap(path, levels, full_scale):
+    header = b"P5\n# held at dusk\n64 48\n%d\n" % full_scale
+    path.write_bytes(header + levels.astype(">u2").tobytes())
+
+
+@pytest.mark.parametrize("full_scale", [1023, 4095, 65535])
+def test_deep_greymaps_keep_the_levels_of_their_file_where_asked(tmp_path, full_scale):
+    levels = (np.arange(48 * 64).reshape(48, 64) * 21 % (full_scale + 1)).astype(np.uint16)
+    levels[0, :2] = 0, full_scale
+    for name in ("a.pgm", "b.pgm"):
+        save_greymap(tmp_path / name, levels, full_scale)
+    footage = open_footage(tmp_path, 10.0, deep=True)
+    assert footage.full_scale_dn == full_scale
+    for frame in footage:
+        assert frame.image.dtype == np.uint16
+        assert np.array_equal(frame.image, levels)
+    assert footage.findings == []
+    scaled = next(iter(open_footage(tmp_path, 10.0))).image
+    assert scaled.dtype == np.uint8
+    assert np.abs(scaled - levels * (255.0 / full_scale)).max() <= 0.5
+
+
+@pytest.mark.parametrize("ending", ["png", "tif"])
+def test_deep_pictures_of_other_kinds_keep_their_levels_where_asked(tmp_path, ending):
+    levels = (np.arange(48 * 64).reshape(48, 64) * 21).astype(np.uint16)
+    Image.fromarray(levels).save(tmp_path / f"a.{ending}")
+    footage = open_footage(tmp_path, 10.0, deep=True)
+    (frame,) = footage
+    assert np.array_equal(frame.image, levels)
+    assert (frame.image.dtype, footage.full_scale_dn) == (np.uint16, 65535)
+
+
+def test_shallow_pictures_stay_shallow_and_depths_are_not_mixed(tmp_path, pictures):
+    save(tmp_path, pictures[:2], "image{}.pgm")
+    footage = open_footage(tmp_path, 10.0, deep=True)
+    assert [frame.image.dtype for frame in footage] == [np.uint8, np.uint8]
+    assert footage.full_scale_dn == 255
+    save_greymap(tmp_path / "image9.pgm", pictures[0].astype(np.uint16), 1023)
+    assert sentence(tmp_path, rate_hz=10.0, deep=True) == (
+        f"{tmp_path / 'image9.pgm'} = full scale 1023 is not that of the first, 255; "
+        "keep pictures of one depth in a folder."
+    )
+
+
+def test_a_deep_greymap_cut_short_is_no_picture(tmp_path):
+    save_greymap(tmp_path / "a.pgm", np.zeros((47, 64)), 1023)
+    assert "is not a picture that can be read" in sentence(tmp_path)
+
+
+def test_the_rigs_rate_counts_pictures_and_is_told(tmp_path, pictures, write_video):
+    save(tmp_path, pictures)
+    footage = open_footage(tmp_path, rig_rate_hz=100.0)
+    assert [frame.capture_ns for frame in footage][:3] == [0, 10_000_000, 20_000_000]
+    assert "were taken to be 100 Hz, as the rig says" in str(footage.findings[0])
+    footage = open_footage(tmp_path, 50.0, rig_rate_hz=100.0)
+    assert (footage.times, footage.findings) == ("counted at 50 Hz", [])
+    clip = write_video(tmp_path / "clip.mkv", pictures)
+    assert open_footage(clip, rig_rate_hz=100.0).times == "from the video"

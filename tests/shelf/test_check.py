@@ -6,7 +6,7 @@ import tomllib
 import pytest
 
 from rushlight.jobs.check import check
-from rushlight.records.registration import LensCalibration
+from rushlight.records.registration import LensCalibration, Verdict
 
 CAMERA = 'part = "vga-global-120"\n'
 STANDING = (
@@ -400,6 +400,14 @@ def test_lens_of_another_size_and_camera(edit):
     )
     lens.stamped("measured").write(folder / "lens.json")
     assert [each.code for each in check(folder).findings] == ["lens-of-other-camera"]
+    doubtful = lens.model_copy(
+        update={"camera": "beam", "verdict": Verdict(vouched=False, reasons=["4 views are used"])}
+    )
+    doubtful.stamped("measured").write(folder / "lens.json")
+    assert [str(each) for each in check(folder).findings] == [
+        'rig.toml: cameras[0].lens = "lens.json" is not vouched for: 4 views are used; take '
+        "better views and calibrate again."
+    ]
     other = lens.model_copy(update={"size_px": (1280, 720)})
     other.stamped("measured").write(folder / "lens.json")
     assert [str(each) for each in check(folder).findings] == [

@@ -8,6 +8,7 @@ import pytest
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.physics.geometry import project
+from rushlight.physics.surface_model import lens_spread
 from rushlight.records.registration import LensCalibration
 from rushlight.records.resolved import stack_rigs
 from rushlight.shelf.catalogue import built_in_shelf
@@ -172,8 +173,31 @@ def test_a_lens_calibration_overrides_the_shelf(edit):
     camera = resolve(*load_rig(folder)).cameras
     np.testing.assert_allclose(camera.K[0, 0], [[660, 0, 322], [0, 662, 241], [0, 0, 1]])
     np.testing.assert_allclose(camera.distortion[0, 0], [-0.11, 0.03, 0.001, -0.002, 0.004])
-    np.testing.assert_allclose(camera.distortion_std[0, 0], [0.01, 0.02, 0, 0, 0.03])
+    # The doubt of the centre, 2 px of 660, that a plane map does not take up, falls on p1 and p2.
+    std = camera.distortion_std[0, 0]
+    np.testing.assert_allclose(std[[0, 1, 4]], [0.01, 0.02, 0.03], rtol=0.02)
+    assert np.all((std[2:4] > 0) & (std[2:4] < 2 / 660))
     assert camera.focal_m[0, 0] == pytest.approx(660 * 6e-6)
+
+
+def test_the_correlations_of_a_calibration_reach_the_rig(edit):
+    folder = edit('frame_rate = "100 Hz"', 'frame_rate = "100 Hz"\nlens = "lens.json"')
+    # A calibration whose k1, k2 and k3 offset one another, as they do.
+    known = np.diag([1e-12] * 4 + [1e-4, 4e-4, 1e-8, 1e-8, 9e-4])
+    known[4, 5] = known[5, 4] = -0.98 * 0.01 * 0.02
+    known[5, 8] = known[8, 5] = -0.98 * 0.02 * 0.03
+    known[4, 8] = known[8, 4] = 0.95 * 0.01 * 0.03
+    LensCalibration(
+        camera="beam",
+        params=[660.0, 660.0, 320.0, 240.0, -0.11, 0.03, 0.0, 0.0, 0.0],
+        cov=known.tolist(),
+        size_px=(640, 480),
+        view_rms_px=[0.2],
+    ).stamped("measured").write(folder / "lens.json")
+    cameras = resolve(*load_rig(folder)).cameras
+    spread = lens_spread(cameras.distortion_std[0, 0], cameras.distortion_corr[0, 0])
+    np.testing.assert_allclose(spread @ spread.T, known[4:, 4:], rtol=1e-6, atol=1e-12)
+    assert not np.diag(cameras.distortion_corr[0, 0]).any()
 
 
 def test_a_rolling_shutter_keeps_its_row_time(edit):

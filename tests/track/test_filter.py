@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from rushlight.errors import RushlightError
+from rushlight.records.rig import Smoothing
 from rushlight.track.filter import AGILITY_PX2_S3, FILTERS, filter_maker
 
 PERIOD_S = 0.01
@@ -62,3 +63,35 @@ def test_an_unknown_filter_is_refused_with_the_known_ones():
     assert str(caught.value) == (
         'filter = "smooth" is not a filter; use one of none, one-euro, kalman.'
     )
+
+
+def test_the_rigs_settings_rule_the_filters():
+    slow = Smoothing(filter="one-euro", cutoff="0.5 Hz", speed_gain=0.0)
+    places = np.stack([500.0 * PERIOD_S * np.arange(900), np.zeros(900)], axis=-1)
+    cov = 0.01 * np.eye(2)
+    smooth = filter_maker("one-euro", slow)()
+    last = [smooth(k * PERIOD_S, place, cov)[0] for k, place in enumerate(places)][-1]
+    # A one-pole low-pass lags a ramp by 1/(2π f), computed here.
+    lag_s = (places[-1, 0] - last[0]) / 500.0
+    assert lag_s == pytest.approx(1.0 / (2.0 * np.pi * 0.5), rel=1e-6)
+
+
+def test_more_agility_smooths_less():
+    noise = np.random.default_rng(1).normal(0.0, 0.1, (600, 2))
+    left = []
+    for agility in (1e2, 1e6):
+        smooth = filter_maker("kalman", Smoothing(agility=agility))()
+        cov = 0.01 * np.eye(2)
+        found = [smooth(k * PERIOD_S, place, cov)[0] for k, place in enumerate(noise)]
+        left.append(np.std(found[200:]))
+    assert left[0] < 0.7 * left[1]
+
+
+def test_settings_left_out_are_the_defaults():
+    places = np.random.default_rng(3).normal(100, 10, (50, 2))
+    for name in FILTERS:
+        plain, given = filter_maker(name)(), filter_maker(name, Smoothing(filter=name))()
+        for k, place in enumerate(places):
+            a = plain(k * PERIOD_S, place, np.eye(2))
+            b = given(k * PERIOD_S, place, np.eye(2))
+            assert np.array_equal(a[0], b[0]) and np.array_equal(a[1], b[1])

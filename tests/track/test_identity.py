@@ -112,3 +112,22 @@ def test_ending_or_seeing_a_nameless_trail_changes_nothing():
     assert identity.name(0, 0, LEFT).carried is None
     identity.seen(0, 1, LEFT)
     identity.ended(0)
+
+
+def test_only_a_code_names_a_coded_thing():
+    identity = Identity(["wren", "ash"], [LEFT, RIGHT], reach=1.2, coded=["wren"])
+    assert identity.name(0, 0, LEFT).carried == "ash"
+    assert identity.name(1, 0, LEFT).carried is None
+    claimed = identity.claim(1, "wren", 0.9995)
+    assert (claimed.carried, claimed.confidence, claimed.replaces) == ("wren", 0.9995, None)
+
+
+def test_a_claim_takes_the_name_from_another_trail_and_frees_its_own():
+    identity = Identity(["wren", "ash"], None, reach=1.2, coded=["wren", "ash"])
+    identity.claim(0, "wren", 1.0)
+    identity.claim(1, "ash", 1.0)
+    assert identity.claim(0, "ash", 1.0).replaces == 1  # the trails changed lights
+    assert identity.claim(1, "wren", 1.0).replaces is None
+    assert identity.claim(1, "wren", 1.0).replaces is None
+    identity.ended(0)
+    assert identity.claim(2, "ash", 1.0).replaces is None

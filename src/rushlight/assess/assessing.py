@@ -27,6 +27,7 @@ def assess_recordings(
     rig: Rig | None = None,
     shelf: Shelf | None = None,
     noted: Sequence[Finding] = (),
+    stages: Sequence[Figure] = (),
 ) -> Assessment:
     """What sessions of one rig show, and how that stands to its plan and its reference.
 
@@ -40,6 +41,8 @@ def assess_recordings(
         Both or neither: for display pixels, targets, reference and cost.
     noted
         What was found while the sessions were read.
+    stages
+        Delays by stage of what was sent, from `stage_delays`.
 
     Returns
     -------
@@ -60,6 +63,7 @@ def assess_recordings(
     blocks, tapped, found = _tapping(recordings, scope, rig)
     figures += delay_figures(recordings, scope) + stroke_figures(recordings, scope)
     figures += tapped
+    figures += stages
     if not any(figure.value is not None for figure in figures):
         raise RushlightError.of(
             ", ".join(each.name for each in recordings),

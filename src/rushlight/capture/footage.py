@@ -41,6 +41,8 @@ class Footage:
         Makes an iterator over the frames.
     marked_simulated
         Whether the file itself says that it was simulated, with or without a sidecar.
+    full_scale_dn
+        Grey level of a pixel at full scale: 255, or more where frames are of uint16.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Footage:
     read: FrameReader = field(repr=False)
     findings: list[Finding] = field(default_factory=list)
     marked_simulated: bool = False
+    full_scale_dn: int = 255
 
     @property
     def simulated(self) -> bool:

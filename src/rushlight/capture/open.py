@@ -14,7 +14,14 @@ from rushlight.errors import RushlightError
 from rushlight.records.session import FootageHeader
 
 
-def open_footage(path: Path | str, rate_hz: float | None = None, camera: str = "camera") -> Footage:
+def open_footage(
+    path: Path | str,
+    rate_hz: float | None = None,
+    camera: str = "camera",
+    *,
+    rig_rate_hz: float | None = None,
+    deep: bool = False,
+) -> Footage:
     """Recorded frames, whatever form they are stored in.
 
     Parameters
@@ -28,6 +35,12 @@ def open_footage(path: Path | str, rate_hz: float | None = None, camera: str = "
         its own times, and giving a rate is refused.
     camera
         Id for the camera of footage that does not name it.
+    rig_rate_hz
+        Frame rate of the rig's camera [Hz], > 0, or None. It counts the times of pictures where
+        no `rate_hz` is given, and is left alone by footage that has times of its own.
+    deep
+        Whether pictures deeper than 8 bits are handed on as they are, in uint16, instead of being
+        scaled to 8 bits. Videos are scaled either way.
 
     Returns
     -------
@@ -60,7 +73,7 @@ def open_footage(path: Path | str, rate_hz: float | None = None, camera: str = "
             )
         return open_sidecar(sidecar)
     if path.is_dir():
-        return open_pictures(path, rate_hz, camera)
+        return open_pictures(path, rate_hz, camera, rig_rate_hz=rig_rate_hz, deep=deep)
     if path.suffix.lower() in PICTURE_SUFFIXES:
         raise RushlightError.of(
             str(path), "", "is a single picture", "give the folder that holds them all", "picture"

@@ -13,14 +13,27 @@ import numpy as np
 import numpy.typing as npt
 
 from rushlight.capture.footage import DEFAULT_RATE_HZ, Footage
-from rushlight.capture.video import Image, deeper_finding, eight_bit
+from rushlight.capture.video import Image, deeper_finding
 from rushlight.errors import Finding, RushlightError
 from rushlight.records.dots import Frame
+
+Levels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
+
+_GREYMAP = re.compile(
+    rb"P5(?:\s|#[^\n]*\n)+([0-9]+)(?:\s|#[^\n]*\n)+([0-9]+)(?:\s|#[^\n]*\n)+([0-9]+)\s"
+)
 
 PICTURE_SUFFIXES = frozenset({".pgm", ".png", ".jpg", ".jpeg", ".tif", ".tiff"})
 
 
-def open_pictures(folder: Path, rate_hz: float | None, camera: str) -> Footage:
+def open_pictures(
+    folder: Path,
+    rate_hz: float | None,
+    camera: str,
+    *,
+    rig_rate_hz: float | None = None,
+    deep: bool = False,
+) -> Footage:
     """Footage from a folder of pictures.
 
     Parameters
@@ -28,9 +41,14 @@ def open_pictures(folder: Path, rate_hz: float | None, camera: str) -> Footage:
     folder
         Holds pictures of one size; other files in it are passed over.
     rate_hz
-        Counts the times at this rate [Hz]; None takes 30 Hz and says so.
+        Counts the times at this rate [Hz]; None takes the rig's, or 30 Hz, and says so.
     camera
         Id for the camera.
+    rig_rate_hz
+        Frame rate of the rig's camera [Hz], or None.
+    deep
+        Whether pictures deeper than 8 bits are handed on in uint16 with the levels that the file
+        holds, instead of being scaled to 8 bits.
 
     Returns
     -------
@@ -41,49 +59,56 @@ def open_pictures(folder: Path, rate_hz: float | None, camera: str) -> Footage:
     RushlightError
         When there is no picture, or the first cannot be read.
     """
-    inside = [path for path in folder.iterdir() if path.is_file() and path.name[0] != "."]
-    paths = sorted(
-        (path for path in inside if path.suffix.lower() in PICTURE_SUFFIXES),
-        key=lambda path: natural_key(path.name),
-    )
-    if not paths:
-        held = "is empty" if not inside else "holds neither a footage.json nor pictures"
-        raise RushlightError.of(
-            str(folder),
-            "",
-            held,
-            "give a folder of PGM, PNG, JPEG or TIFF pictures, or a video file",
-            "pictures-missing",
-        )
-    first = _picture(paths[0])[0]
-    size_px = (first.shape[1], first.shape[0])
-    used_hz = DEFAULT_RATE_HZ if rate_hz is None else rate_hz
+    paths = _pictures_in(folder)
+    first, full_scale_dn = _picture(paths[0])
+    used_hz = next((hz for hz in (rate_hz, rig_rate_hz) if hz is not None), DEFAULT_RATE_HZ)
 
     def read(footage: Footage) -> Iterator[Frame]:
-        return _frames(footage, paths, used_hz)
+        return _frames(footage, paths, used_hz, deep)
 
     footage = Footage(
         name=str(folder),
         camera=camera,
-        size_px=size_px,
+        size_px=(first.shape[1], first.shape[0]),
         frames=len(paths),
         times=f"counted at {used_hz:g} Hz",
         content_hash=_content_hash(paths),
         header=None,
         read=read,
+        full_scale_dn=full_scale_dn if deep else 255,
     )
     if rate_hz is None:
+        origin = "" if rig_rate_hz is None else ", as the rig says"
         footage.note(
             Finding(
                 "note",
                 "rate-assumed",
                 str(folder),
                 "pictures without times",
-                f"were taken to be {DEFAULT_RATE_HZ:g} Hz",
+                f"were taken to be {used_hz:g} Hz{origin}",
                 'give --rate "… Hz" if that is wrong',
             )
         )
     return footage
+
+
+def _pictures_in(folder: Path) -> list[Path]:
+    """The pictures of a folder, as people count."""
+    inside = [path for path in folder.iterdir() if path.is_file() and path.name[0] != "."]
+    paths = sorted(
+        (path for path in inside if path.suffix.lower() in PICTURE_SUFFIXES),
+        key=lambda path: natural_key(path.name),
+    )
+    if paths:
+        return paths
+    held = "is empty" if not inside else "holds neither a footage.json nor pictures"
+    raise RushlightError.of(
+        str(folder),
+        "",
+        held,
+        "give a folder of PGM, PNG, JPEG or TIFF pictures, or a video file",
+        "pictures-missing",
+    )
 
 
 def natural_key(name: str) -> tuple[tuple[int, str], ...]:
@@ -115,12 +140,15 @@ def _content_hash(paths: Sequence[Path]) -> str:
     return whole.hexdigest()
 
 
-def _picture(path: Path) -> tuple[Image, bool]:
-    """One picture in 8-bit grey, and whether it was deeper."""
+def _picture(path: Path) -> tuple[Levels, int]:
+    """One picture's grey levels, uint8 or uint16, and its full scale."""
     from PIL import Image as Pillow
     from PIL import UnidentifiedImageError
 
     try:
+        deep = _deep_greymap(path)
+        if deep is not None:
+            return deep
         with Pillow.open(path) as picture:
             if picture.mode == "F":
                 raise RushlightError.of(
@@ -128,8 +156,8 @@ def _picture(path: Path) -> tuple[Image, bool]:
                 )
             if picture.mode.startswith("I"):
                 # The library hands 16-bit grey as I;16, or as I with 16-bit values.
-                return eight_bit(_sixteen_bit(np.asarray(picture), path)), True
-            return np.asarray(picture.convert("L"), np.uint8), False
+                return _sixteen_bit(np.asarray(picture), path), 65535
+            return np.asarray(picture.convert("L"), np.uint8), 255
     except (OSError, UnidentifiedImageError, SyntaxError, ValueError) as error:
         raise RushlightError.of(
             str(path),
@@ -138,6 +166,25 @@ def _picture(path: Path) -> tuple[Image, bool]:
             "replace it, or take it out of the folder",
             "picture-unreadable",
         ) from error
+
+
+def _deep_greymap(path: Path) -> tuple[Levels, int] | None:
+    """A PGM deeper than 8 bits as its file holds it; None for any other picture.
+
+    The picture library would stretch 10 or 12 bits to 16. Source of the form: the Netpbm
+    project's manual page pgm(5); from memory.
+    """
+    if path.suffix.lower() != ".pgm":
+        return None
+    content = path.read_bytes()
+    header = _GREYMAP.match(content)
+    if header is None:
+        return None
+    width, height, full_scale_dn = (int(number) for number in header.groups())
+    if not 255 < full_scale_dn <= 65535:
+        return None
+    levels = np.frombuffer(content, ">u2", width * height, header.end())
+    return levels.reshape(height, width).astype(np.uint16), full_scale_dn
 
 
 def _sixteen_bit(image: npt.NDArray[Any], path: Path) -> npt.NDArray[np.uint16]:
@@ -149,10 +196,10 @@ def _sixteen_bit(image: npt.NDArray[Any], path: Path) -> npt.NDArray[np.uint16]:
     return image.astype(np.uint16)
 
 
-def _frames(footage: Footage, paths: Sequence[Path], rate_hz: float) -> Iterator[Frame]:
+def _frames(footage: Footage, paths: Sequence[Path], rate_hz: float, deep: bool) -> Iterator[Frame]:
     """The pictures in order, with counted times."""
     for index, path in enumerate(paths):
-        image, deeper = _picture(path)
+        image, full_scale_dn = _picture(path)
         if (image.shape[1], image.shape[0]) != footage.size_px:
             raise RushlightError.of(
                 str(path),
@@ -161,6 +208,29 @@ def _frames(footage: Footage, paths: Sequence[Path], rate_hz: float) -> Iterator
                 "keep pictures of one size in a folder",
                 "size-changes",
             )
-        if deeper:
+        if deep and full_scale_dn != footage.full_scale_dn:
+            raise RushlightError.of(
+                str(path),
+                f"full scale {full_scale_dn}",
+                f"is not that of the first, {footage.full_scale_dn}",
+                "keep pictures of one depth in a folder",
+                "depth-changes",
+            )
+        if image.dtype == np.uint16 and not deep:
             footage.note(deeper_finding(footage.name))
+            image = scaled_to_eight_bits(image, full_scale_dn)
         yield Frame(footage.camera, index, round(index * 1e9 / rate_hz), math.nan, image)
+
+
+def scaled_to_eight_bits(image: Levels, full_scale_dn: int) -> Image:
+    """Grey levels brought down to 8 bits, full scale to full scale.
+
+    Parameters
+    ----------
+    image
+        (H, W) of uint16.
+    full_scale_dn
+        What becomes 255, 256–65535.
+    """
+    levels = (image.astype(np.uint32) * 255 + full_scale_dn // 2) // full_scale_dn
+    return np.asarray(np.minimum(levels, 255), np.uint8)

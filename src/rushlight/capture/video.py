@@ -191,9 +191,21 @@ def _told(path: Path, failure: type[Exception], allowed: str) -> Iterator[None]:
 
 def _grey(frame: Any, path: Path, note: Note) -> Image:
     """One frame as 8-bit grey levels; colours give their luma."""
+    if any(component.bits > 8 for component in frame.format.components):
+        note(deeper_finding(str(path)))
+    return grey_picture(frame)
+
+
+def grey_picture(frame: Any) -> Image:
+    """The library's frame as 8-bit grey levels; colours give their luma.
+
+    Parameters
+    ----------
+    frame
+        As the library decoded it.
+    """
     if all(component.bits <= 8 for component in frame.format.components):
         return np.asarray(frame.to_ndarray(format="gray"), np.uint8)
-    note(deeper_finding(str(path)))
     return eight_bit(frame.to_ndarray(format="gray16le"))
 
 

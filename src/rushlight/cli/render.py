@@ -16,6 +16,8 @@ from rich.table import Table
 from rushlight.errors import Finding
 
 EMBER = "#B34A12"
+LONGEST_NAME = 20
+"""Letters of a row's name that stay on one line."""
 _MARKS = {"error": "✗ error", "warning": "! warning", "note": "· note"}
 
 
@@ -60,11 +62,13 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) 
     for index, name in enumerate(columns):
         number = name.endswith("]")
         # A number is never broken over two lines; its column's name may be.
-        widest = max((len(row[index]) for row in cells), default=1) if number else None
+        widest = max((len(row[index]) for row in cells), default=1)
+        # Nor is a name that stands first, unless it is long.
+        kept = widest if number or (index == 0 and widest <= LONGEST_NAME) else None
         grid.add_column(
             name.removesuffix(" [1]"),
             justify="right" if number else "left",
-            min_width=widest,
+            min_width=kept,
             overflow="fold",
         )
     for row in cells:
@@ -83,6 +87,17 @@ def findings(items: Sequence[Finding]) -> None:
 def print_json(content: Any) -> None:
     """The JSON twin of what would be shown."""
     print(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def say(what: str, share: float) -> None:
+    """What is being done, as a plain line on standard error when it begins."""
+    if share == 0.0:
+        print(f"{what} …", file=sys.stderr, flush=True)
+
+
+def aside(text: str) -> None:
+    """A line on standard error, for whoever is at work meanwhile."""
+    print(text, file=sys.stderr, flush=True)
 
 
 @contextmanager

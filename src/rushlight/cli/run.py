@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext, redirect_stdout
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from rushlight.jobs.run_summary import RunSummary
 
 
 class FilterName(StrEnum):
@@ -17,19 +21,63 @@ class FilterName(StrEnum):
     kalman = "kalman"
 
 
+class OutputName(StrEnum):
+    """Where results go."""
+
+    none = "none"
+    pointer = "pointer"
+    desktop = "desktop"
+    touch = "touch"
+    osc = "osc"
+    lines = "lines"
+
+
 def run(
     footage: Annotated[
-        Path,
+        Path | None,
         typer.Option(help="Simulated footage, a video file, or a folder of pictures."),
-    ],
+    ] = None,
+    camera: Annotated[
+        str | None,
+        typer.Option(
+            help="Follow live: camera:0, an http or rtsp address, serial:DEVICE, "
+            "simulated:FOLDER, session:FILE; or rig, for the rig's own source."
+        ),
+    ] = None,
+    tune: Annotated[
+        list[Path] | None,
+        typer.Option(help="Choose smoothing from recorded sessions instead; repeatable."),
+    ] = None,
+    list_cameras: Annotated[
+        bool, typer.Option("--list-cameras", help="List the cameras of this computer.")
+    ] = False,
     rig: Annotated[Path | None, typer.Option(help="The rig's file, or its folder.")] = None,
     registration: Annotated[
         Path | None, typer.Option(help="Maps dots to the surface; without it, no fixes.")
     ] = None,
-    out: Annotated[Path, typer.Option(help="Session file to write.")] = Path("session.sqlite"),
+    out: Annotated[
+        Path | None, typer.Option(help="Session file to write, or folder of a tuning.")
+    ] = None,
     filter: Annotated[
-        FilterName, typer.Option(help="How each trail is smoothed; smoothing lags.")
-    ] = FilterName.none,
+        FilterName | None,
+        typer.Option(help="How each trail is smoothed; smoothing lags. As the rig says, or none."),
+    ] = None,
+    output: Annotated[
+        list[OutputName] | None,
+        typer.Option(help="Where results of a live run go; repeatable. As the rig says."),
+    ] = None,
+    ahead: Annotated[
+        str | None, typer.Option(help='How far results are foretold when sent, as "30 ms".')
+    ] = None,
+    length: Annotated[
+        str | None, typer.Option("--for", help='When to end a live run, as "60 s".')
+    ] = None,
+    loop: Annotated[
+        bool, typer.Option("--loop", help="Replay a recording again and again.")
+    ] = False,
+    most_lag: Annotated[
+        str, typer.Option(help='Of a tuning: the most lag wanted, or "knee" to let the curve say.')
+    ] = "15 ms",
     export_csv: Annotated[Path | None, typer.Option(help="Folder for the session as CSV.")] = None,
     export_parquet: Annotated[
         Path | None, typer.Option(help="Folder for the session as Parquet.")
@@ -39,39 +87,152 @@ def run(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
 ) -> None:
-    """Follow the lights in footage, and keep dots, trails, fixes and switchings as a session."""
+    """Follow the lights, in footage or live; keep dots, trails, fixes and switchings; send them."""
     from rushlight.cli import render
+
+    _one_of(footage, camera, tune, list_cameras)
+    if list_cameras:
+        from rushlight.cli.live import show_cameras
+        from rushlight.jobs.live import cameras
+
+        found = cameras()
+        if json:
+            render.print_json(found.as_dict())
+        else:
+            show_cameras(found)
+        return
+    if tune:
+        from rushlight.cli.tune import show
+        from rushlight.jobs.tune import tune as tuning
+
+        with render.progress() as progress:
+            told = tuning(
+                tune, out or Path("tuning"), None if most_lag == "knee" else most_lag, progress
+            )
+        if json:
+            render.print_json(told.as_dict())
+        else:
+            show(told)
+        return
+    names = None if output is None else tuple(each.value for each in output if each != "none")
+    if camera is not None:
+        _live(
+            camera, out, rig, registration, filter, names, ahead, length, loop,
+            export_csv, export_parquet, json,
+        )  # fmt: skip
+        return
     from rushlight.jobs.run import run as job
 
     with render.progress() as progress:
         summary = job(
-            footage,
-            out,
+            footage or Path(),
+            out or Path("session.sqlite"),
             rig=rig,
             registration_path=registration,
-            filter_name=filter.value,
+            filter_name=None if filter is None else filter.value,
             csv_folder=export_csv,
             parquet_folder=export_parquet,
             rate=rate,
             progress=progress,
         )
+    _show(summary, json)
+
+
+def _live(
+    camera: str,
+    out: Path | None,
+    rig: Path | None,
+    registration: Path | None,
+    filter: FilterName | None,
+    outputs: tuple[str, ...] | None,
+    ahead: str | None,
+    length: str | None,
+    loop: bool,
+    export_csv: Path | None,
+    export_parquet: Path | None,
+    json: bool,
+) -> None:
+    import sys
+
+    from rushlight.cli import render
+    from rushlight.cli.live import ended_by_signal, panel
+    from rushlight.jobs.live import LiveChoice, run_live
+
+    choice = LiveChoice(
+        source=None if camera == "rig" else camera,
+        outputs=outputs,
+        filter_name=None if filter is None else filter.value,
+        ahead=ahead,
+        length=length,
+        loop=loop,
+    )
+    with ended_by_signal(), panel() as tell:
+        summary = run_live(
+            choice, out, rig, registration, export_csv, export_parquet, tell, render.say
+        )
+    # JSON lines have standard output for themselves.
+    lines = any(name == "lines" for name, _, _ in summary.outputs)
+    with redirect_stdout(sys.stderr) if lines else nullcontext():
+        _show(summary, json)
+
+
+def _one_of(footage: Path | None, camera: str | None, tune: object, list_cameras: bool) -> None:
+    """Exactly one thing to do."""
+    given = [
+        name
+        for name, value in (
+            ("--footage", footage),
+            ("--camera", camera),
+            ("--tune", tune),
+            ("--list-cameras", list_cameras or None),
+        )
+        if value
+    ]
+    if len(given) == 1:
+        return
+    from rushlight.errors import RushlightError
+
+    raise RushlightError.of(
+        "run",
+        " and ".join(given),
+        "is more than one thing to do" if given else "was told nothing to follow",
+        "give one of --footage, --camera, --tune and --list-cameras",
+        "run-what",
+    )
+
+
+def _show(summary: RunSummary, json: bool) -> None:
+    from rushlight.cli import render
+
     if json:
         render.print_json(summary.as_dict())
         return
-    render.heading(f"session from {summary.basis} footage")
-    shown = summary.as_dict()
-    rows = [
+    live = summary.rate_hz is not None
+    render.heading(f"session from {summary.basis} {'frames as they came' if live else 'footage'}")
+    rows: list[tuple[str, object, str]] = [
         ("frames", summary.frames, ""),
         ("dots", summary.dots, f"beside {summary.doubtful_dots} doubtful"),
         ("trails", summary.trails, ""),
-        ("fixes", summary.fixes, "" if registration else "there is no registration"),
+        ("fixes", summary.fixes, "" if summary.mapped else "there is no registration"),
         ("switched on", summary.switch_downs, ""),
         ("switched off", summary.switch_ups, ""),
         ("dropped frames", summary.dropped, ""),
-        ("footage", _with_unit(shown["footage_s"], "s"), f"times {summary.times}"),
-        ("speed", _with_unit(shown["frames_per_s"], "frames/s"), "storage included"),
-        ("frame to dots", _with_unit(shown["detect_ms"], "ms"), "median"),
-        ("frame to fixes", _with_unit(shown["map_ms"], "ms"), "median"),
+        ("length", _with_unit(summary.footage_s, "s"), f"times {summary.times}"),
+    ]
+    if live:
+        rows += [
+            ("rate", _with_unit(summary.rate_hz, "frames/s"), "of the source"),
+            ("reconnects", summary.reconnects, ""),
+        ]
+    else:
+        rows += [("speed", _with_unit(summary.frames_per_s, "frames/s"), "storage included")]
+    rows += [
+        ("frame to dots", _with_unit(summary.detect_ms, "ms"), "median of the computing"),
+        ("frame to fixes", _with_unit(summary.map_ms, "ms"), "median of the computing"),
+    ]
+    rows += [
+        (f"sent by {name}", sent, f"messages; {lost} overtaken by newer ones")
+        for name, sent, lost in summary.outputs
     ]
     render.table("", ["what", "how many", "remark"], rows)
     render.findings(summary.findings)

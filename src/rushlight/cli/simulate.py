@@ -88,5 +88,10 @@ def simulate(
         f'"{told["script"]}", seed {told["seed"]}'
     )
     render.note(f"causes of error: {', '.join(told['causes']) or 'none'}")
+    if told["compression"] != "raw":
+        render.note(
+            f"every picture was compressed and decoded again ({told['compression']}) by another "
+            "coder than the camera's own"
+        )
     render.note(f"exposure: {told['exposure_ms']} ms; marks shown: {told['goals']}")
     render.note(f"footage in {told['folder']}; the truth lies beside it in {told['truth']}")

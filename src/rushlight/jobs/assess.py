@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from rushlight.assess.assessing import assess_recordings
 from rushlight.assess.marks import by_hand, touched_in_order
 from rushlight.assess.recording import Recording, read_recordings
+from rushlight.assess.stages import has_sent, stage_delays, stage_figures
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.progress import Progress, silent
+from rushlight.keep.session import SessionReader
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import read_document, write_text
+from rushlight.records.figure import Figure, Scope
 from rushlight.records.marks import MarkList
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
 
 ASSESSMENT_FILE = "assessment.json"
+STAGES_PICTURE = "stages.svg"
 
 
 def assess(
@@ -63,11 +68,12 @@ def assess(
     if marks is not None:
         recordings = [_with_marks(recordings, marks)]
         noted = [by_hand(marks.name)]
+    stages = _stages(sessions, recordings)
     progress("reading the sessions", 1.0)
     planned = read_document(Plan, plan) if plan else None
     own, shelf = load_rig(rig) if rig else (None, None)
     progress("assessing", 0.0)
-    assessment = assess_recordings(recordings, planned, own, shelf, noted)
+    assessment = assess_recordings(recordings, planned, own, shelf, noted, stages)
     assessment = assessment.stamped(assessment.basis, _inputs(recordings, planned, own))
     progress("assessing", 1.0)
     if out is not None:
@@ -85,6 +91,15 @@ def _with_marks(recordings: Sequence[Recording], marks: Path) -> Recording:
             "marks-several-sessions",
         )
     return touched_in_order(recordings[0], read_document(MarkList, marks), marks.name)
+
+
+def _stages(sessions: Sequence[Path], recordings: Sequence[Recording]) -> list[Figure]:
+    """Delays by stage of the sessions from which something was sent."""
+    names = [each.header.rig_name for each in recordings if each.header.rig_name]
+    with ExitStack() as stack:
+        readers = [stack.enter_context(SessionReader(Path(path))) for path in sessions]
+        sent = [reader for reader in readers if has_sent(reader)]
+        return stage_delays(*sent, scope=Scope(rig=names[0] if names else None))
 
 
 def _inputs(recordings: Sequence[Recording], plan: Plan | None, rig: Rig | None) -> dict[str, str]:
@@ -106,4 +121,8 @@ def _write(assessment: Assessment, rig: Rig | None, out: Path, progress: Progres
     progress("drawing", 0.0)
     for name, text in pictures_of(assessment, size_m).items():
         write_text(out / name, text)
+    if stage_figures(assessment.figures):
+        from rushlight.assess.stages_picture import draw_stages
+
+        write_text(out / STAGES_PICTURE, draw_stages(assessment.figures, assessment.basis))
     progress("drawing", 1.0)

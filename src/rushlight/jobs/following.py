@@ -6,18 +6,25 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from rushlight.errors import Finding
 from rushlight.jobs.belonging import Source, camera_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.keep.writer import SessionWriter
+from rushlight.plan.evaluate import evaluate
 from rushlight.records.document import Basis, read_document
 from rushlight.records.registration import Registration
+from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import Clock, FootageHeader, SessionHeader
+from rushlight.see.blink import Code, check_codes, codes_of
 from rushlight.see.detect import Detector
 from rushlight.see.link import Linker
 from rushlight.see.sensor import SensorNoise
 from rushlight.shelf.resolve import resolve
+from rushlight.track.anchors import Anchors, anchors_of
+from rushlight.track.coding import Coding
 from rushlight.track.filter import PointFilter
 from rushlight.track.following import Followed, Follower
 from rushlight.track.identity import Identity, Marks, marks_of, no_marks
@@ -30,6 +37,9 @@ UNNAMED = tuple(f"light-{number}" for number in range(1, 9))
 
 TOUCHING_SCRIPTS = frozenset({"registration", "grid", "tapping"})
 """Scripts whose goals are touched where they stand; those of strokes are only arrived at."""
+
+LONGEST_DARK_S = 0.3
+"""A code that is dark for longer lets a light that went off count as on for too long; no source."""
 
 _REACH = 0.5  # of the larger side of surface or picture, from lift to press; no source
 
@@ -45,6 +55,9 @@ class Setting:
     identity: Identity
     surface_map: SurfaceMap | None
     row_time_s: float
+    codes: list[Code]
+    exposure_s: float
+    anchors: Anchors | None
     rig: Rig | None
     registration: Registration | None
     findings: list[Finding]
@@ -56,13 +69,16 @@ class Setting:
 
     def follower(self, new_filter: Callable[[], PointFilter]) -> Follower:
         """A follower for this source, knowing nothing yet."""
+        linker = Linker(coast_s=RELEASE_S)
         return Follower(
             detect=Detector(*self.source.size_px, self.noise),
-            linker=Linker(coast_s=RELEASE_S),
+            linker=linker,
             new_filter=new_filter,
             identity=self.identity,
             surface_map=self.surface_map,
             row_time_s=self.row_time_s,
+            coding=Coding(self.codes, self.identity, linker, self.exposure_s),
+            anchors=self.anchors,
         )
 
 
@@ -91,6 +107,8 @@ def prepare(
     findings: list[Finding] = []
     rig, shelf = (None, None) if rig_file is None else load_rig(rig_file)
     noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
+    codes: list[Code] = []
+    exposure_s, anchors = 0.0, None
     registration = None
     if registration_path is not None:
         registration = read_document(Registration, registration_path)
@@ -102,8 +120,14 @@ def prepare(
         row_time_s = float(resolved.cameras.row_time_s[0, camera])
         things = followed_things(rig)
         carried = [thing.id for thing in things]
+        codes = codes_of(things)
+        if codes:
+            exposure_s = _exposure_s(resolved, camera, sidecar)
+            rate_hz = float(resolved.cameras.frame_rate_hz[0, camera])
+            findings += check_codes(codes, rate_hz, Linker().confirm_frames, LONGEST_DARK_S)
         if registration is not None:
             homes = homes_of(things, rig, resolved)
+            anchors = anchors_of(rig, registration, source.camera)
         findings += _rig_findings(rig, sidecar, name)
     surface_map = None
     if registration is not None and registration_path is not None:
@@ -116,14 +140,34 @@ def prepare(
         noise=noise,
         carried=carried,
         identity=Identity(
-            carried, homes, _REACH * float(max(extent)), _marks(sidecar, surface_map)
+            carried,
+            homes,
+            _REACH * float(max(extent)),
+            _marks(sidecar, surface_map),
+            coded=[code.carried for code in codes],
         ),
         surface_map=surface_map,
         row_time_s=row_time_s,
+        codes=codes,
+        exposure_s=exposure_s,
+        anchors=anchors,
         rig=rig,
         registration=registration,
         findings=findings,
     )
+
+
+def _exposure_s(resolved: ResolvedRig, camera: int, sidecar: FootageHeader | None) -> float:
+    """Of the footage, or else of the rig, or else as a plan would choose it [s]."""
+    if sidecar is not None and sidecar.exposure_ns > 0:
+        return sidecar.exposure_ns * 1e-9
+    told = float(resolved.cameras.exposure_s[0, camera])
+    return told if np.isfinite(told) else float(evaluate(resolved).exposure_s[0, camera])
+
+
+def own_filter(rig: Rig | None) -> str:
+    """How the rig wants its trails smoothed."""
+    return "none" if rig is None or rig.smoothing is None else rig.smoothing.filter
 
 
 def _marks(sidecar: FootageHeader | None, surface_map: SurfaceMap | None) -> Marks:

@@ -23,6 +23,7 @@ from rushlight.records.kit import Kit
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import measured_files
 from rushlight.shelf.check import check_rig
 
 UNNAMED_AUTHOR = "Your name"
@@ -187,9 +188,9 @@ def _superseded(earlier: Kit | None, edition: int, folder: Path) -> str | None:
 
 def _beside(rig: Rig, folder: Path) -> dict[str, bytes]:
     """The other files that the rig rests on: own shelf, measured parts, lens calibrations."""
-    paths = [*sorted(folder.glob("*.shelf.toml")), *sorted(folder.glob("*.measured.json"))]
+    paths = [*sorted(folder.glob("*.shelf.toml")), *measured_files(folder)]
     paths += [folder / camera.lens for camera in rig.cameras if camera.lens]
-    return {path.name: path.read_bytes() for path in paths}
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in paths}
 
 
 def _sessions(paths: Sequence[Path], rig: Rig) -> dict[str, tuple[bytes, Basis]]:

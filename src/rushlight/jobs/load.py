@@ -6,7 +6,7 @@ from pathlib import Path
 
 from rushlight.errors import RushlightError
 from rushlight.records.document import read_document
-from rushlight.records.quantity import QuantityError, parse_quantity
+from rushlight.records.quantity import Dimension, QuantityError, parse_quantity
 from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import Shelf, load_shelf
 
@@ -36,19 +36,28 @@ def load_rig(path: Path) -> tuple[Rig, Shelf]:
     return rig, load_shelf(file.parent)
 
 
-def typed_rate_hz(rate: str | None) -> float | None:
-    """The frame rate that the user typed [Hz]; None when nothing was.
+def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float | None:
+    """What the user typed after an option [SI]; None when nothing was.
+
+    Parameters
+    ----------
+    text
+        As typed, a number with its unit.
+    dimension
+        What it must measure.
+    option
+        Named in the error.
 
     Raises
     ------
     RushlightError
-        When it is no frequency.
+        When it is no such quantity.
     """
-    if rate is None:
+    if text is None:
         return None
     try:
-        return parse_quantity(rate, "frequency").value
+        return parse_quantity(text, dimension).value
     except QuantityError as error:
         raise RushlightError.of(
-            "--rate", f'"{rate}"', error.allowed, error.remedy, "quantity"
+            option, f'"{text}"', error.allowed, error.remedy, "quantity"
         ) from None

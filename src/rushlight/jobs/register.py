@@ -13,7 +13,7 @@ from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import camera_of, plan_of
-from rushlight.jobs.load import load_rig, rig_path, typed_rate_hz
+from rushlight.jobs.load import load_rig, rig_path, typed_quantity
 from rushlight.jobs.progress import Progress, silent
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import mean_height
@@ -138,7 +138,9 @@ def register(
     rig, shelf = load_rig(rig_file)
     name = rig_path(rig_file).name
     resolved = resolve(rig, shelf, name)
-    footage = open_footage(footage_path, typed_rate_hz(rate), rig.cameras[0].id)
+    footage = open_footage(
+        footage_path, typed_quantity(rate, "frequency", "--rate"), rig.cameras[0].id
+    )
     camera = camera_of(rig, resolved, footage, name)
     plan = None if plan_path is None else plan_of(rig, plan_path)
     findings = _belonging(rig, footage, name)
@@ -224,6 +226,7 @@ def _known_beforehand(resolved: ResolvedRig, camera: int) -> tuple[Lens, Wall]:
             np.array(cameras.K[0, camera]),
             np.array(cameras.distortion[0, camera]),
             np.array(cameras.distortion_std[0, camera]),
+            np.array(cameras.distortion_corr[0, camera]),
         ),
         Wall(np.array(surface.size_m[0]), float(surface.flatness_m[0])),
     )

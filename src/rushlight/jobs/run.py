@@ -6,8 +6,8 @@ from pathlib import Path
 
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.following import header_of, prepare, store
-from rushlight.jobs.load import load_rig, typed_rate_hz
+from rushlight.jobs.following import header_of, own_filter, prepare, store
+from rushlight.jobs.load import load_rig, typed_quantity
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.keep.writer import SessionWriter
@@ -24,7 +24,7 @@ def run(
     out: Path,
     rig: Path | None = None,
     registration_path: Path | None = None,
-    filter_name: str = "none",
+    filter_name: str | None = None,
     csv_folder: Path | None = None,
     parquet_folder: Path | None = None,
     rate: str | None = None,
@@ -44,7 +44,7 @@ def run(
     registration_path
         Maps the dots to the surface; without it there are no fixes.
     filter_name
-        One of `track.filter.FILTERS`.
+        One of `track.filter.FILTERS`; None as the rig says, or else none.
     csv_folder, parquet_folder
         Where to export the session to as well.
     rate
@@ -61,9 +61,16 @@ def run(
     RushlightError
         When an input cannot be used or a frame cannot be read; what was complete is kept.
     """
-    new_filter = filter_maker(filter_name)
-    camera = "camera" if rig is None else load_rig(rig)[0].cameras[0].id
-    footage = open_footage(footage_path, typed_rate_hz(rate), camera)
+    document = None if rig is None else load_rig(rig)[0]
+    filter_name = filter_name or own_filter(document)
+    new_filter = filter_maker(filter_name, document.smoothing if document else None)
+    camera = document.cameras[0] if document else None
+    footage = open_footage(
+        footage_path,
+        typed_quantity(rate, "frequency", "--rate"),
+        camera.id if camera else "camera",
+        rig_rate_hz=camera.frame_rate.value if camera else None,
+    )
     setting = prepare(footage, footage.header, rig, registration_path)
     clock = Clock(id="footage", kind="simulated" if footage.simulated else "file")
     header = header_of(setting, filter_name, clock, footage.content_hash)

@@ -39,6 +39,8 @@ class RunSummary:
         Medians of the time from having a frame to its dots, and to its fixes [ms].
     exports
         Folders written.
+    mapped
+        Whether a registration mapped the dots to the surface.
     outputs
         Name of each output, messages that left, and what newer ones overtook.
     findings
@@ -65,6 +67,7 @@ class RunSummary:
     map_ms: float | None
     exports: list[str]
     findings: tuple[Finding, ...]
+    mapped: bool = False
     rate_hz: float | None = None
     reconnects: int = 0
     outputs: tuple[tuple[str, int, int], ...] = ()
@@ -123,6 +126,7 @@ def summarise(
         "detect_ms": median_ms(counts.detect_s),
         "map_ms": median_ms(counts.map_s),
         "exports": exports,
+        "mapped": setting.surface_map is not None,
         "findings": (*setting.findings, *findings),
     }
     return RunSummary(**(told | live))

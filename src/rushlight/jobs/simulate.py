@@ -16,6 +16,7 @@ from rushlight.records.plan import Plan
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import FootageHeader
+from rushlight.shelf.compression import stream_words
 from rushlight.shelf.resolve import resolve
 from rushlight.simulate import scripts
 from rushlight.simulate.cast import Cast, cast_of
@@ -109,6 +110,7 @@ def simulate(
         folder,
         rig_hash=rig.content_hash(),
         rig_name=rig.name,
+        stream=rig.cameras[index].stream,
         tell=lambda share: progress("simulating", share),
     )
     return header, folder
@@ -198,6 +200,7 @@ def summary(header: FootageHeader, folder: Path) -> dict[str, Any]:
         "script": header.script,
         "seed": header.header.seed if header.header else None,
         "causes": header.causes or [],
+        "compression": stream_words(header.stream),
         "frames": len(header.capture_ns),
         "seconds": round(span_ns * 1e-9, 1),
         "exposure_ms": round(header.exposure_ns * 1e-6, 3),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from rushlight.errors import Finding, RushlightError
+from rushlight.errors import RushlightError
 from rushlight.jobs.progress import Progress, silent
 from rushlight.keep.session import SessionReader
 from rushlight.records.document import write_bytes
@@ -15,11 +15,9 @@ from rushlight.records.quantity import QuantityError, parse_quantity
 from rushlight.records.tuning import TunedPoint, Tuning
 from rushlight.track.ahead import ahead_rows
 from rushlight.track.filter import FILTERS
-from rushlight.track.foretell import HAND_AGILITY_M2_S3
 from rushlight.track.recorded import (
     MOVING_S,
     REST_S,
-    SETTLE_S,
     PlaneMap,
     RawTrail,
     Stretch,
@@ -30,17 +28,14 @@ from rushlight.track.recorded import (
     stretches,
 )
 from rushlight.track.tune import (
-    AGILITIES_PX2_S3,
-    CUTOFFS_HZ,
-    FEWEST_UNITS,
     LAGS_S,
-    SPEED_GAINS,
     Tryout,
     all_settings,
     choose,
     default_setting,
     with_front,
 )
+from rushlight.track.tune_words import choice_findings, recording_findings, rules
 
 TUNE_FILE, TUNE_PICTURE = "tune.json", "tune.png"
 
@@ -135,13 +130,24 @@ def tune(
         rest_below_px_s=found.rest_below_px_s,
         moving_above_px_s=found.moving_above_px_s,
         moving_speed=tryout.speed,
-        rules=_rules(most_lag_ms, mapped is not None),
+        rules=rules(most_lag_ms, mapped is not None),
         most_lag_ms=most_lag_ms,
         points=points,
         chosen=chosen,
         now=_now(points, taken.filter_name),
         ahead=ahead_rows(trails, mapped, tryout.pieces) if mapped is not None else [],
-        findings=_findings(taken, points, chosen, beyond, most_lag_ms, len(numbers), tryout),
+        findings=[
+            *recording_findings(
+                ", ".join(taken.names),
+                simulated="simulated" in taken.bases,
+                has_intervals=None not in (points[chosen].jitter_low, points[chosen].lag_low_ms),
+                mapped=mapped is not None,
+                beyond=beyond,
+                left_out=len(taken.trails) - len(numbers),
+                most_dots=MOST_DOTS,
+            ),
+            *choice_findings(points[chosen], most_lag_ms),
+        ],
     )
     tuning = tuning.stamped(tuning.basis, taken.inputs)
     return TuneSummary(tuning, smoothing_lines(points[chosen]), _write(tuning, out_folder))
@@ -282,111 +288,6 @@ def _seconds(trails: Sequence[RawTrail], some: Sequence[Stretch]) -> float:
             for each in some
         )
     )
-
-
-def _rules(most_lag_ms: float | None, mapped: bool) -> list[str]:
-    """How everything was found and chosen, in words."""
-    lag_ms = f"{1e3 * LAGS_S[0]:g} to {1e3 * LAGS_S[-1]:g} ms"
-    rules = [
-        f"rest: slower than rest_below_px_s for {REST_S:g} s or longer, its first {SETTLE_S:g} s "
-        "left out so that filters have settled; rest_below_px_s is 3 % of the speed that 99 % of "
-        "the dots do not reach, or four deviations of a speed by noise alone",
-        f"motion: faster than moving_above_px_s for {MOVING_S:g} s or longer, which is 20 % of "
-        "that speed, or eight such deviations",
-        "jitter: root-mean-square distance of the smoothed place from its mean over each rest; "
-        "what the hand itself sways is in it",
-        f"lag: the shift of {lag_ms} that lays the smoothed trail best on the raw one in moving "
-        "stretches, by least squares, between steps of 1 ms by a parabola",
-        "stray: what is left after that shift, in time at the root-mean-square speed: corners "
-        "cut and overshot",
-        "late: the greatest of lag, the ends of its interval, and stray",
-        "intervals: 95 %, by drawing rests, or pieces of motion of 0.5 s, anew 1000 times "
-        f"(percentiles); none below {FEWEST_UNITS} of them",
-    ]
-    if most_lag_ms is None:
-        rules.append("chosen: the knee, furthest below the line between the ends of the curve")
-    else:
-        rules.append(f"chosen: the least jitter of what is at most {most_lag_ms:g} ms late")
-    if mapped:
-        rules.append(
-            "ahead: place and speed by a Kalman filter on the surface, an acceleration of "
-            f"{HAND_AGILITY_M2_S3:g} m²/s³, compared with the later measured places in motion"
-        )
-    return rules
-
-
-def _findings(
-    taken: _Taken,
-    points: Sequence[TunedPoint],
-    chosen: int,
-    beyond: int,
-    most_lag_ms: float | None,
-    used: int,
-    tryout: Tryout,
-) -> list[Finding]:
-    where = ", ".join(taken.names)
-    point = points[chosen]
-    findings = []
-    if "simulated" in taken.bases:
-        findings.append(
-            Finding(
-                "warning", "simulated", where, "",
-                "is simulated: its hands and noise are drawn, and the choice holds for them",
-                "tune with a recording of the built rig",
-            )
-        )  # fmt: skip
-    if len(tryout.pieces) < FEWEST_UNITS or point.jitter_low is None:
-        findings.append(
-            Finding(
-                "warning", "tune-few", where, "",
-                f"holds fewer than {FEWEST_UNITS} rests or pieces of motion, so that there are no "
-                "intervals", "record more of both",
-            )
-        )  # fmt: skip
-    if any(plane is None for plane in taken.maps):
-        findings.append(
-            Finding(
-                "note", "tune-px", where, "",
-                "tells no map of the surface by fixes spread over it, so that everything is in "
-                "px and nothing is foretold", "run it with a registration",
-            )
-        )  # fmt: skip
-    if most_lag_ms is not None and point.filter == "none":
-        findings.append(
-            Finding(
-                "note", "tune-none", "--most-lag", f"{most_lag_ms:g} ms",
-                "is kept by no filter that is steadier than none", "allow more lag, or run plain",
-            )
-        )  # fmt: skip
-    ends = {
-        "cutoff": (point.cutoff_hz, CUTOFFS_HZ),
-        "speed_gain": (point.speed_gain, SPEED_GAINS),
-        "agility": (point.agility_px2_s3, AGILITIES_PX2_S3),
-    }
-    for name, (value, tried) in ends.items():
-        if value in (tried[0], tried[-1]):
-            findings.append(
-                Finding(
-                    "note", "tune-end", f"smoothing.{name}", f"{value:g}",
-                    "lies at the end of what was tried, and the best may lie beyond", "",
-                )
-            )  # fmt: skip
-    if beyond:
-        findings.append(
-            Finding(
-                "note", "tune-beyond", where, f"{beyond} settings",
-                f"lag more than {1e3 * LAGS_S[-1]:g} ms and are left out", "",
-            )
-        )  # fmt: skip
-    if used < len(taken.trails):
-        findings.append(
-            Finding(
-                "note", "tune-trails", where, f"{used} of {len(taken.trails)} trails",
-                "were tried; the others neither rest nor move for long enough, or come after "
-                f"{MOST_DOTS} dots", "",
-            )
-        )  # fmt: skip
-    return findings
 
 
 def _write(tuning: Tuning, folder: Path) -> tuple[str, ...]:

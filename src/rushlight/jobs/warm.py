@@ -7,9 +7,11 @@ def warm() -> None:
     """Compile every kernel for the types it is used with; later calls find them cached."""
     from rushlight.see.warm import warm as warm_see
     from rushlight.simulate.warm import warm as warm_simulate
+    from rushlight.track.warm import warm as warm_track
 
     warm_see()
     warm_simulate()
+    warm_track()
 
 
 if __name__ == "__main__":

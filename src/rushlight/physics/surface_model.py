@@ -95,6 +95,43 @@ def bend_amplitudes(flatness_rms_m: ArrayLike) -> Array:
     return np.asarray(rms * np.full(7, 7.0**-0.5))
 
 
+def lens_spread(k_std: ArrayLike, k_corr: ArrayLike = 0.0) -> Array:
+    """How do the lens coefficients follow from independent draws of unit variance?
+
+    Parameters
+    ----------
+    k_std : (..., 5) [1], standard deviations of k1 k2 p1 p2 k3
+    k_corr : (..., 5, 5) or 0 [1], their correlations; what stands on the diagonal is not looked
+        at, and 0 off it means independent coefficients
+
+    Returns
+    -------
+    (..., 5, 5) [1], lower triangle S with S Sᵀ the covariance of the coefficients
+
+    Raises
+    ------
+    ValueError
+        When the correlations are those of no covariance.
+
+    Examples
+    --------
+    >>> bound = np.zeros((5, 5))
+    >>> bound[0, 1] = bound[1, 0] = -0.6
+    >>> lens_spread([0.1, 0.2, 0, 0, 0], bound)[:2, :2].round(3).tolist()
+    [[0.1, 0.0], [-0.12, 0.16]]
+    """
+    std = np.asarray(k_std, float)
+    corr = np.asarray(k_corr, float)
+    one = np.eye(5)
+    if corr.ndim == 0:
+        corr = corr * one
+    try:
+        lower = np.linalg.cholesky(corr * (1.0 - one) + one)
+    except np.linalg.LinAlgError:
+        raise ValueError("k_corr holds correlations that no covariance has") from None
+    return np.asarray(std[..., :, None] * lower)
+
+
 def map_design(
     xy_m: ArrayLike,
     size_m: ArrayLike,
@@ -104,6 +141,7 @@ def map_design(
     surface_from_camera: ArrayLike,
     flatness_rms_m: ArrayLike,
     height_m: ArrayLike = 0.0,
+    k_corr: ArrayLike = 0.0,
 ) -> Array:
     """How does the apparent place of a light move with each parameter of the map?
 
@@ -117,6 +155,7 @@ def map_design(
     surface_from_camera : (..., 4, 4)
     flatness_rms_m : (...) [m]
     height_m : (...) [m], of the lights above the surface, on average
+    k_corr : (..., 5, 5) or 0 [1], how the coefficients go together, as in `lens_spread`
 
     Returns
     -------
@@ -151,9 +190,10 @@ def map_design(
     normalised = seen[..., :2] / seen[..., 2:]
     local = surface_from_px_jacobian(xy, matrix, lens, pose[..., None, :, :], height[..., None])
     bent = local @ matrix[..., :2, :2] @ distortion_jacobian_wrt_k(normalised)
-    lens_columns = bent * np.asarray(k_std, float)[..., None, None, :]
+    spread = lens_spread(k_std, k_corr)[..., None, :, :]
     # A lens coefficient that is known exactly must not spoil a place that the camera misses.
-    lens_columns = np.where(np.asarray(k_std)[..., None, None, :] == 0.0, 0.0, lens_columns)
+    idle = np.all(spread == 0.0, axis=-2)[..., None, :]
+    lens_columns = np.where(idle, 0.0, bent @ spread)
     camera = pose[..., None, :3, 3]
     slope = (xy - camera[..., :2]) / (camera[..., 2:] - height[..., None, None])
     bends = flatness_modes(edge_to_edge(xy, size)) * bend_amplitudes(flatness_rms_m)[..., None, :]

@@ -87,6 +87,7 @@ def design_of(resolved: ResolvedRig, camera: int, places_m: Array, height_m: Arr
         c.rig_from_camera[:, camera],
         s.flatness_m,
         height_m,
+        c.distortion_corr[:, camera],
     )
 
 
@@ -129,7 +130,11 @@ def error_field(
     frames = np.maximum(np.floor(DWELL_S * resolved.cameras.frame_rate_hz[:, camera]), 1.0)
     touch_std = resolved.emitters.touch_std_m[:, chosen]
     touched = slice(count, count + beacons)
-    read_out = centre[:, chosen, touched] / frames[:, None, None, None, None]
+    # Of a resting dot's error, a part of what compression adds is the same in every frame.
+    square = resolved.cameras.stream_stays[:, camera, None, None] * dot.stream_px**2
+    stays = square[..., None, None] * (surface_from_px @ np.swapaxes(surface_from_px, -1, -2))
+    varies = (centre - stays)[:, chosen, touched] / frames[:, None, None, None, None]
+    read_out = varies + stays[:, chosen, touched]
     supposed_m = touch_scatter_m(touch_std, offset.cov_m2[:, chosen, -1])
     eye = np.eye(2)
     supposed = (supposed_m**2)[..., None, None, None] * eye + read_out

@@ -20,6 +20,7 @@ from rushlight.plan.grid import (
 )
 from rushlight.plan.light import (
     FAINTEST_PEAK,
+    GREATEST_STREAM_PX,
     DotField,
     dots,
     light_field,
@@ -71,12 +72,13 @@ class Evaluation:
         (R, E, G) index of the camera that a place is told of.
     in_view, hidden, saturated, weak, parted, reached, covered
         (R, E, G) whether the dot lies in the picture; is hidden by its holder's body; may
-        saturate; may be too weak; may show tip and glow as two; can be touched by its holder; is
-        in view, not hidden, not saturated, weak or parted, and meets the error wanted.
+        saturate; may be too weak for its noise or its stream; may show tip and glow as two; can
+        be touched by its holder; is in view, not hidden, not saturated, weak or parted, and
+        meets the error wanted.
     mm_per_px
         (R, E, G, 2) major and minor.
     incidence_rad, sigma_px, electrons, electrons_least, electrons_most, grey_peak,
-    background_e, peak_over_noise, centre_px, centre_mm
+    background_e, peak_over_noise, centre_px, centre_mm, stream_px
         (R, E, G); see `DotField`; the error of the dot's centre is root-mean-square in the plane.
     error_m
         Cause to (R, E, G) root-mean-square displacement [m]; "all" too.
@@ -112,6 +114,7 @@ class Evaluation:
     peak_over_noise: Array
     centre_px: Array
     centre_mm: Array
+    stream_px: Array
     error_m: dict[str, Array]
     coverage: Array
     registerable: Array
@@ -215,7 +218,8 @@ def _evaluate_chunk(
     in_view = chosen([view.in_view for view in views])
     hidden = chosen([view.hidden for view in views])
     saturated = of_dot("grey_peak") >= 1.0
-    weak = ~(of_dot("peak_over_noise") >= FAINTEST_PEAK)
+    stream_px = of_dot("stream_px")
+    weak = ~((of_dot("peak_over_noise") >= FAINTEST_PEAK) & (stream_px <= GREATEST_STREAM_PX))
     parted = of_dot("parted") > MOST_PARTED
     goal = resolved.targets.worst_error_m[:, None, None]
     with np.errstate(invalid="ignore"):
@@ -247,6 +251,7 @@ def _evaluate_chunk(
         peak_over_noise=of_dot("peak_over_noise"),
         centre_px=np.sqrt(cov[..., 0, 0] + cov[..., 1, 1]),
         centre_mm=chosen([view.centre_mm for view in views]),
+        stream_px=stream_px,
         error_m=errors,
         coverage=covered.mean(axis=(1, 2)),
         registerable=np.any(

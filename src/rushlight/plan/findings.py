@@ -134,7 +134,7 @@ def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: st
                 "stop the lens down",
             )
         )
-    if evaluation.weak[0].any():
+    if (evaluation.weak & ~(evaluation.peak_over_noise >= FAINTEST_PEAK))[0].any():
         least = np.nanmin(np.where(evaluation.in_view[0], evaluation.peak_over_noise[0], np.nan))
         found.append(
             Finding(

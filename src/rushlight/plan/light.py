@@ -13,6 +13,7 @@ from rushlight.physics.geometry import invert_transform, transform_points
 from rushlight.physics.light import ambient_electrons
 from rushlight.physics.mixture import GREATEST_MISFIT, mixture_peak_share
 from rushlight.physics.sensing import noise_floor_variance
+from rushlight.physics.stream import stream_shift_px
 from rushlight.physics.touch import (
     SeenLights,
     StylusLight,
@@ -28,6 +29,9 @@ FULLEST_PEAK = 0.8
 """Share of full scale that the brightest expected pixel may take (common practice, no source)."""
 FAINTEST_PEAK = 10.0
 """Peak over noise that the weakest expected dot must have (common practice, no source)."""
+GREATEST_STREAM_PX = 0.25
+"""Shift by compression beyond which dots begin to be lost (computed here,
+benchmarks/compression.py: the lines with dots missed)."""
 EDGE_SIGMAS = 3.0
 """Widths of the dot that must lie between its centre and the picture's edge to count as seen."""
 HALF_WINDOW_PX = 9
@@ -77,7 +81,10 @@ class DotField:
         (R, E, G) share of the ways of holding in which the tip and its glow on the wall are too
         far apart to pass for one spot, so that a detector doubts the dot.
     centre_cov_px2
-        (R, E, G, 2, 2) of one frame, mean over the ways.
+        (R, E, G, 2, 2) of one frame, mean over the ways; the stream's share is in it.
+    stream_px
+        (R, E, G) how far the stream's compression shifts the centre along one axis,
+        root-mean-square over the ways.
     apparent_m
         (R, E, G, N, 2) where the touch seems to be made, from the tip.
     """
@@ -91,6 +98,7 @@ class DotField:
     peak_over_noise: Array
     parted: Array
     centre_cov_px2: Array
+    stream_px: Array
     apparent_m: Array
 
 
@@ -245,6 +253,14 @@ def dots(resolved: ResolvedRig, camera: int, field: LightField, exposure_s: Arra
     total = field.rate_e_s * exposure[..., None]
     peak = field.peak_rate_e_s * exposure[..., None]
     scale = full_scale_e(resolved, camera)[:, None, None]
+    with np.errstate(divide="ignore", invalid="ignore"):  # no light has no centre
+        shift = stream_shift_px(
+            c.stream_shift_dn_px[:, camera, None, None, None],
+            fit.sigma_px,
+            peak / step[..., None],
+        )
+    shift = np.where(np.any(c.stream_shift_dn_px[:, camera], -1)[:, None, None, None], shift, 0.0)
+    shift_px2 = shift**2 @ field.weights
     return DotField(
         sigma_px=fit.sigma_px @ field.weights,
         electrons=total @ field.weights,
@@ -254,6 +270,8 @@ def dots(resolved: ResolvedRig, camera: int, field: LightField, exposure_s: Arra
         background_e=background,
         peak_over_noise=peak.min(axis=-1) / noise,
         parted=(fit.misfit > GREATEST_MISFIT) @ field.weights,
-        centre_cov_px2=np.einsum("n,regnij->regij", field.weights, cov),
+        centre_cov_px2=np.einsum("n,regnij->regij", field.weights, cov)
+        + shift_px2[..., None, None] * np.eye(2),
+        stream_px=np.sqrt(shift_px2),
         apparent_m=apparent,
     )

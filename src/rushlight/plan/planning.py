@@ -31,6 +31,7 @@ from rushlight.plan.findings import evaluation_findings, eye_findings
 from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.power import PowerLine, power_lines
+from rushlight.plan.stream import stream_findings
 from rushlight.plan.verdict import advise, dominant_cause
 from rushlight.records.figure import ERROR_CAUSES
 from rushlight.records.plan import Plan, PlanCost, PlanFinding, PlanMap, TargetVerdict
@@ -119,6 +120,7 @@ def plan_rig(
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
     findings += evaluation_findings(evaluation, resolved, names, suitable, name)
+    findings += stream_findings(rig, evaluation, name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),

@@ -126,6 +126,10 @@ def _free(resolved: ResolvedRig) -> list[_Trial]:
         trials.append(
             _Trial("let the plan choose the exposure", "free", resolved.with_exposure(auto))
         )
+    if np.any(resolved.cameras.stream_shift_dn_px > 0.0):
+        raw = {"stream_shift_dn_px": np.zeros_like(resolved.cameras.stream_shift_dn_px)}
+        change = "let the camera send raw pictures, if it can at this rate"
+        trials.append(_Trial(change, "free", with_fields(resolved, cameras=raw)))
     tilt = resolved.emitters.tilt_rad
     middle, half = tilt.mean(axis=-1, keepdims=True), np.diff(tilt, axis=-1) / 4.0
     steadier = np.concatenate([middle - half, middle + half], axis=-1)

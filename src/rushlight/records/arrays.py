@@ -35,6 +35,50 @@ def shaped(*axes: str | int, dtype: type | str = float, default: Any = dataclass
     return dataclasses.field(metadata={_AXES: axes, _DTYPE: dtype}, default=default)
 
 
+@dataclasses.dataclass(frozen=True, slots=True)
+class _ShapedField:
+    """What `shaped` said of a field, ready to be checked against.
+
+    Attributes
+    ----------
+    name, written, dtype
+        As declared.
+    axes, leads
+        The axes without a leading "...", and whether there is one.
+    fills
+        Whether a scalar is spread over the whole array.
+    """
+
+    name: str
+    written: tuple[str | int, ...]
+    dtype: Any
+    axes: tuple[str | int, ...]
+    leads: bool
+    fills: bool
+
+
+_SHAPED_FIELDS: dict[type, tuple[_ShapedField, ...]] = {}
+
+
+def _shaped_fields(record: type) -> tuple[_ShapedField, ...]:
+    """A class's shaped fields: read once, since records are made for every dot of every frame."""
+    known = _SHAPED_FIELDS.get(record)
+    if known is not None:
+        return known
+    found = []
+    for field in dataclasses.fields(record):
+        if _AXES not in field.metadata:
+            continue
+        written = field.metadata[_AXES]
+        leads = bool(written) and written[0] == "..."
+        axes = written[1:] if leads else written
+        fills = field.default is not dataclasses.MISSING
+        dtype = np.dtype(field.metadata[_DTYPE])
+        found.append(_ShapedField(field.name, written, dtype, axes, leads, fills))
+    _SHAPED_FIELDS[record] = tuple(found)
+    return _SHAPED_FIELDS[record]
+
+
 class ArrayRecord:
     """Base of the frozen dataclasses whose fields were declared with `shaped`.
 
@@ -47,36 +91,34 @@ class ArrayRecord:
 
     def __post_init__(self) -> None:
         lengths: dict[str, int] = {}
-        deferred: list[dataclasses.Field[Any]] = []
-        for field in dataclasses.fields(self):  # type: ignore[arg-type]
-            if _AXES not in field.metadata:
-                continue
+        deferred: list[_ShapedField] = []
+        for field in _shaped_fields(type(self)):
             value = getattr(self, field.name)
-            if np.isscalar(value) and field.default is not dataclasses.MISSING:
+            if field.fills and not isinstance(value, np.ndarray) and np.isscalar(value):
                 deferred.append(field)
                 continue
-            self._freeze(field, np.array(value, dtype=field.metadata[_DTYPE]), lengths)
+            self._freeze(field, np.array(value, dtype=field.dtype), lengths)
         for field in deferred:
-            shape = tuple(
-                lengths.get(axis, 0) if isinstance(axis, str) else axis
-                for axis in field.metadata[_AXES]
-            )
-            fill = getattr(self, field.name)
-            self._freeze(field, np.full(shape, fill, dtype=field.metadata[_DTYPE]), lengths)
+            shape = [
+                lengths.get(axis, 0) if isinstance(axis, str) else axis for axis in field.written
+            ]
+            array = np.empty(shape, field.dtype)
+            array.fill(getattr(self, field.name))
+            self._freeze(field, array, lengths)
 
-    def _freeze(self, field: dataclasses.Field[Any], array: Array, lengths: dict[str, int]) -> None:
-        axes: tuple[str | int, ...] = field.metadata[_AXES]
+    def _freeze(self, field: _ShapedField, array: Array, lengths: dict[str, int]) -> None:
         shape = array.shape
-        if axes and axes[0] == "...":
-            axes = axes[1:]
-            shape = shape[len(shape) - len(axes) :] if len(shape) >= len(axes) else (-1,)
-        fits = len(shape) == len(axes) and all(
-            length == (lengths.setdefault(axis, length) if isinstance(axis, str) else axis)
-            for axis, length in zip(axes, shape, strict=True)
-        )
+        if field.leads:
+            shape = shape[len(shape) - len(field.axes) :] if len(shape) >= len(field.axes) else ()
+        fits = len(shape) == len(field.axes)
+        if fits:
+            for axis, length in zip(field.axes, shape, strict=True):
+                if length != (axis if isinstance(axis, int) else lengths.setdefault(axis, length)):
+                    fits = False
+                    break
         if not fits:
             known = {axis: f"{axis}={length}" for axis, length in lengths.items()}
-            wanted = ", ".join(known.get(axis, str(axis)) for axis in field.metadata[_AXES])
+            wanted = ", ".join(known.get(str(axis), str(axis)) for axis in field.written)
             raise ValueError(
                 f"{type(self).__name__}.{field.name}: expected shape ({wanted}), got {array.shape}"
             )

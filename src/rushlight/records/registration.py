@@ -12,6 +12,45 @@ Row = list[FloatOrUnknown]
 Matrix = list[Row]
 
 
+class Verdict(Record):
+    """Whether a calibration or registration may be relied on."""
+
+    vouched: bool
+    reasons: list[str]
+
+
+class LensView(Record):
+    """One view of the board.
+
+    Attributes
+    ----------
+    name
+        Of its picture.
+    used
+        Whether the lens rests on it.
+    rms_px, held_out_rms_px
+        Root-mean-square miss of its corners by the lens, and by the lens of the other views
+        alone [px].
+    tilt_rad
+        Angle of the board to the picture plane [rad].
+    share
+        Part of the picture that the board's corners enclose [1].
+    edge_px
+        Blur across the squares' edges, standard deviation [px].
+    window_px
+        Half-window by which its corners were measured [px].
+    """
+
+    name: str
+    used: bool
+    rms_px: float
+    held_out_rms_px: FloatOrUnknown | None = None
+    tilt_rad: float
+    share: float
+    edge_px: float
+    window_px: int
+
+
 class LensCalibration(Document):
     """A camera's intrinsics and distortion.
 
@@ -22,7 +61,23 @@ class LensCalibration(Document):
     params, cov
         (P,) and (P, P) [px for the first four].
     view_rms_px
-        (V,) per view.
+        (V,) per view that the lens rests on.
+    views
+        All views, used or not; empty where the calibration came from elsewhere.
+    held_out_rms_px
+        Root-mean-square miss of views by the lens of the others [px].
+    noise_px
+        Standard deviation of a corner along each axis [px].
+    covered
+        Part of the picture in which corners were seen [1].
+    doubt_seen_px, doubt_worst_px
+        Doubt of the rays, root-mean-square: over that part, and at the worst place of the whole
+        picture [px].
+    square_m
+        Width and height of the board's squares as measured [m]; None for a board not to scale,
+        on which the lens does not depend.
+    verdict
+        Whether it may be relied on; None where nobody judged.
     """
 
     SCHEMA = "rushlight/lens-calibration"
@@ -33,6 +88,14 @@ class LensCalibration(Document):
     cov: Matrix
     size_px: tuple[int, int]
     view_rms_px: list[float]
+    views: list[LensView] = []
+    held_out_rms_px: FloatOrUnknown | None = None
+    noise_px: FloatOrUnknown | None = None
+    covered: float | None = None
+    doubt_seen_px: FloatOrUnknown | None = None
+    doubt_worst_px: FloatOrUnknown | None = None
+    square_m: tuple[float, float] | None = None
+    verdict: Verdict | None = None
 
 
 class DisplaySurvey(Document):
@@ -117,13 +180,6 @@ class CameraMap(Record):
     camera_position_m: tuple[float, float, float]
 
 
-class Verdict(Record):
-    """Whether the registration may be relied on."""
-
-    vouched: bool
-    reasons: list[str]
-
-
 class Registration(Document):
     """Camera to surface, with its doubt.
 
@@ -133,11 +189,14 @@ class Registration(Document):
         One a camera.
     parameters, estimate, cov
         Names, values and joint covariance of the linear model about the maps, in the order and
-        units of `physics.surface_model`: plane (8) [m], lens (5) in units of `lens_std`, bends
-        (7) in units of their expected amplitude. The plane's values are 0: the map holds them.
+        units of `physics.surface_model`: plane (8) [m], lens (5) in units of `lens_std` (where
+        `lens_corr` is told, in units of the columns of their `lens_spread`), bends (7) in units
+        of their expected amplitude. The plane's values are 0: the map holds them.
     lens_std, flatness_rms_m
         What was supposed beforehand: (5,) standard deviations of the lens coefficients [1],
         and the wall's root-mean-square departure from a plane [m].
+    lens_corr
+        (5, 5) correlations of the coefficients off the diagonal; None where independent.
     flatness_m
         (Q,) amplitudes of the flatness modes that the map corrects for [m].
     mean_height_m
@@ -172,6 +231,7 @@ class Registration(Document):
     touch_std_m: float
     verdict: Verdict
     lens_std: Row | None = None
+    lens_corr: Matrix | None = None
     flatness_rms_m: float | None = None
     expected_rms_m: float | None = None
     misfit: float | None = None

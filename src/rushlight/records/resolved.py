@@ -54,6 +54,9 @@ class ResolvedCameras(ArrayRecord):
         (R, C, 3, 3) camera matrix [px].
     distortion, distortion_std
         (R, C, 5) k1 k2 p1 p2 k3, and their standard deviations.
+    distortion_corr
+        (R, C, 5, 5) correlations of the coefficients off the diagonal, 0 on it; 0 throughout
+        where they are independent.
     rig_from_camera
         (R, C, 4, 4).
     size_px
@@ -70,6 +73,11 @@ class ResolvedCameras(ArrayRecord):
         (R, C) exposure [s], NaN where the plan is to choose it; shortest exposure [s]; frame
         rate [Hz]; time from row to row [s], 0 for a global shutter; from the end of exposure
         to the frame in memory [s].
+    stream_shift_dn_px
+        (R, C, 5) how far the stream's compression shifts a dot's centre along one axis, times
+        the dot's peak, for dots of `rushlight.physics.stream.SHIFT_SIGMAS_PX` [DN px]; 0 for raw.
+    stream_stays
+        (R, C) share of the shift's square that is the same in every frame where a dot rests.
     """
 
     K: Array = shaped("R", "C", 3, 3)
@@ -93,6 +101,9 @@ class ResolvedCameras(ArrayRecord):
     frame_rate_hz: Array = shaped("R", "C")
     row_time_s: Array = shaped("R", "C")
     delay_s: Array = shaped("R", "C")
+    distortion_corr: Array = shaped("R", "C", 5, 5, default=0.0)
+    stream_shift_dn_px: Array = shaped("R", "C", 5, default=0.0)
+    stream_stays: Array = shaped("R", "C", default=0.0)
 
 
 @dataclass(frozen=True, eq=False)

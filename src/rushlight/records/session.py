@@ -9,6 +9,7 @@ import numpy as np
 
 from rushlight.records.arrays import Array, ArrayRecord, shaped
 from rushlight.records.document import Document, Record, Slug
+from rushlight.records.rig import Stream
 
 TrailState = Literal["tentative", "held", "coasting", "lost"]
 EventKind = Literal["switch-down", "switch-up", "drop", "lost", "found", "sent", "fault"]
@@ -178,6 +179,9 @@ class FootageHeader(Document):
         Middle of each frame's exposure [ns], whole numbers.
     causes
         In simulated footage, the error causes that were switched on.
+    stream
+        In simulated footage, how the pictures were compressed and decoded again before they were
+        kept; None where they were not.
     goals
         What was shown on the display and when, as the person saw it: place [m], from, to [ns],
         which carried thing, and the block of the task plan. Known without truth.
@@ -193,6 +197,7 @@ class FootageHeader(Document):
     simulated: bool
     script: str | None = None
     causes: list[str] | None = None
+    stream: Stream | None = None
     goals: list[ShownGoal] = []
     rig: str | None = None
     truth: str | None = None

@@ -72,6 +72,7 @@ def error_map(registration: Registration, columns: int = COLUMNS, rows: int = RO
         registration.lens_std,
         camera_of_plane_map(one.surface_from_normalised, size),
         registration.flatness_rms_m,
+        k_corr=0.0 if registration.lens_corr is None else registration.lens_corr,
     )
     cov = transferred_cov(design, registration.cov)
     rms = np.sqrt(np.trace(cov, axis1=-2, axis2=-1))

@@ -129,6 +129,7 @@ def fit_registration(
         touch_std_m=float(np.sqrt(np.mean(touches.scatter_m**2))),
         verdict=Verdict(vouched=vouched, reasons=reasons),
         lens_std=lens.k_std.tolist(),
+        lens_corr=lens.k_corr.tolist() if np.any(lens.k_corr) else None,
         flatness_rms_m=wall.flatness_rms_m,
         expected_rms_m=fit.rms_expected_m,
         misfit=fit.misfit,

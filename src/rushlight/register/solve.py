@@ -31,6 +31,7 @@ from rushlight.physics.surface_model import (
     PLANE,
     PRIOR_PRECISION,
     bend_amplitudes,
+    lens_spread,
     map_design,
 )
 from rushlight.records.arrays import Array
@@ -46,11 +47,13 @@ class Lens(NamedTuple):
     ------
     K : (3, 3) [px]
     k, k_std : (5,) [1], coefficients k1 k2 p1 p2 k3 and their standard deviations
+    k_corr : (5, 5) [1], correlations of the coefficients off the diagonal, 0 on it
     """
 
     K: Array
     k: Array
     k_std: Array
+    k_corr: Array = np.zeros((5, 5))
 
     def mirrored(self, columns_px: int) -> Lens:
         """The same lens before a sensor whose picture is turned left to right."""
@@ -209,14 +212,14 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
     Zisserman 2004, algorithms 4.2 and 4.3 and appendix 6 (from memory).
     """
     H = _plane(touches, lens, wall)
-    deviations = np.concatenate([lens.k_std, bend_amplitudes(wall.flatness_rms_m)])
+    spread, bends = lens_spread(lens.k_std, lens.k_corr), bend_amplitudes(wall.flatness_rms_m)
     contrasts = _contrasts(*touches.styli())
     prior = np.concatenate([PRIOR_PRECISION, np.zeros(contrasts.shape[-1])])
     estimate = np.zeros(len(prior))
     before = None
     for _ in range(_STEPS):
-        k = lens.k + estimate[LENS] * lens.k_std
-        flatness = estimate[FLATNESS] * deviations[5:]
+        k = lens.k + spread @ estimate[LENS]
+        flatness = estimate[FLATNESS] * bends
         pose = camera_of_plane_map(H, wall.size_m)
         place, px_cov_m2 = map_px(
             touches.px, touches.px_cov, lens.K, k, H, flatness, wall.size_m, pose[:3, 3]
@@ -224,7 +227,10 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
         if not np.all(np.isfinite(place)):
             raise ValueError("a touch lies where the lens model does not reach")
         noise = px_cov_m2 + touches.scatter_m[:, None, None] ** 2 * np.eye(2)
-        design = map_design(place, wall.size_m, lens.K, k, lens.k_std, pose, wall.flatness_rms_m)
+        design = map_design(
+            place, wall.size_m, lens.K, k, lens.k_std, pose, wall.flatness_rms_m,
+            k_corr=lens.k_corr,
+        )  # fmt: skip
         design = np.concatenate([design, contrasts], axis=-1)
         solved = linear_registration(design, prior, noise)
         apart = place - touches.goal_m

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,29 +17,22 @@ from rushlight.see.fit import (
     FLUX,
     MISFIT,
     PEAK,
-    SIGMA,
     VAR_X,
     VAR_Y,
+    WIDTH_XX,
+    WIDTH_YY,
     X,
     Y,
 )
-from rushlight.see.scan import (
-    local_maxima,
-    smooth,
-    steady_noise,
-    tile_shape,
-    tile_statistics,
-    top_level,
-)
+from rushlight.see.picture import look
+from rushlight.see.scan import ROWS_OF_STRIP
 from rushlight.see.sensor import QUANTISATION_VARIANCE_DN2, SensorNoise
-from rushlight.see.spots import find_shapes, find_spots, part_neighbours
+from rushlight.see.tiles import tile_shape
 
-THRESHOLD_SIGMAS = 5.3
-"""Least height of a 3×3 sum. A 640×480 picture has fewer than 3·10⁵ independent sums; a normal
-law passes this height once in 1.7·10⁷ (computed), so noise alone makes a dot in 50 frames."""
+COV_FIELDS = [VAR_X, COV_XY, COV_XY, VAR_Y]
+LEVEL_TYPES = (np.dtype(np.uint8), np.dtype(np.uint16))
 
-STILL_DN = 0.5
-"""Noise below which a picture's grey levels stand almost still (chosen by trial)."""
+Picture = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 
 
 class Detector:
@@ -90,8 +84,12 @@ class Detector:
         tiles = tile_shape(height_px, width_px)
         self._background = np.zeros(tiles)
         self._noise = np.zeros(tiles)
-        self._sums = np.zeros(shape, np.uint16)
-        self._peaks = np.zeros((height_px, tiles[1]), np.uint16)
+        self._pairs: dict[np.dtype[Any], npt.NDArray[Any]] = {
+            np.dtype(np.uint8): np.zeros((7, width_px // 2), np.uint16)
+        }
+        self._everywhere = np.array([[0, height_px // 2 - 1, 0, width_px // 2 - 1]])
+        strips = height_px // 2 // ROWS_OF_STRIP + 1
+        self._cells = np.zeros((strips * (width_px // 2), 3), np.int32)
         self._stamps = np.zeros(shape, np.int32)
         self._mark = 1
         self._stack = np.zeros(height_px * width_px + 4, np.int32)
@@ -102,13 +100,13 @@ class Detector:
         self._dots = np.zeros((most_dots, FIELDS))
         self._reasons = np.zeros(most_dots, np.int64)
 
-    def __call__(self, image: npt.NDArray[np.uint8]) -> Dots:
+    def __call__(self, image: Picture) -> Dots:
         """The dots of one picture, brightest shapes first, then by strength.
 
         Parameters
         ----------
         image
-            (H, W) of uint8 grey levels, of the size the detector was made for.
+            (H, W) of uint8 or uint16 grey levels, of the size the detector was made for.
 
         Returns
         -------
@@ -120,137 +118,64 @@ class Detector:
         ValueError
             When shape or type differ.
         """
-        if image.shape != (self.height_px, self.width_px) or image.dtype != np.uint8:
+        return self._look(image, self._everywhere)
+
+    def _look(self, image: Picture, windows: npt.NDArray[np.int64]) -> Dots:
+        """The dots in some windows of a picture."""
+        if image.shape != (self.height_px, self.width_px) or image.dtype not in LEVEL_TYPES:
             raise ValueError(
-                f"expected ({self.height_px}, {self.width_px}) of uint8, "
+                f"expected ({self.height_px}, {self.width_px}) of uint8 or uint16, "
                 f"got {image.shape} of {image.dtype}"
             )
-        image = np.ascontiguousarray(image)
-        full_scale_dn = self._full_scale(image)
-        tile_statistics(image, self._background, self._noise)
-        noise = self._tile_noise()
-        smooth(image, self._sums, self._peaks)
-        count = self._shapes(image, noise, full_scale_dn)
-        found = local_maxima(
-            image,
-            self._sums,
-            self._peaks,
+        if image.dtype not in self._pairs:
+            self._pairs[image.dtype] = np.zeros((7, self.width_px // 2), np.uint32)
+        known = self.noise
+        self._mark += 4
+        count = look(
+            np.ascontiguousarray(image),
+            windows,
+            known.read_noise_dn**2 + QUANTISATION_VARIANCE_DN2 if known.known else math.nan,
+            known.levels_per_electron(),
+            0.0 if math.isnan(known.offset_dn) else known.offset_dn,
+            known.full_scale_dn,
+            self.least_contrast_dn,
             self._background,
-            noise,
-            THRESHOLD_SIGMAS,
+            self._noise,
+            self._pairs[image.dtype],
+            self._cells,
             self._columns_x,
             self._rows_y,
             self._strength,
-        )
-        if found:
-            order = np.argsort(-self._strength[:found], kind="stable")
-            known = self.noise
-            count = find_spots(
-                image,
-                self._background,
-                noise,
-                order,
-                self._columns_x,
-                self._rows_y,
-                self._strength,
-                known.read_noise_dn**2 + QUANTISATION_VARIANCE_DN2,
-                known.levels_per_electron(),
-                0.0 if math.isnan(known.offset_dn) else known.offset_dn,
-                full_scale_dn,
-                self.least_contrast_dn,
-                self._stamps,
-                self._mark,
-                self._stack,
-                self._dots,
-                self._reasons,
-                count,
-            )
-        part_neighbours(
-            image,
-            float(np.median(noise)),
-            self.noise.levels_per_electron(),
-            full_scale_dn,
+            self._stamps,
+            self._mark,
+            self._stack,
             self._dots,
             self._reasons,
-            count,
         )
         return self._record(count)
-
-    def _full_scale(self, image: npt.NDArray[np.uint8]) -> float:
-        """The clipping level: as given, or where the picture's levels pile up at their top."""
-        if not math.isnan(self.noise.full_scale_dn):
-            return self.noise.full_scale_dn
-        top, at_top, below = top_level(image)
-        return float(top) if at_top >= 9 and at_top > below else 255.0
-
-    def _tile_noise(self) -> npt.NDArray[np.float64]:
-        """Noise of each tile [DN]: the model's where it is known, more where a tile is rougher."""
-        least = math.sqrt(QUANTISATION_VARIANCE_DN2)
-        measured = steady_noise(self._noise, least)
-        if not self.noise.known:
-            return measured
-        offset_dn = 0.0 if math.isnan(self.noise.offset_dn) else self.noise.offset_dn
-        light_dn = np.maximum(self._background - offset_dn, 0.0)
-        model = np.sqrt(
-            self.noise.variance_dn2(offset_dn) + light_dn * self.noise.levels_per_electron()
-        )
-        # A level between two grey levels flickers between them by up to half a level, more than
-        # the even spread of rounding that the model supposes: nearly still pictures are believed.
-        leeway = np.where(model < STILL_DN, 1.0, 1.25)
-        return np.where(measured > leeway * model, measured, model)
-
-    def _shapes(
-        self, image: npt.NDArray[np.uint8], noise: npt.NDArray[np.float64], full_scale_dn: float
-    ) -> int:
-        """Bright regions at half the picture's height, when it has any contrast to speak of."""
-        self._mark += 4
-        dark = float(np.quantile(self._background, 0.25))
-        typical = float(np.median(noise))
-        top = min(float(self._peaks.max()) / 9.0, full_scale_dn)
-        if top - dark < 20.0 * typical:
-            return 0
-        return int(
-            find_shapes(
-                image,
-                self._sums,
-                self._peaks,
-                0.5 * (dark + top),
-                typical,
-                self.noise.levels_per_electron(),
-                full_scale_dn,
-                self.least_contrast_dn,
-                self._stamps,
-                self._mark,
-                self._stack,
-                self._dots,
-                self._reasons,
-            )
-        )
 
     def _record(self, count: int) -> Dots:
         """The dots found, as a record."""
         dots = self._dots[:count]
-        cov = np.stack([dots[:, [VAR_X, COV_XY]], dots[:, [COV_XY, VAR_Y]]], axis=1)
-        variance = dots[:, SIGMA] ** 2
         return Dots(
-            xy=dots[:, [X, Y]],
-            cov=cov,
+            xy=dots[:, X : Y + 1],
+            cov=dots[:, COV_FIELDS].reshape(count, 2, 2),
             flux=dots[:, FLUX],
-            width=np.stack([variance, np.zeros(count), variance], axis=1),
+            width=dots[:, WIDTH_XX : WIDTH_YY + 1],
             peak=dots[:, PEAK],
-            saturated=dots[:, CLIPPED].astype(np.int64),
+            saturated=dots[:, CLIPPED],
             quality=np.clip(1.0 - dots[:, MISFIT], 0.0, 1.0),
-            reason=self._reasons[:count].copy(),
+            reason=self._reasons[:count],
         )
 
 
-def detect(image: npt.NDArray[np.uint8], noise: SensorNoise | None = None) -> Dots:
+def detect(image: Picture, noise: SensorNoise | None = None) -> Dots:
     """The dots of a single picture.
 
     Parameters
     ----------
     image
-        (H, W) of uint8 grey levels, at least 8×8.
+        (H, W) of uint8 or uint16 grey levels, at least 8×8.
     noise
         What is known of the camera's noise; nothing by default.
 

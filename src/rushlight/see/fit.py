@@ -10,22 +10,30 @@ Cramér–Rao bound of the centre, so the fit reports its own uncertainty. A cli
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
 
-from rushlight.see.scan import JIT
+from rushlight.see.tiles import JIT
+
+FAST: dict[str, Any] = {**JIT, "fastmath": {"reassoc", "contract", "nsz", "arcp"}}
+"""For sums whose order does not matter, so that the machine may form several at once."""
 
 # Fields of a fitted spot, in one row of numbers.
 X, Y, FLUX, SIGMA, BACKGROUND = 0, 1, 2, 3, 4
 VAR_X, COV_XY, VAR_Y, VAR_FLUX = 5, 6, 7, 8
 MISFIT, CLIPPED, PEAK, SETTLED = 9, 10, 11, 12
-FIELDS = 13
+WIDTH_XX, WIDTH_XY, WIDTH_YY = 13, 14, 15
+FIELDS = 16
 
 LEAST_SIGMA_PX = 0.3
 GREATEST_SIGMA_PX = 10.0
 GREATEST_RADIUS_PX = 30
 """Half side of the largest window [px]; it holds a spot of σ = 9 px."""
+
+SIDE_PX = 64
+"""Room for a row of the largest window, and for the padding that evens its length."""
 
 STEPS = 25
 HOPELESS_STEP = 5
@@ -33,7 +41,10 @@ HOPELESS_MISFIT = 0.6
 """A model that leaves this part of the light unexplained after so many steps is the wrong one."""
 
 SETTLED_SIGMAS = 0.01
-"""A fit has settled when a step moves the centre by less than this part of its deviation."""
+"""A fit has settled when a step moves the centre by less than this part of its deviation…"""
+
+SETTLED_GAIN = 0.02
+"""… and all the unknowns together by so little that χ² falls by less than this."""
 
 
 @njit(**JIT)
@@ -179,17 +190,134 @@ def clipped_score(short, deviation):  # type: ignore[no-untyped-def]
 
 
 @njit(**JIT)
-def gather(image, window, spot, variance, per_light, full_scale, lines, information, score):  # type: ignore[no-untyped-def]
-    """Information and score of a spot's five unknowns, summed over its window.
+def copy_window(image, window, full_scale, values, seen):  # type: ignore[no-untyped-def]
+    """Copy a window of a picture, and mark which of its pixels are not clipped.
 
     Parameters
     ----------
     image
-        (H, W) uint8 grey levels.
+        (H, W) grey levels.
+    window
+        Left, right, top, bottom (right and bottom excluded) [px].
+    full_scale
+        Clipping level [DN].
+    values, seen
+        (SIDE_PX, SIDE_PX) filled with the levels, and 1 or 0 for open and clipped pixels. Each
+        row is padded with unseen pixels to a multiple of four.
+
+    Returns
+    -------
+    int
+        Number of clipped pixels.
+    """
+    left, right, top, bottom = window
+    count = right - left
+    clipped = 0
+    for j in range(bottom - top):
+        line = image[top + j]
+        row = values[j]
+        open_row = seen[j]
+        for i in range(count):
+            value = float(line[left + i])
+            shut = value >= full_scale
+            clipped += shut
+            row[i] = value
+            open_row[i] = 0.0 if shut else 1.0
+        for i in range(count, padded(count)):
+            row[i] = 0.0
+            open_row[i] = 0.0
+    return clipped
+
+
+@njit(**JIT)
+def padded(count):  # type: ignore[no-untyped-def]
+    """The next multiple of four.
+
+    Parameters
+    ----------
+    count
+        A whole number, ≥ 0.
+
+    Returns
+    -------
+    int
+    """
+    return (count + 3) // 4 * 4
+
+
+@njit(**FAST)
+def row_sums(  # type: ignore[no-untyped-def]
+    values, seen, profile, by_centre, by_sigma, flux, background, variance, per_light, sums
+):
+    """What one row of a window adds to a fit, before its place in the column is counted in.
+
+    Every slope of the model is a product of a line across and a line down, so that fourteen sums
+    along a row serve all fifteen entries of the information and the five of the score.
+
+    Parameters
+    ----------
+    values, seen
+        (N,) levels [DN], and 1 for the pixels that count.
+    profile, by_centre, by_sigma
+        (N,) shares of the light, and their derivatives.
+    flux
+        The spot's flux times the row's share [DN px].
+    background, variance, per_light
+        As for `gather`.
+    sums
+        (17,) filled: products of the three lines under the weights (0–5), the lines (6–8), the
+        weights (9), the lines and one under the weighted residuals (10–13), squared residuals
+        beyond their expected noise, squared light, and χ² (14–16).
+    """
+    gg = gc = gs = cc = cs = ss = g = c = s = total = 0.0
+    pull_g = pull_c = pull_s = pull = 0.0
+    excess = squares = chi_squared = 0.0
+    for i in range(values.size):
+        light = flux * profile[i]
+        spread = variance + per_light * light
+        residual = values[i] - light - background
+        weight = seen[i] / spread
+        weighted_g = weight * profile[i]
+        weighted_c = weight * by_centre[i]
+        weighted_s = weight * by_sigma[i]
+        pulled = weight * residual
+        gg += weighted_g * profile[i]
+        gc += weighted_g * by_centre[i]
+        gs += weighted_g * by_sigma[i]
+        cc += weighted_c * by_centre[i]
+        cs += weighted_c * by_sigma[i]
+        ss += weighted_s * by_sigma[i]
+        g += weighted_g
+        c += weighted_c
+        s += weighted_s
+        total += weight
+        pull_g += pulled * profile[i]
+        pull_c += pulled * by_centre[i]
+        pull_s += pulled * by_sigma[i]
+        pull += pulled
+        excess += seen[i] * (residual * residual - spread)
+        squares += seen[i] * light * light
+        chi_squared += pulled * residual
+    sums[0], sums[1], sums[2], sums[3], sums[4], sums[5] = gg, gc, gs, cc, cs, ss
+    sums[6], sums[7], sums[8], sums[9] = g, c, s, total
+    sums[10], sums[11], sums[12], sums[13] = pull_g, pull_c, pull_s, pull
+    sums[14], sums[15], sums[16] = excess, squares, chi_squared
+
+
+@njit(**JIT)
+def gather(  # type: ignore[no-untyped-def]
+    values, seen, window, spot, variance, per_light, full_scale, lines, information, score
+):
+    """Information and score of a spot's five unknowns, summed over its window.
+
+    Parameters
+    ----------
+    values, seen
+        As filled by `copy_window`.
     window
         Left, right, top, bottom (right and bottom excluded) [px].
     spot
-        (FIELDS,) x, y, flux, σ and background of the model.
+        (FIELDS,) x, y, flux, σ, background and clipped pixels.
     variance
         Variance of a background pixel, quantisation included [DN²], > 0.
     per_light
@@ -197,7 +325,7 @@ def gather(image, window, spot, variance, per_light, full_scale, lines, informat
     full_scale
         Clipping level [DN].
     lines
-        (6, ≥ side) room to work in.
+        (6, SIDE_PX) room to work in.
     information, score
         (5, 5) and (5,) filled; only the lower half of the information.
 
@@ -205,51 +333,128 @@ def gather(image, window, spot, variance, per_light, full_scale, lines, informat
     -------
     tuple of float
         Squared residuals beyond their expected noise [DN²], sum of squared light [DN²],
-        squared residuals in units of the variance, number of unclipped pixels, and of clipped.
+        squared residuals in units of the variance.
     """
     left, right, top, bottom = window
     flux = spot[FLUX]
-    spot_profile(spot[X], spot[SIGMA], left, right - left, lines[0], lines[1], lines[2])
+    length = padded(right - left)
+    spot_profile(spot[X], spot[SIGMA], left, length, lines[0], lines[1], lines[2])
     spot_profile(spot[Y], spot[SIGMA], top, bottom - top, lines[3], lines[4], lines[5])
-    information[:] = 0.0
-    score[:] = 0.0
+    along, by_x, by_s = lines[0, :length], lines[1, :length], lines[2, :length]
+    sums = np.empty(17)
+    xx = yx = yy = fx = fy = ff = sx = sy = sf = s_s = bx = by = bf = bs = bb = 0.0
+    pull_x = pull_y = pull_f = pull_s = pull_b = 0.0
+    excess = light_squared = chi_squared = 0.0
+    for j in range(bottom - top):
+        h, h_y, h_s = lines[3, j], lines[4, j], lines[5, j]
+        row_sums(
+            values[j, :length], seen[j, :length], along, by_x, by_s,
+            flux * h, spot[BACKGROUND], variance, per_light, sums,
+        )  # fmt: skip
+        gg, gc, gs, cc, cs, ss = sums[0], sums[1], sums[2], sums[3], sums[4], sums[5]
+        xx += h * h * cc
+        yx += h * h_y * gc
+        yy += h_y * h_y * gg
+        fx += h * h * gc
+        fy += h * h_y * gg
+        ff += h * h * gg
+        sx += h * (h * cs + h_s * gc)
+        sy += h_y * (h * gs + h_s * gg)
+        sf += h * (h * gs + h_s * gg)
+        s_s += h * h * ss + 2.0 * h * h_s * gs + h_s * h_s * gg
+        bx += h * sums[7]
+        by += h_y * sums[6]
+        bf += h * sums[6]
+        bs += h * sums[8] + h_s * sums[6]
+        bb += sums[9]
+        pull_x += h * sums[11]
+        pull_y += h_y * sums[10]
+        pull_f += h * sums[10]
+        pull_s += h * sums[12] + h_s * sums[10]
+        pull_b += sums[13]
+        excess += sums[14]
+        light_squared += sums[15]
+        chi_squared += sums[16]
+    information[X, X] = flux * flux * xx
+    information[Y, X], information[Y, Y] = flux * flux * yx, flux * flux * yy
+    information[FLUX, X], information[FLUX, Y] = flux * fx, flux * fy
+    information[FLUX, FLUX] = ff
+    information[SIGMA, X], information[SIGMA, Y] = flux * flux * sx, flux * flux * sy
+    information[SIGMA, FLUX], information[SIGMA, SIGMA] = flux * sf, flux * flux * s_s
+    information[BACKGROUND, X], information[BACKGROUND, Y] = flux * bx, flux * by
+    information[BACKGROUND, FLUX], information[BACKGROUND, SIGMA] = bf, flux * bs
+    information[BACKGROUND, BACKGROUND] = bb
+    score[X], score[Y], score[FLUX] = flux * pull_x, flux * pull_y, pull_f
+    score[SIGMA], score[BACKGROUND] = flux * pull_s, pull_b
+    if spot[CLIPPED] > 0.0:
+        gather_clipped(
+            seen, window, spot, variance, per_light, full_scale, lines, information, score
+        )
+    return excess, light_squared, chi_squared
+
+
+@njit(**JIT)
+def gather_clipped(  # type: ignore[no-untyped-def]
+    seen, window, spot, variance, per_light, full_scale, lines, information, score
+):
+    """Add what the clipped pixels say to a spot's information and score.
+
+    Parameters
+    ----------
+    seen, window, spot, variance, per_light, full_scale, lines, information, score
+        As for `gather`, which has filled the lines.
+    """
+    left, right, top, bottom = window
+    flux = spot[FLUX]
     slope = np.empty(5)
     slope[BACKGROUND] = 1.0
-    excess = 0.0
-    light_squared = 0.0
-    chi_squared = 0.0
-    open_pixels = 0
-    clipped = 0
     for j in range(bottom - top):
         across = lines[3, j]
         for i in range(right - left):
+            if seen[j, i] != 0.0:
+                continue
             along = lines[0, i]
-            share = along * across
-            light = flux * share
-            spread = variance + per_light * max(light, 0.0)
-            value = float(image[top + j, left + i])
+            light = flux * along * across
+            short = full_scale - 0.5 - light - spot[BACKGROUND]
+            pull, weight = clipped_score(short, math.sqrt(variance + per_light * light))
+            if pull == 0.0:
+                continue
             slope[X] = flux * lines[1, i] * across
             slope[Y] = flux * along * lines[4, j]
-            slope[FLUX] = share
+            slope[FLUX] = along * across
             slope[SIGMA] = flux * (lines[2, i] * across + along * lines[5, j])
-            if value >= full_scale:
-                clipped += 1
-                short = full_scale - 0.5 - light - spot[BACKGROUND]
-                pull, weight = clipped_score(short, math.sqrt(spread))
-            else:
-                residual = value - light - spot[BACKGROUND]
-                weight = 1.0 / spread
-                pull = residual * weight
-                excess += residual * residual - spread
-                light_squared += light * light
-                chi_squared += residual * pull
-                open_pixels += 1
             for row in range(5):
                 score[row] += pull * slope[row]
-                weighted = weight * slope[row]
                 for column in range(row + 1):
-                    information[row, column] += weighted * slope[column]
-    return excess, light_squared, chi_squared, open_pixels, clipped
+                    information[row, column] += weight * slope[row] * slope[column]
+
+
+@njit(**JIT)
+def window_around(x, y, radius, width, height):  # type: ignore[no-untyped-def]
+    """A square window around a place, cut at the frame.
+
+    Parameters
+    ----------
+    x, y
+        The place [px].
+    radius
+        Half side [px].
+    width, height
+        Size of the picture [px].
+
+    Returns
+    -------
+    tuple of int
+        Left, right, top, bottom (right and bottom excluded) [px].
+    """
+    middle_x = math.floor(x + 0.5)
+    middle_y = math.floor(y + 0.5)
+    return (
+        max(0, middle_x - radius),
+        min(width, middle_x + radius + 1),
+        max(0, middle_y - radius),
+        min(height, middle_y + radius + 1),
+    )
 
 
 @njit(**JIT)
@@ -280,35 +485,34 @@ def fit_spot(image, spot, variance, per_light, full_scale):  # type: ignore[no-u
     height, width = image.shape
     begin_x = spot[X]
     begin_y = spot[Y]
-    lines = np.empty((6, 2 * GREATEST_RADIUS_PX + 1))
-    information = np.zeros((5, 5))
-    score = np.zeros(5)
-    step = np.zeros(5)
+    values = np.empty((SIDE_PX, SIDE_PX))
+    seen = np.empty((SIDE_PX, SIDE_PX))
+    lines = np.empty((6, SIDE_PX))
+    information = np.empty((5, 5))
+    score = np.empty(5)
+    step = np.empty(5)
     spot[SETTLED] = 0.0
     # A weak belief about the width holds faint fits together and bright ones not at all.
     likely = min(max(spot[SIGMA], 0.7), 4.0)
     belief = 1.0 / (likely * likely)
-    radius = 0
     window = (0, 0, 0, 0)
+    pixels = 0
     for count in range(STEPS):
         if count < 8:  # later changes of the window would keep the fit from coming to rest
             radius = window_radius(spot[SIGMA], spot[CLIPPED])
-            centre_x = math.floor(spot[X] + 0.5)
-            centre_y = math.floor(spot[Y] + 0.5)
-            window = (
-                max(0, centre_x - radius),
-                min(width, centre_x + radius + 1),
-                max(0, centre_y - radius),
-                min(height, centre_y + radius + 1),
-            )
-        if window[1] - window[0] < 4 or window[3] - window[2] < 4:
-            return
-        excess, light_squared, chi_squared, open_pixels, clipped = gather(
-            image, window, spot, variance, per_light, full_scale, lines, information, score
+            wanted = window_around(spot[X], spot[Y], radius, width, height)
+            if wanted != window:
+                window = wanted
+                if window[1] - window[0] < 4 or window[3] - window[2] < 4:
+                    return
+                spot[CLIPPED] = copy_window(image, window, full_scale, values, seen)
+                pixels = (window[1] - window[0]) * (window[3] - window[2])
+        open_pixels = pixels - int(spot[CLIPPED])
+        excess, light_squared, chi_squared = gather(
+            values, seen, window, spot, variance, per_light, full_scale, lines, information, score
         )
         information[SIGMA, SIGMA] += belief
         score[SIGMA] += belief * (likely - spot[SIGMA])
-        spot[CLIPPED] = clipped
         # Noise alone makes some excess; what is within three deviations of none is no misfit.
         excess -= 3.0 * variance * math.sqrt(2.0 * open_pixels)
         spot[MISFIT] = math.sqrt(max(excess, 0.0) / max(light_squared, 1e-9))
@@ -319,8 +523,6 @@ def fit_spot(image, spot, variance, per_light, full_scale):  # type: ignore[no-u
         if open_pixels < 6 or not factor(information):
             return
         solve(information, score, step)
-        if spot[SETTLED] == 1.0:
-            break
         move_x = min(max(step[X], -1.0), 1.0)
         move_y = min(max(step[Y], -1.0), 1.0)
         spot[X] += move_x
@@ -332,14 +534,19 @@ def fit_spot(image, spot, variance, per_light, full_scale):  # type: ignore[no-u
         astray = max(abs(spot[X] - begin_x), abs(spot[Y] - begin_y))
         if not astray < 4.0 + 2.0 * likely:
             return
+        # At so small a step the information and the residuals no longer change either.
         least = (SETTLED_SIGMAS / max(information[X, X], information[Y, Y])) ** 2
-        if count >= 2 and move_x * move_x + move_y * move_y < max(least, 1e-10):
+        gain = 0.0  # of all five unknowns, in units of χ²
+        for k in range(5):
+            gain += score[k] * step[k]
+        if gain < SETTLED_GAIN and move_x * move_x + move_y * move_y < max(least, 1e-10):
             spot[SETTLED] = 1.0
-    report(spot, information, chi_squared / max(open_pixels - 5, 1), width, height)
+            report(spot, information, chi_squared / max(open_pixels - 5, 1))
+            return
 
 
 @njit(**JIT)
-def report(spot, lower, reduced, width, height):  # type: ignore[no-untyped-def]
+def report(spot, lower, reduced):  # type: ignore[no-untyped-def]
     """Fill in the uncertainties and the peak of a fitted spot.
 
     Parameters
@@ -350,8 +557,6 @@ def report(spot, lower, reduced, width, height):  # type: ignore[no-untyped-def]
         (5, 5) Cholesky factor of its information.
     reduced
         χ² a degree of freedom; above 1 it stretches the covariance.
-    width, height
-        Size of the picture [px].
     """
     stretch = max(reduced, 1.0)
     unit = np.zeros(5)
@@ -369,3 +574,5 @@ def report(spot, lower, reduced, width, height):  # type: ignore[no-untyped-def]
             spot[VAR_FLUX] = column[FLUX] * stretch
     reach = 0.5 / (math.sqrt(2.0) * spot[SIGMA])
     spot[PEAK] = spot[FLUX] * math.erf(reach) ** 2
+    spot[WIDTH_XX] = spot[WIDTH_YY] = spot[SIGMA] ** 2
+    spot[WIDTH_XY] = 0.0

@@ -20,6 +20,9 @@ from rushlight.see.fit import (
     SETTLED,
     SIGMA,
     VAR_FLUX,
+    WIDTH_XX,
+    WIDTH_XY,
+    WIDTH_YY,
     X,
     Y,
 )
@@ -33,9 +36,9 @@ from rushlight.see.large import (
     ring_around,
 )
 from rushlight.see.pair import fit_pair, split
-from rushlight.see.scan import JIT
+from rushlight.see.tiles import JIT
 
-LEAST_FLUX_SIGMAS = 4.5
+LEAST_FLUX_SIGMAS = 4.0
 """A fitted spot is faint when its light is less than this many times its uncertainty."""
 
 EDGE_SIGMAS = 1.5
@@ -231,6 +234,8 @@ def hot_dot(x, y, height, dot):  # type: ignore[no-untyped-def]
     dot[Y] = y
     dot[FLUX] = height
     dot[SIGMA] = LEAST_SIGMA_PX
+    dot[WIDTH_XX] = dot[WIDTH_YY] = LEAST_SIGMA_PX**2
+    dot[WIDTH_XY] = 0.0
     dot[PEAK] = height
     dot[MISFIT] = 1.0
     dot[SETTLED] = 0.0

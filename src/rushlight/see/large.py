@@ -26,10 +26,13 @@ from rushlight.see.fit import (
     VAR_FLUX,
     VAR_X,
     VAR_Y,
+    WIDTH_XX,
+    WIDTH_XY,
+    WIDTH_YY,
     X,
     Y,
 )
-from rushlight.see.scan import JIT
+from rushlight.see.tiles import JIT
 
 # Fields of a region, in one row of numbers.
 AREA, MEAN_X, MEAN_Y, MOMENT_XX, MOMENT_XY, MOMENT_YY = 0, 1, 2, 3, 4, 5
@@ -242,6 +245,9 @@ def region_dot(image, region, background, noise, dot):  # type: ignore[no-untype
     scale = (noise / (contrast * mass)) ** 2
     dot[FLUX] = mass * contrast
     dot[SIGMA] = math.sqrt(0.5 * (region[MOMENT_XX] + region[MOMENT_YY]))
+    dot[WIDTH_XX] = region[MOMENT_XX]
+    dot[WIDTH_XY] = region[MOMENT_XY]
+    dot[WIDTH_YY] = region[MOMENT_YY]
     dot[BACKGROUND] = background
     dot[VAR_X] = scale * spread_xx + 1e-6
     dot[COV_XY] = scale * spread_xy

@@ -2,10 +2,10 @@
 
 Each trail is a Kalman filter with constant velocity: it foretells where its dot will be, and how
 surely. Dots and trails are paired so that the whole frame is most likely. A trail that finds no
-dot coasts on its prediction while its uncertainty grows. Where two trails meet and their spots
-melt into one dot, that dot tells where the middle of the pair is and not which is which: both
-coast, their middle steered by the dot, until two dots part again and the motion before tells
-them apart.
+dot coasts on its prediction, turning as it did of late, while its uncertainty grows. Where two
+trails meet and their spots melt into one dot, that dot tells where the middle of the pair is and
+not which is which: both coast, their middle steered by the dot, until two dots part again and the
+motion before tells them apart.
 """
 
 # ruff: noqa: RUF009 – shaped(...) becomes a field of its own in each record
@@ -13,46 +13,22 @@ them apart.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import linear_sum_assignment
 
 from rushlight.errors import RushlightError
-from rushlight.physics.motion import kalman_predict, kalman_update, process_noise, transition
 from rushlight.records.arrays import Array, ArrayRecord, shaped
-from rushlight.records.dots import REASONS, Dots
+from rushlight.records.dots import Dots
+from rushlight.see.link_frame import COAST_NS, ID, MARKS, link_frame
 
 State = Literal["tentative", "held", "coasting"]
 STATES: tuple[State, ...] = ("tentative", "held", "coasting")
 """What a trail is, by the number that stands in `TrailLinks.state`."""
 
-TENTATIVE, HELD, COASTING = range(3)
-
-LEAST_QUALITY = 0.5
-"""A doubtful dot may continue a trail when at least this much of its light is explained."""
-
-DOUBT_COST = 10.0
-"""What a doubtful dot costs more than a good one, in units of squared deviations."""
-
-_CONTINUES = [reason in ("", "faint", "edge of frame", "reflection") for reason in REASONS]
-"""Whether a dot with this reason against it may continue a trail."""
-
-MISS_COST = 30.0
-"""What it costs to leave a trail without a dot: twice the logarithm of one over the chance of a
-miss (1 in 20) and the density of stray dots (10⁻⁵ a square pixel), rounded up. Chosen by trial."""
-
-TENTATIVE_COST = 10.0
-"""A tentative trail takes only what confirmed trails leave."""
-
-TURN_LEARNT_S = 0.02
-TURN_KEPT_S = 0.2
-"""Times over which a trail's turning is averaged, and for which it is believed [s]. Chosen by
-trial on simulated hands."""
-
-_OBSERVE = np.hstack([np.eye(2), np.zeros((2, 2))])
+_ROOM = 64  # trails and dots for which there is room at first
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,40 +75,6 @@ class TrailLinks(ArrayRecord):
     cov: Array = shaped("T", 4, 4)
 
 
-@dataclass
-class _Trails:
-    """The linker's trails as arrays over one leading axis, tentative ones included."""
-
-    id: Array = field(default_factory=lambda: np.zeros(0, np.int64))
-    hits: Array = field(default_factory=lambda: np.zeros(0, np.int64))
-    seen_ns: Array = field(default_factory=lambda: np.zeros(0, np.int64))
-    mean: Array = field(default_factory=lambda: np.zeros((0, 4)))
-    cov: Array = field(default_factory=lambda: np.zeros((0, 4, 4)))
-    turn: Array = field(default_factory=lambda: np.zeros((0, 2)))
-    """Acceleration of late [px/s²]; it only serves to carry on two trails that share a dot."""
-    shares: Array = field(default_factory=lambda: np.zeros(0, np.bool_))
-
-    def __len__(self) -> int:
-        return len(self.id)
-
-    def keep(self, which: npt.NDArray[np.bool_]) -> None:
-        """Drop all trails but these."""
-        self.id, self.hits, self.seen_ns = self.id[which], self.hits[which], self.seen_ns[which]
-        self.mean, self.cov = self.mean[which], self.cov[which]
-        self.turn, self.shares = self.turn[which], self.shares[which]
-
-    def add(self, xy: Array, cov: Array, time_ns: int) -> None:
-        """Add tentative trails without an id."""
-        count = len(xy)
-        self.id = np.concatenate([self.id, np.full(count, -1)])
-        self.hits = np.concatenate([self.hits, np.ones(count, np.int64)])
-        self.seen_ns = np.concatenate([self.seen_ns, np.full(count, time_ns)])
-        self.mean = np.concatenate([self.mean, np.hstack([xy, np.zeros((count, 2))])])
-        self.cov = np.concatenate([self.cov, cov])
-        self.turn = np.concatenate([self.turn, np.zeros((count, 2))])
-        self.shares = np.concatenate([self.shares, np.zeros(count, np.bool_)])
-
-
 class Linker:
     """Keeps the identity of lights from frame to frame.
 
@@ -143,7 +85,8 @@ class Linker:
     confirm_frames
         Frames in a row, each with its dot, after which a trail gets an id, ≥ 1.
     coast_s
-        Longest time a trail is kept without a dot of its own [s], ≥ 0.
+        Longest time a trail is kept without a dot of its own [s], ≥ 0; `let_coast` sets another
+        for one trail.
     gate_sigmas
         Greatest distance of a dot from its prediction, in standard deviations, > 0.
     reach_px
@@ -168,7 +111,7 @@ class Linker:
         confirm_frames: int = 3,
         coast_s: float = 0.5,
         gate_sigmas: float = 5.0,
-        reach_px: float = 60.0,
+        reach_px: float = 90.0,
         merge_px: float = 5.0,
         dot_std_px: float = 0.3,
         speed_std_px_s: float = 800.0,
@@ -186,18 +129,29 @@ class Linker:
         for name, (value, fits, allowed) in settings.items():
             if not fits:
                 raise RushlightError.of(f"linker: {name}", str(value), allowed, "correct it")
-        self.agility_px2_s3 = agility_px2_s3
         self.confirm_frames = confirm_frames
-        self.coast_ns = round(coast_s * 1e9)
-        self.gate_sigmas = gate_sigmas
+        self.coast_s = coast_s
         self.reach_px = reach_px
-        self.merge_px = merge_px
         self.dot_std_px = dot_std_px
-        self.speed_std_px_s = speed_std_px_s
-        self._trails = _Trails()
-        self._next_id = 0
+        self._settings = np.array(
+            [
+                agility_px2_s3,
+                confirm_frames,
+                gate_sigmas,
+                reach_px,
+                merge_px,
+                dot_std_px,
+                speed_std_px_s,
+                coast_s * 1e9,
+            ]
+        )
         self._time_ns: int | None = None
-        self._before_ns: int | None = None
+        self._tally = np.zeros(2, np.int64)
+        self._mean = np.zeros((0, 4))
+        self._cov = np.zeros((0, 4, 4))
+        self._turn = np.zeros((0, 2))
+        self._marks = np.zeros((0, MARKS), np.int64)
+        self._make_room(_ROOM)
 
     def step(self, time_ns: int, dots: Dots) -> TrailLinks:
         """Link the dots of the next frame.
@@ -220,215 +174,89 @@ class Linker:
         RushlightError
             When time does not advance.
         """
-        trails = self._trails
-        self._predict(time_ns)
-        dot_cov = self._dot_cov(dots)
-        owner = np.full(len(trails), -1)
-        partner = np.full(len(trails), -1)
-        if len(trails) and len(dots):
-            owner = self._assign(dots, dot_cov)
-            partner = self._meet(dots, owner)
-        self._update(time_ns, dots, dot_cov, owner, partner)
-        births = self._confirm()
-        return self._finish(time_ns, dots, dot_cov, owner, partner, births)
-
-    def _predict(self, time_ns: int) -> None:
-        """Carry all trails to the frame's time."""
-        if self._time_ns is not None:
-            if time_ns <= self._time_ns:
-                raise RushlightError.of(
-                    "frame time",
-                    f"{time_ns} ns",
-                    f"is not after the frame before, at {self._time_ns} ns",
-                    "give the frames in the order of their capture",
-                )
-            if len(self._trails):
-                dt_s = (time_ns - self._time_ns) * 1e-9
-                self._trails.mean, self._trails.cov = kalman_predict(
-                    self._trails.mean,
-                    self._trails.cov,
-                    _for_both_axes(transition(dt_s)),
-                    _for_both_axes(process_noise(dt_s, self.agility_px2_s3)),
-                )
-                if self._trails.shares.any():
-                    self._bend(self._trails.shares, dt_s)
-        self._before_ns, self._time_ns = self._time_ns, time_ns
-
-    def _bend(self, shares: npt.NDArray[np.bool_], dt_s: float) -> None:
-        """Carry on the turning of trails that share a dot: a hand's way is not straight."""
-        turn = self._trails.turn[shares]
-        self._trails.mean[shares, :2] += 0.5 * turn * dt_s**2
-        self._trails.mean[shares, 2:] += turn * dt_s
-        self._trails.turn[shares] *= math.exp(-dt_s / TURN_KEPT_S)
-
-    def _dot_cov(self, dots: Dots) -> Array:
-        """Covariance of each dot [px²]: its own, or the general one; wider for doubtful dots."""
-        unknown = ~np.isfinite(dots.cov).all(axis=(1, 2))
-        cov = np.where(unknown[:, None, None], self.dot_std_px**2 * np.eye(2), dots.cov)
-        doubt = np.where(dots.reason > 0, 9.0, 1.0)[:, None, None]
-        # A hundredth of a pixel keeps a perfect dot's covariance from being singular.
-        return doubt * cov + 1e-4 * np.eye(2)
-
-    def _assign(self, dots: Dots, dot_cov: Array) -> npt.NDArray[np.int64]:
-        """The dot of each trail, −1 for none, by the most likely pairing of all."""
-        trails = self._trails
-        offset = dots.xy[None] - trails.mean[:, None, :2]
-        spread = trails.cov[:, None, :2, :2] + dot_cov[None]
-        a, b, c = spread[..., 0, 0], spread[..., 0, 1], spread[..., 1, 1]
-        determinant = a * c - b * b
-        x, y = offset[..., 0], offset[..., 1]
-        squared = (c * x * x - 2 * b * x * y + a * y * y) / determinant
-        near = x * x + y * y < self.reach_px**2
-        doubtful = dots.reason > 0
-        usable = np.array(_CONTINUES)[dots.reason] & (~doubtful | (dots.quality >= LEAST_QUALITY))
-        allowed = near & (squared < self.gate_sigmas**2) & usable
-        # What a pairing gains over leaving the trail without a dot and the dot to chance.
-        gain = MISS_COST - squared - np.log(determinant)
-        gain -= np.where(doubtful, DOUBT_COST, 0.0)
-        gain -= np.where(self._held(), 0.0, TENTATIVE_COST)[:, None]
-        allowed &= gain > 0.0
-        rows, columns = linear_sum_assignment(np.where(allowed, -gain, 0.0))
-        fits = allowed[rows, columns]
-        owner = np.full(len(trails), -1)
-        owner[rows[fits]] = columns[fits]
-        return owner
-
-    def _held(self) -> npt.NDArray[np.bool_]:
-        """Which trails are confirmed."""
-        return self._trails.hits >= self.confirm_frames
-
-    def _meet(self, dots: Dots, owner: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
-        """The trail with which each trail shares its dot, −1 for none; shared dots get both."""
-        trails = self._trails
-        held = self._held()
-        partner = np.full(len(trails), -1)
-        owners = np.flatnonzero(held & (owner >= 0))
-        # Only a trail that was seen a frame ago can have melted into another one since.
-        fresh = held & (trails.seen_ns == self._before_ns)
-        for lost in np.flatnonzero(fresh & (owner < 0)):
-            if len(owners) == 0:
-                break
-            apart = np.linalg.norm(trails.mean[owners, :2] - trails.mean[lost, :2], axis=1)
-            spread = trails.cov[owners] + trails.cov[lost]
-            doubt = np.sqrt(0.5 * (spread[:, 0, 0] + spread[:, 1, 1]))
-            from_dot = np.linalg.norm(
-                dots.xy[owner[owners]] - 0.5 * (trails.mean[owners, :2] + trails.mean[lost, :2]),
-                axis=1,
+        before_ns = time_ns if self._time_ns is None else self._time_ns
+        if self._time_ns is not None and time_ns <= before_ns:
+            raise RushlightError.of(
+                "frame time",
+                f"{time_ns} ns",
+                f"is not after the frame before, at {before_ns} ns",
+                "give the frames in the order of their capture",
             )
-            reach = self.merge_px + np.minimum(2.0 * doubt, self.merge_px)
-            meets = (apart < reach) & (from_dot < reach) & (partner[owners] < 0)
-            if meets.any():
-                other = owners[np.argmin(np.where(meets, apart, np.inf))]
-                partner[lost], partner[other] = other, lost
-                owner[lost] = owner[other]
-        return partner
-
-    def _update(
-        self,
-        time_ns: int,
-        dots: Dots,
-        dot_cov: Array,
-        owner: npt.NDArray[np.int64],
-        partner: npt.NDArray[np.int64],
-    ) -> None:
-        """Let each dot correct its trail, and each shared dot the middle of its pair."""
-        trails = self._trails
-        alone = np.flatnonzero((owner >= 0) & (partner < 0))
-        if len(alone):
-            after = kalman_update(
-                trails.mean[alone],
-                trails.cov[alone],
-                dots.xy[owner[alone]],
-                _OBSERVE,
-                dot_cov[owner[alone]],
-            )
-            if self._before_ns is not None:
-                dt_s = (time_ns - self._before_ns) * 1e-9
-                newer = 1.0 - math.exp(-dt_s / TURN_LEARNT_S)
-                turned = (after.mean[:, 2:] - trails.mean[alone, 2:]) / dt_s
-                trails.turn[alone] += newer * (turned - trails.turn[alone])
-            trails.mean[alone], trails.cov[alone] = after.mean, after.cov
-            trails.hits[alone] += 1
-            trails.seen_ns[alone] = time_ns
-        newly = (partner >= 0) & ~trails.shares
-        if newly.any() and self._before_ns is not None:
-            self._bend(newly, (time_ns - self._before_ns) * 1e-9)
-        trails.shares = partner >= 0
-        for one in np.flatnonzero(trails.shares):
-            other = partner[one]
-            if other < one:
-                continue
-            pair = [one, other]
-            middle = trails.mean[pair, :2].mean(axis=0)
-            spread = 0.25 * trails.cov[pair, :2, :2].sum(axis=0) + dot_cov[owner[one]]
-            spread += (0.1 * self.merge_px) ** 2 * np.eye(2)
-            # The middle is steered; the covariances go on growing, as nothing was learnt of
-            # how the two lie to each other.
-            pull = np.linalg.solve(spread, dots.xy[owner[one]] - middle)
-            trails.mean[pair] += 0.5 * (trails.cov[pair][:, :, :2] @ pull)
-            trails.seen_ns[pair] = time_ns
-
-    def _confirm(self) -> tuple[int, ...]:
-        """Give ids to the trails that have proved themselves."""
-        ready = np.flatnonzero(self._held() & (self._trails.id < 0))
-        births = tuple(range(self._next_id, self._next_id + len(ready)))
-        self._trails.id[ready] = births
-        self._next_id += len(ready)
-        return births
-
-    def _finish(
-        self,
-        time_ns: int,
-        dots: Dots,
-        dot_cov: Array,
-        owner: npt.NDArray[np.int64],
-        partner: npt.NDArray[np.int64],
-        births: tuple[int, ...],
-    ) -> TrailLinks:
-        """Write down the frame, drop dead trails, and begin new ones from the dots left over."""
-        trails = self._trails
-        trail = np.full(len(dots), -1)
-        shared = np.full((len(dots), 2), -1)
-        alone = (owner >= 0) & (partner < 0)
-        trail[owner[alone]] = trails.id[alone]
-        for one in np.flatnonzero(partner >= 0):
-            shared[owner[one]] = sorted((trails.id[one], trails.id[partner[one]]))
-        held = self._held()
-        stale = np.where(held, time_ns - trails.seen_ns > self.coast_ns, owner < 0)
-        deaths = tuple(int(one) for one in np.sort(trails.id[stale & held]))
-        live = np.flatnonzero(held & ~stale)
-        live = live[np.argsort(trails.id[live])]
-        links = TrailLinks(
-            time_ns=time_ns,
-            births=births,
-            deaths=deaths,
-            trail=trail,
-            shared=shared,
-            live=trails.id[live],
-            dot=np.where(alone, owner, -1)[live],
-            state=np.where(alone[live], HELD, COASTING),
-            xy=trails.mean[live, :2],
-            velocity=trails.mean[live, 2:],
-            cov=trails.cov[live],
+        count = len(dots)
+        if self._tally[0] + count > len(self._mean):
+            self._make_room(2 * (int(self._tally[0]) + count))
+        lives, births, deaths = link_frame(
+            time_ns,
+            before_ns,
+            _in_order(dots.xy),
+            _in_order(dots.cov),
+            _in_order(dots.reason),
+            _in_order(dots.quality),
+            self._settings,
+            self._mean,
+            self._cov,
+            self._turn,
+            self._marks,
+            self._tally,
+            self._trail,
+            self._shared,
+            self._live,
+            self._places,
+            self._spreads,
+            self._ended,
         )
-        if stale.any():
-            trails.keep(~stale)
-        free = dots.reason == 0
-        free[owner[owner >= 0]] = False
-        if free.any():
-            cov = np.zeros((int(free.sum()), 4, 4))
-            cov[:, :2, :2] = dot_cov[free]
-            cov[:, 2:, 2:] = self.speed_std_px_s**2 * np.eye(2)
-            trails.add(dots.xy[free], cov, time_ns)
-        return links
+        self._time_ns = time_ns
+        next_id = int(self._tally[1])
+        live, places = self._live[:lives], self._places[:lives]
+        return TrailLinks(
+            time_ns=time_ns,
+            births=tuple(range(next_id - births, next_id)),
+            deaths=tuple(self._ended[:deaths].tolist()),
+            trail=self._trail[:count],
+            shared=self._shared[:count],
+            live=live[:, 0],
+            dot=live[:, 1],
+            state=live[:, 2],
+            xy=places[:, :2],
+            velocity=places[:, 2:],
+            cov=self._spreads[:lives],
+        )
+
+    def let_coast(self, trail: int, coast_s: float) -> None:
+        """Set how long one trail is kept without a dot of its own, as for a light that blinks.
+
+        Parameters
+        ----------
+        trail
+            Its id; nothing happens when it is no more.
+        coast_s
+            Longest time [s], ≥ 0.
+        """
+        rows = np.flatnonzero(self._marks[: self._tally[0], ID] == trail)
+        self._marks[rows, COAST_NS] = round(coast_s * 1e9)
+
+    def _make_room(self, room: int) -> None:
+        """Let this many trails, and as many dots, find a place."""
+        more = room - len(self._mean)
+        self._mean = np.concatenate([self._mean, np.zeros((more, 4))])
+        self._cov = np.concatenate([self._cov, np.zeros((more, 4, 4))])
+        self._turn = np.concatenate([self._turn, np.zeros((more, 2))])
+        self._marks = np.concatenate([self._marks, np.zeros((more, MARKS), np.int64)])
+        self._trail = np.zeros(room, np.int64)
+        self._shared = np.zeros((room, 2), np.int64)
+        self._live = np.zeros((room, 3), np.int64)
+        self._places = np.zeros((room, 4))
+        self._spreads = np.zeros((room, 4, 4))
+        self._ended = np.zeros(room, np.int64)
 
 
-def _for_both_axes(matrix: Array) -> Array:
-    """A matrix for [position, speed] made one for [x, y, speed of x, speed of y]."""
-    both = np.zeros((4, 4))
-    both[0::2, 0::2] = matrix
-    both[1::2, 1::2] = matrix
-    return both
+def _in_order(array: Array) -> Array:
+    """The array as the kernel is compiled for: row by row, read-only, as records hold it."""
+    if array.flags.c_contiguous and not array.flags.writeable:
+        return array
+    copy = np.array(array, order="C")
+    copy.setflags(write=False)
+    return copy
 
 
 def nearest_live(links: TrailLinks, xy: npt.ArrayLike) -> int:

@@ -27,6 +27,9 @@ from rushlight.see.fit import (
     VAR_FLUX,
     VAR_X,
     VAR_Y,
+    WIDTH_XX,
+    WIDTH_XY,
+    WIDTH_YY,
     X,
     Y,
     clipped_score,
@@ -35,7 +38,7 @@ from rushlight.see.fit import (
     spot_profile,
     window_radius,
 )
-from rushlight.see.scan import JIT
+from rushlight.see.tiles import JIT
 
 PAIR_STEPS = 25
 PAIR_GREATEST_SIGMA_PX = 6.0
@@ -278,6 +281,8 @@ def fit_pair(image, one, other, variance, per_light, full_scale):  # type: ignor
     for spot, first in ((one, 0), (other, 3)):
         spot[X], spot[Y], spot[FLUX] = unknown[first], unknown[first + 1], unknown[first + 2]
         spot[SIGMA], spot[BACKGROUND] = unknown[_WIDTH], unknown[_LEVEL]
+        spot[WIDTH_XX] = spot[WIDTH_YY] = unknown[_WIDTH] ** 2
+        spot[WIDTH_XY] = 0.0
         spot[MISFIT], spot[SETTLED] = misfit, 1.0 if settled else 0.0
         spot[CLIPPED] = math.ceil(0.5 * clipped)
         spot[PEAK] = spot[FLUX] * math.erf(0.5 / (math.sqrt(2.0) * spot[SIGMA])) ** 2

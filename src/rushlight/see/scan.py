@@ -1,378 +1,422 @@
-"""Find where dots may be: background and noise by tile, a smoothed picture, its local maxima.
+"""Where dots may be: sums of 4×4 pixels over the whole picture, weighted sums where those are high.
 
 A dot in one pixel may stand only a few noise widths above its surroundings. Its light is spread
-over several pixels, so the sum of 3×3 pixels is searched: noise adds in quadrature (three times
-that of a pixel) while the light of a spot wider than a pixel adds nearly ninefold.
+over several pixels, so sums are searched: noise adds in quadrature while the light of a spot
+wider than a pixel adds in full.
+
+The sweep is made to cost a quarter of an addition a pixel. Sums of 2×2 pixels side by side are
+formed first; four of them make a sum of 4×4, at every second pixel of every second row. Eight
+rows make a strip, of which only the highest sum in each column of 2 pixels, a cell, is compared
+with the ground. The few cells that stand out are searched pixel by pixel for the local maxima of
+weighted sums, with the full test.
+
+The weights are 1 2 1 across and down, 16 in all: near enough to the light of the smallest spots
+to find them where they are faintest, and wide enough for the others.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from numba import njit
 
-JIT: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
-"""Every kernel is compiled once, kept on disk, and lets other threads run meanwhile.
+from rushlight.see.tiles import JIT, add_pairs, interpolate
 
-The kept code is renewed when the kernel's own file changes, but not when a kernel or number that
-it takes from another file does: after editing one, delete the cache (`*.nbi`, `*.nbc`).
-"""
+LEAST_CELL_SIGMAS = 3.0
+"""Least height of a 4×4 sum, in standard deviations, that is looked at more closely. Noise alone
+lifts one sum in 740 over it (normal law); a spot that passes the full test is seldom below it."""
 
-TILE_PX = 64
-"""Wanted side of a background tile [px]: wide against a spot, narrow against the room's light."""
+CHUNK = 64
+CHUNK_PART = 16
+"""Cells that are compared with the ground at once, and again where one of them stands out."""
 
-MEAN_DIFFERENCE_CLIP = 4.0
-"""Differences beyond this many standard deviations are structure, not noise."""
+ROWS_OF_STRIP = 4
+"""Rows of 4×4 sums in a strip."""
 
 
 @njit(**JIT)
-def clipped_level(histogram, count):  # type: ignore[no-untyped-def]
-    """Background level of a tile from its histogram of grey levels.
-
-    The median is proof against spots that fill less than half the tile; the mean of what lies
-    about it then resolves fractions of a grey level, which the median of whole numbers cannot.
+def highest_of_strip(pairs, first, left, tops):  # type: ignore[no-untyped-def]
+    """The highest 4×4 sum of each cell of a strip.
 
     Parameters
     ----------
-    histogram
-        (256,) pixels at each grey level.
-    count
-        Sum of the histogram.
-
-    Returns
-    -------
-    float
-        Level [DN].
+    pairs
+        (5, W // 2) rows of 2×2 sums, as in a ring.
+    first
+        Row of the ring that is the strip's uppermost.
+    left
+        First cell.
+    tops
+        (N,) filled for N cells from there.
     """
-    seen = 0
-    median = 0
-    lower = 0
-    for level in range(256):
-        seen += histogram[level]
-        if 6 * seen <= count:
-            lower = level + 1
-        if 2 * seen >= count:
-            median = level
-            break
-    # From the sixth part to the median is about one standard deviation of a normal law.
-    reach = 3 * max(1, median - lower)
-    total = 0
-    weighted = 0
-    for level in range(max(0, median - reach), min(255, median + reach) + 1):
-        total += histogram[level]
-        weighted += level * histogram[level]
-    return weighted / total
+    wide = pairs.dtype.type
+    a = pairs[first][left : left + tops.size + 1]
+    b = pairs[(first + 1) % 5][left : left + tops.size + 1]
+    c = pairs[(first + 2) % 5][left : left + tops.size + 1]
+    d = pairs[(first + 3) % 5][left : left + tops.size + 1]
+    e = pairs[(first + 4) % 5][left : left + tops.size + 1]
+    for x in range(tops.size):
+        row_a = wide(a[x] + a[x + 1])
+        row_b = wide(b[x] + b[x + 1])
+        row_c = wide(c[x] + c[x + 1])
+        row_d = wide(d[x] + d[x + 1])
+        row_e = wide(e[x] + e[x + 1])
+        upper = max(wide(row_a + row_b), wide(row_b + row_c))
+        lower = max(wide(row_c + row_d), wide(row_d + row_e))
+        tops[x] = max(upper, lower)
 
 
 @njit(**JIT)
-def difference_noise(histogram, count):  # type: ignore[no-untyped-def]
-    """Noise of a pixel from a histogram of absolute differences between neighbours.
-
-    Neighbours share their background, so a slope in the light hardly enters. Twice the variance
-    of a pixel is the mean square of the difference, quantisation included.
+def ground_line(background, noise, y, height, line, edges, ground):  # type: ignore[no-untyped-def]
+    """What a 4×4 sum must exceed along a strip, in straight pieces half a tile long.
 
     Parameters
     ----------
-    histogram
-        (256,) neighbours at each absolute difference.
-    count
-        Sum of the histogram.
-
-    Returns
-    -------
-    float
-        Standard deviation of a pixel [DN].
-    """
-    if count == 0:
-        return 0.0
-    seen = 0
-    median = 0
-    for level in range(256):
-        seen += histogram[level]
-        if 2 * seen >= count:
-            median = level
-            break
-    # The median of |difference| is 0.674 of its standard deviation for a normal law.
-    clip = math.ceil(MEAN_DIFFERENCE_CLIP * (median + 1.0) / 0.674)
-    total = 0
-    squares = 0.0
-    for level in range(min(255, clip) + 1):
-        total += histogram[level]
-        squares += float(level) * level * histogram[level]
-    return math.sqrt(0.5 * squares / total)
-
-
-@njit(**JIT)
-def tile_statistics(image, background, noise):  # type: ignore[no-untyped-def]
-    """Background and noise of every tile of a picture, from an eighth of its rows.
-
-    Parameters
-    ----------
-    image
-        (H, W) uint8 grey levels.
-    background, noise
-        (R, C) filled with the level and the pixel's standard deviation of each tile [DN].
-    """
-    height, width = image.shape
-    rows, columns = background.shape
-    levels = np.zeros(256, np.int64)
-    differences = np.zeros(256, np.int64)
-    for row in range(rows):
-        top = row * height // rows
-        bottom = (row + 1) * height // rows
-        step = max(1, (bottom - top) // 8)
-        for column in range(columns):
-            left = column * width // columns
-            right = (column + 1) * width // columns
-            levels[:] = 0
-            differences[:] = 0
-            count = 0
-            pairs = 0
-            for y in range(top + step // 2, bottom, step):
-                before = np.int64(image[y, left])
-                levels[before] += 1
-                for x in range(left + 1, right):
-                    value = np.int64(image[y, x])
-                    levels[value] += 1
-                    differences[abs(value - before)] += 1
-                    before = value
-                count += right - left
-                pairs += right - left - 1
-            background[row, column] = clipped_level(levels, count)
-            noise[row, column] = difference_noise(differences, pairs)
-
-
-@njit(**JIT)
-def top_level(image):  # type: ignore[no-untyped-def]
-    """The brightest level of a picture, how many pixels have it, and how many come close.
-
-    Parameters
-    ----------
-    image
-        (H, W) uint8 grey levels.
-
-    Returns
-    -------
-    tuple of int
-        Level [DN], pixels at it, pixels one to three levels below it.
-    """
-    flat = image.reshape(-1)
-    top = np.uint8(0)
-    for index in range(flat.size):
-        top = max(top, flat[index])
-    at_top = 0
-    below = 0
-    floor = max(np.int64(top) - 3, 0)
-    for index in range(flat.size):
-        value = np.int64(flat[index])
-        at_top += value == top
-        below += (value >= floor) & (value < top)
-    return np.int64(top), at_top, below
-
-
-@njit(**JIT)
-def interpolate(tiles, x, y, height, width):  # type: ignore[no-untyped-def]
-    """Value of a tile map at a pixel, bilinear between the centres of the tiles.
-
-    Parameters
-    ----------
-    tiles
-        (R, C) value of each tile.
-    x, y
-        Pixel coordinates [px].
-    height, width
-        Size of the picture [px].
-
-    Returns
-    -------
-    float
-        Interpolated value; beyond the outermost centres the slope is carried on.
-    """
-    rows, columns = tiles.shape
-    u = (x + 0.5) * columns / width - 0.5
-    v = (y + 0.5) * rows / height - 0.5
-    left = min(max(math.floor(u), 0), max(columns - 2, 0))
-    top = min(max(math.floor(v), 0), max(rows - 2, 0))
-    right = min(left + 1, columns - 1)
-    bottom = min(top + 1, rows - 1)
-    u -= left
-    v -= top
-    upper = tiles[top, left] * (1.0 - u) + tiles[top, right] * u
-    lower = tiles[bottom, left] * (1.0 - u) + tiles[bottom, right] * u
-    return upper * (1.0 - v) + lower * v
-
-
-@njit(**JIT)
-def smooth(image, sums, peaks):  # type: ignore[no-untyped-def]
-    """Sums of 3×3 pixels, and the largest sum in each stretch of a row.
-
-    Parameters
-    ----------
-    image
-        (H, W) uint8 grey levels, H and W ≥ 3.
-    sums
-        (H, W) uint16, filled with the sums; the outermost pixels stay 0.
-    peaks
-        (H, S) uint16, filled with the largest sum of each of S equal stretches of a row.
-    """
-    height, width = image.shape
-    stretches = peaks.shape[1]
-    column_sums = np.empty(width, np.uint16)
-    peaks[0, :] = 0
-    peaks[height - 1, :] = 0
-    for y in range(1, height - 1):
-        above = image[y - 1]
-        here = image[y]
-        below = image[y + 1]
-        for x in range(width):
-            column_sums[x] = np.uint16(above[x]) + np.uint16(here[x]) + np.uint16(below[x])
-        row = sums[y]
-        for x in range(1, width - 1):
-            row[x] = np.uint16(column_sums[x - 1] + column_sums[x]) + column_sums[x + 1]
-        for stretch in range(stretches):
-            part = row[stretch * width // stretches : (stretch + 1) * width // stretches]
-            peak = np.uint16(0)
-            for x in range(part.size):
-                peak = max(peak, part[x])
-            peaks[y, stretch] = peak
-
-
-@njit(**JIT)
-def lowest_within(tiles):  # type: ignore[no-untyped-def]
-    """The lowest that an interpolated value is within each tile.
-
-    Parameters
-    ----------
-    tiles
-        (R, C) value of each tile.
-
-    Returns
-    -------
-    ndarray
-        (R, C): the least value at a tile's corners, the middles of its sides and its centre;
-        between these the interpolation is bilinear, so nothing is lower.
-    """
-    rows, columns = tiles.shape
-    lowest = np.empty_like(tiles)
-    for row in range(rows):
-        for column in range(columns):
-            least = tiles[row, column]
-            for down in range(3):
-                for right in range(3):
-                    # Coordinates in tiles: one pixel a tile, its edges half a pixel away.
-                    x = column + 0.5 * right - 0.5
-                    y = row + 0.5 * down - 0.5
-                    least = min(least, interpolate(tiles, x, y, rows, columns))
-            lowest[row, column] = least
-    return lowest
-
-
-@njit(**JIT)
-def local_maxima(  # type: ignore[no-untyped-def]
-    image, sums, peaks, background, noise, threshold, columns_x, rows_y, strength
-):
-    """Pixels whose 3×3 sum stands above the background and above all sums around it.
-
-    Parameters
-    ----------
-    image
-        (H, W) uint8 grey levels.
-    sums, peaks
-        As filled by `smooth`; the stretches are the columns of the tiles.
     background, noise
         (R, C) tiles [DN].
-    threshold
-        Least height of a sum, in standard deviations of a sum.
-    columns_x, rows_y
-        (K,) int64, filled with the maxima's pixels.
-    strength
-        (K,) filled with the sum above background, in standard deviations of a sum.
+    y
+        Middle of the strip [px].
+    height
+        Height of the picture [px].
+    line
+        (C + 2,) room to work in.
+    edges
+        (2 C + 1,) first cell of each half tile, and the end of the last.
+    ground
+        (W // 2 − 1,) filled with 16 times the level and `LEAST_CELL_SIGMAS` of a sum.
+    """
+    rows, columns = background.shape
+    row = min(int(y * rows / height), rows - 1)
+    v = (y + 0.5) * rows / height - 0.5
+    top = min(max(math.floor(v), 0), max(rows - 2, 0))
+    bottom = min(top + 1, rows - 1)
+    v -= top
+    for column in range(columns):
+        upper, lower = background[top, column], background[bottom, column]
+        line[column + 1] = upper + (lower - upper) * v
+    # Beyond the outermost centres the slope is carried on.
+    line[0] = 2.0 * line[1] - line[min(2, columns)]
+    line[columns + 1] = 2.0 * line[columns] - line[max(columns - 1, 1)]
+    most = 2.0 ** (8 * ground.itemsize) - 1.0 if ground.itemsize == 2 else 2.0**21
+    for half in range(2 * columns):
+        column = half >> 1
+        spread = 4.0 * LEAST_CELL_SIGMAS * noise[row, column]
+        centre = 16.0 * line[column + 1] + spread
+        if half & 1:
+            begin, end = centre, 8.0 * (line[column + 1] + line[column + 2]) + spread
+        else:
+            begin, end = 8.0 * (line[column] + line[column + 1]) + spread, centre
+        begin = min(max(begin, 0.0), most)
+        end = min(max(end, 0.0), most)
+        part = ground[edges[half] : edges[half + 1]]
+        # Steps of a 512th, in whole numbers, which the machine adds by the dozen.
+        value = np.int32(512.0 * begin)
+        slope = np.int32(512.0 * (end - begin) / max(part.size, 1))
+        for x in range(part.size):
+            part[x] = np.int32(value + np.int32(x) * slope) >> 9
+
+
+@njit(**JIT)
+def any_over(tops, ground, first_cell, left, right):  # type: ignore[no-untyped-def]
+    """Whether any sum of a stretch exceeds its ground.
+
+    Parameters
+    ----------
+    tops
+        (N,) sums of the cells from `first_cell` on.
+    ground
+        (W // 2 − 1,) what they must exceed.
+    first_cell
+        The cell of the first sum.
+    left, right
+        The stretch of cells, the last excluded.
+
+    Returns
+    -------
+    bool
+    """
+    wide = tops.dtype.type
+    sums = tops[left - first_cell : right - first_cell]
+    limits = ground[left:right]
+    most = wide(0)
+    for x in range(sums.size):
+        most = max(most, wide(sums[x] - min(sums[x], limits[x])))
+    return most > 0
+
+
+@njit(**JIT)
+def weighted_sum(image, x, y):  # type: ignore[no-untyped-def]
+    """Sum of the 3×3 pixels around a pixel, weighted 1 2 1 across and down.
+
+    Parameters
+    ----------
+    image
+        (H, W) grey levels.
+    x, y
+        The pixel, not at the frame's edge.
 
     Returns
     -------
     int
-        Number of maxima, at most K; when there are more, the weakest are dropped.
+        Sum [DN], 16 times a mean level.
     """
-    height, width = image.shape
-    rows, columns = background.shape
-    capacity = columns_x.size
-    found = 0
-    least_levels = lowest_within(background)
-    for y in range(1, height - 1):
-        row = min(y * rows // height, rows - 1)
-        for column in range(columns):
-            least = least_levels[row, column]
-            spread = 3.0 * noise[row, column]
-            if peaks[y, column] < 9.0 * least + threshold * spread:
-                continue
-            left = max(column * width // columns, 1)
-            right = min((column + 1) * width // columns, width - 1)
-            for x in range(left, right):
-                total = np.int64(sums[y, x])
-                if total < 9.0 * least + threshold * spread:
-                    continue
-                if (
-                    sums[y - 1, x - 1] >= total
-                    or sums[y - 1, x] >= total
-                    or sums[y - 1, x + 1] >= total
-                    or sums[y, x - 1] >= total
-                    or sums[y, x + 1] > total
-                    or sums[y + 1, x - 1] > total
-                    or sums[y + 1, x] > total
-                    or sums[y + 1, x + 1] > total
-                ):
-                    continue
-                level = interpolate(background, x, y, height, width)
-                height_sigmas = (total - 9.0 * level) / spread
-                if height_sigmas < threshold:
-                    continue
-                slot = found
-                if found == capacity:
-                    slot = int(np.argmin(strength[:found]))
-                    if strength[slot] >= height_sigmas:
-                        continue
-                else:
-                    found += 1
-                columns_x[slot] = x
-                rows_y[slot] = y
-                strength[slot] = height_sigmas
-    return found
+    total = 0
+    for row in range(3):
+        line = image[y - 1 + row]
+        part = np.int64(line[x - 1]) + 2 * np.int64(line[x]) + np.int64(line[x + 1])
+        total += part * (1 + (row & 1))
+    return total
 
 
-def tile_shape(height_px: int, width_px: int) -> tuple[int, int]:
-    """Rows and columns of background tiles for a picture.
+@njit(**JIT)
+def four_weighted_sums(image, x, y):  # type: ignore[no-untyped-def]
+    """Weighted sums around each of four pixels, from the sixteen that they share.
 
     Parameters
     ----------
-    height_px, width_px
-        Size of the picture [px].
+    image
+        (H, W) grey levels.
+    x, y
+        The upper left of the four, not at the frame's edge.
 
     Returns
     -------
     tuple of int
-        Rows, columns; at least one each.
+        Sums of the upper left, upper right, lower left and lower right [DN].
     """
-    return max(1, round(height_px / TILE_PX)), max(1, round(width_px / TILE_PX))
+    upper_left = upper_right = lower_left = lower_right = 0
+    for row in range(4):
+        line = image[y - 1 + row]
+        inner = np.int64(line[x]) + np.int64(line[x + 1])
+        left = np.int64(line[x - 1]) + inner + np.int64(line[x])
+        right = inner + np.int64(line[x + 1]) + np.int64(line[x + 2])
+        if row < 3:
+            weight = 1 + (row & 1)
+            upper_left += weight * left
+            upper_right += weight * right
+        if row > 0:
+            weight = 2 - (row & 1)
+            lower_left += weight * left
+            lower_right += weight * right
+    return upper_left, upper_right, lower_left, lower_right
 
 
-def steady_noise(noise: npt.NDArray[np.float64], least_dn: float) -> npt.NDArray[np.float64]:
-    """Noise of each tile, with the scatter of its measurement taken out.
+@njit(**JIT)
+def is_summit(image, x, y, total):  # type: ignore[no-untyped-def]
+    """Whether no weighted sum around a pixel's is higher; of equals the first one in reading order.
 
     Parameters
     ----------
-    noise
-        (R, C) measured standard deviation [DN].
-    least_dn
-        The least it can be [DN].
+    image
+        (H, W) grey levels.
+    x, y
+        The pixel, not at the frame's edge.
+    total
+        Its own sum.
 
     Returns
     -------
-    ndarray
-        (R, C): the picture's median where a tile agrees with it within a quarter, the tile's own
-        value where it is rougher (texture, stronger light), never less than `least_dn`.
+    bool
     """
-    common = max(float(np.median(noise)), least_dn)
-    return np.where(noise > 1.25 * common, noise, common)
+    height, width = image.shape
+    for down in range(-1, 2):
+        for right in range(-1, 2):
+            row = y + down
+            column = x + right
+            if not (0 < row < height - 1 and 0 < column < width - 1) or (down == 0 and right == 0):
+                continue
+            beside = weighted_sum(image, column, row)
+            earlier = down < 0 or (down == 0 and right < 0)
+            if beside > total or (earlier and beside == total):
+                return False
+    return True
+
+
+@njit(**JIT)
+def keep(x, y, sigmas, found, columns_x, rows_y, strength):  # type: ignore[no-untyped-def]
+    """Note a local maximum; when the list is full, in place of the weakest.
+
+    Parameters
+    ----------
+    x, y, sigmas
+        The maximum's pixel and height.
+    found
+        Number of maxima noted.
+    columns_x, rows_y, strength
+        (K,) the list.
+
+    Returns
+    -------
+    int
+        Number of maxima noted now.
+    """
+    slot = found
+    if found == strength.size:
+        slot = int(np.argmin(strength))
+        if strength[slot] >= sigmas:
+            return found
+    columns_x[slot] = x
+    rows_y[slot] = y
+    strength[slot] = sigmas
+    return min(found + 1, strength.size)
+
+
+@njit(**JIT)
+def search_cell(  # type: ignore[no-untyped-def]
+    image, background, noise, threshold, strip, end, x, ground, pairs,
+    columns_x, rows_y, strength, found,
+):  # fmt: skip
+    """Local maxima of weighted sums within one cell.
+
+    Parameters
+    ----------
+    image, background, noise, threshold, pairs, columns_x, rows_y, strength, found
+        As for `sweep`.
+    strip, end
+        Rows of 4×4 sums of the strip, the last excluded.
+    x
+        The cell.
+    ground
+        What a 4×4 sum must exceed [DN].
+
+    Returns
+    -------
+    int
+        Number of maxima noted now.
+    """
+    height, width = image.shape
+    rows, columns = background.shape
+    column = 2 * x + 1
+    tile_column = column * columns // width
+    for row in range(strip, end):
+        upper = pairs[row % 5]
+        lower = pairs[(row + 1) % 5]
+        total = np.int64(upper[x]) + np.int64(upper[x + 1])
+        total += np.int64(lower[x]) + np.int64(lower[x + 1])
+        if total <= ground:
+            continue
+        line = 2 * row + 1
+        # Only the highest of the four can be a summit, of equals the first.
+        sums = four_weighted_sums(image, column, line)
+        best = 0
+        for pixel in range(1, 4):
+            if sums[pixel] > sums[best]:
+                best = pixel
+        level = interpolate(background, column + 0.5, line + 0.5, height, width)
+        spread = 6.0 * noise[line * rows // height, tile_column]
+        sigmas = (sums[best] - 16.0 * level) / spread
+        if sigmas < threshold:
+            continue
+        peak_x = column + (best & 1)
+        peak_y = line + (best >> 1)
+        if is_summit(image, peak_x, peak_y, sums[best]):
+            found = keep(peak_x, peak_y, sigmas, found, columns_x, rows_y, strength)
+    return found
+
+
+@njit(**JIT)
+def sweep(  # type: ignore[no-untyped-def]
+    image, background, noise, threshold, first_row, last_row, first_cell, last_cell,
+    pairs, cells, cell_count, columns_x, rows_y, strength, found,
+):  # fmt: skip
+    """Cells of a picture that stand out, and the local maxima of weighted sums within them.
+
+    Parameters
+    ----------
+    image
+        (H, W) grey levels, uint8 or uint16.
+    background, noise
+        (R, C) tiles [DN].
+    threshold
+        Least height of a weighted sum, in standard deviations of a sum.
+    first_row, last_row
+        Rows of 4×4 sums to search, the last excluded; row r lies on pixel rows 2r + 1, 2r + 2.
+    first_cell, last_cell
+        The same across.
+    pairs
+        (7, W // 2) of uint16 for uint8 pictures and of uint32 for uint16, room to work in.
+    cells
+        (K, 3) int32, filled with the pixel row, pixel column and highest 4×4 sum of each cell
+        that stands out; a cell is 2 pixels wide and up to 8 high.
+    cell_count
+        Number of cells filled before.
+    columns_x, rows_y, strength
+        (M,) filled with the maxima's pixels and their heights in standard deviations of a sum.
+    found
+        Number of maxima filled before.
+
+    Returns
+    -------
+    tuple of int
+        Number of cells and of maxima; of too many maxima the weakest are dropped.
+    """
+    height = image.shape[0]
+    columns = background.shape[1]
+    tops = pairs[5][: last_cell - first_cell]
+    ground = pairs[6][: pairs.shape[1] - 1]
+    levels = np.empty(columns + 2)
+    edges = np.arange(2 * columns + 1) * ground.size // (2 * columns)
+    ready = first_row  # the next row of pairs to be formed
+    for strip in range(first_row, last_row, ROWS_OF_STRIP):
+        end = min(strip + ROWS_OF_STRIP, last_row)
+        while ready <= end:
+            add_pairs(image[2 * ready], image[2 * ready + 1], pairs[ready % 5])
+            ready += 1
+        # Where the last strip has fewer rows, older ones stand in: a cell too many may pass.
+        highest_of_strip(pairs, strip % 5, first_cell, tops)
+        ground_line(background, noise, strip + end + 0.5, height, levels, edges, ground)
+        for chunk in range(first_cell, last_cell, CHUNK):
+            chunk_end = min(chunk + CHUNK, last_cell)
+            if not any_over(tops, ground, first_cell, chunk, chunk_end):
+                continue
+            for part in range(chunk, chunk_end, CHUNK_PART):
+                part_end = min(part + CHUNK_PART, chunk_end)
+                if not any_over(tops, ground, first_cell, part, part_end):
+                    continue
+                for x in range(part, part_end):
+                    if tops[x - first_cell] <= ground[x] or cell_count == cells.shape[0]:
+                        continue
+                    cells[cell_count, 0] = 2 * strip + 1
+                    cells[cell_count, 1] = 2 * x + 1
+                    cells[cell_count, 2] = tops[x - first_cell]
+                    cell_count += 1
+                    found = search_cell(
+                        image, background, noise, threshold, strip, end, x, ground[x], pairs,
+                        columns_x, rows_y, strength, found,
+                    )  # fmt: skip
+    return cell_count, found
+
+
+@njit(**JIT)
+def clipping_level(image, cells, cell_count):  # type: ignore[no-untyped-def]
+    """The level at which a picture clips, where its bright pixels pile up at their top.
+
+    Parameters
+    ----------
+    image
+        (H, W) grey levels.
+    cells, cell_count
+        As from `sweep`.
+
+    Returns
+    -------
+    float
+        Level [DN]; the end of the picture's type where nothing piles up.
+    """
+    height, width = image.shape
+    top = 0
+    at_top = 0
+    below = 0
+    for turn in range(2):
+        for cell in range(cell_count):
+            for y in range(cells[cell, 0], min(cells[cell, 0] + 2 * ROWS_OF_STRIP, height)):
+                for x in range(cells[cell, 1], min(cells[cell, 1] + 2, width)):
+                    value = np.int64(image[y, x])
+                    if turn == 0:
+                        top = max(top, value)
+                    else:
+                        at_top += value == top
+                        below += top - 3 <= value < top
+    piled = at_top >= 9 and at_top > below
+    return float(top) if piled else 256.0**image.itemsize - 1.0

@@ -32,8 +32,9 @@ from rushlight.see.large import (
     ring_around,
 )
 from rushlight.see.pair import fit_pair
-from rushlight.see.scan import JIT, interpolate
+from rushlight.see.scan import ROWS_OF_STRIP, weighted_sum
 from rushlight.see.start import start_from_region, weighted_centroid
+from rushlight.see.tiles import JIT, interpolate
 
 HOT_SHARE = 0.65
 """Part of a 3×3 sum in its middle pixel beyond which no lens made it. A spot of σ = 0.5 px on a
@@ -60,7 +61,7 @@ MOST_FAILURES = 20
 
 @njit(**JIT)
 def find_shapes(  # type: ignore[no-untyped-def]
-    image, sums, peaks, level, noise, per_light, full_scale, least_contrast,
+    image, cells, cell_count, dark, top, noise, per_light, full_scale, least_contrast,
     stamps, mark, stack, dots, reasons,
 ):  # fmt: skip
     """Dots among the bright regions of a picture, small ones fitted and large ones weighed.
@@ -69,10 +70,10 @@ def find_shapes(  # type: ignore[no-untyped-def]
     ----------
     image
         (H, W) uint8 grey levels.
-    sums, peaks
-        As filled by `smooth`.
-    level
-        Half height of the picture [DN].
+    cells, cell_count
+        As from `sweep`.
+    dark, top
+        The picture's darker ground and its height [DN]; regions are grown at half of it.
     noise
         Standard deviation of a background pixel [DN].
     per_light
@@ -92,23 +93,23 @@ def find_shapes(  # type: ignore[no-untyped-def]
         Number of dots.
     """
     height, width = image.shape
-    stretches = peaks.shape[1]
     region = np.empty(REGION_FIELDS)
     ring = np.empty(RING_POINTS)
+    level = 0.5 * (dark + top)
+    least_sum = 16.0 * (dark + 0.3 * (top - dark))
     pairs_tried = 0
     count = 0
-    for y in range(1, height - 1):
-        for stretch in range(stretches):
-            if peaks[y, stretch] < 9.0 * level:
-                continue
-            left = max(1, stretch * width // stretches)
-            for x in range(left, min((stretch + 1) * width // stretches, width - 1)):
+    for cell in range(cell_count):
+        if cells[cell, 2] < least_sum:
+            continue
+        for y in range(cells[cell, 0], min(cells[cell, 0] + 2 * ROWS_OF_STRIP, height - 1)):
+            for x in range(cells[cell, 1], min(cells[cell, 1] + 2, width - 1)):
                 if (
-                    sums[y, x] < 9.0 * level
-                    or image[y, x] < level
+                    image[y, x] < level
                     or stamps[y, x] == mark
                     or stamps[y, x] == mark + 1
                     or count == dots.shape[0]
+                    or weighted_sum(image, x, y) < 16.0 * level
                 ):
                     continue
                 grow_region(image, x, y, level, full_scale, stamps, mark, stack, region)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from rushlight.see.assign import assign
 from rushlight.see.detect import Detector
+from rushlight.see.link import Linker
 from rushlight.see.sensor import SensorNoise
 
 
 def warm() -> None:
-    """Compile every kernel of detection, or load it from the cache.
+    """Compile every kernel of detection and linking, or load it from the cache.
 
     The first run takes several seconds, later ones a fraction of one. Where the package's own
     folder cannot be written, the compiler keeps its cache in the user's.
@@ -20,4 +22,6 @@ def warm() -> None:
     picture[70:73, 70:73] = 60  # a spot
     picture[60, 20] = 90  # a hot pixel
     for noise in (SensorNoise(20.0, 0.8, 5.0), SensorNoise.unknown()):
-        Detector(96, 96, noise)(picture)
+        dots = Detector(96, 96, noise)(picture)
+    Linker().step(0, dots)
+    assign(np.zeros((1, 1)), 1.0, 1.0)

@@ -1,7 +1,8 @@
 """The shelf: parts by kind and id, built in or from files beside a rig.
 
 Later files win over earlier ones: the built-in ``generic.toml``, then every ``*.shelf.toml``
-beside the rig, then single values from every ``*.measured.json`` there.
+beside the rig, then single values from every ``*.measured.json`` there and from every
+``measured/*.toml``, where ``rushlight inspect`` writes them.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from rushlight.records.registration import LensCalibration
 Kind = Literal["camera", "emitter", "cell", "filter", "display"]
 KINDS: tuple[Kind, ...] = ("camera", "emitter", "cell", "filter", "display")
 BUILT_IN = "generic.toml"
+MEASURED_FOLDER = "measured"
 
 AnyPart = TypeVar("AnyPart", bound=Part)
 Parts = Mapping[Kind, Mapping[str, Part]]
@@ -51,11 +53,14 @@ class Shelf:
         (kind, id) to the files that a part and its measured values come from.
     folder
         Where the rig lies, or None; lens calibrations are read from there.
+    measured
+        (kind, id) to the names of the values that were measured of the part at hand.
     """
 
     parts: Parts
     origins: Mapping[tuple[Kind, str], tuple[str, ...]] = field(default_factory=dict)
     folder: Path | None = None
+    measured: Mapping[tuple[Kind, str], tuple[str, ...]] = field(default_factory=dict)
 
     def of_kind(self, kind: Kind) -> list[Part]:
         """Every part of a kind."""
@@ -149,9 +154,18 @@ def load_shelf(folder: Path | None) -> Shelf:
     for path in sorted(folder.glob("*.shelf.toml")):
         shelf = _with_document(shelf, read_document(ShelfDocument, path), path.name, seen)
     measured: dict[tuple[Kind, str, str], str] = {}
-    for path in sorted(folder.glob("*.measured.json")):
-        shelf = _with_measured(shelf, read_document(PartMeasured, path), path.name, measured)
+    for path in measured_files(folder):
+        name = path.relative_to(folder).as_posix()
+        shelf = _with_measured(shelf, read_document(PartMeasured, path), name, measured)
     return shelf
+
+
+def measured_files(folder: Path) -> list[Path]:
+    """The files beside a rig that hold what was measured of its parts."""
+    return [
+        *sorted(folder.glob("*.measured.json")),
+        *sorted(folder.glob(f"{MEASURED_FOLDER}/*.toml")),
+    ]
 
 
 def _with_document(shelf: Shelf, document: ShelfDocument, name: str, seen: dict[str, str]) -> Shelf:
@@ -221,7 +235,13 @@ def _with_measured(
     changed = _override(part, document, name)
     parts = {**shelf.parts, kind: {**shelf.parts[kind], part.id: changed}}
     files = (*shelf.origins.get((kind, part.id), ()), name)
-    return replace(shelf, parts=parts, origins={**shelf.origins, (kind, part.id): files})
+    values = (*shelf.measured.get((kind, part.id), ()), *document.values)
+    return replace(
+        shelf,
+        parts=parts,
+        origins={**shelf.origins, (kind, part.id): files},
+        measured={**shelf.measured, (kind, part.id): values},
+    )
 
 
 def _override(part: AnyPart, document: PartMeasured, name: str) -> AnyPart:

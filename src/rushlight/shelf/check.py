@@ -13,7 +13,9 @@ from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check_cameras import check_cameras
 from rushlight.shelf.check_carried import check_anchors, check_carried
+from rushlight.shelf.check_measured import check_measured
 from rushlight.shelf.check_place import check_ambient, check_people, check_surfaces
+from rushlight.shelf.compression import check_streams
 from rushlight.shelf.cost import parts_used
 from rushlight.shelf.report import Report, likeliest
 
@@ -56,6 +58,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     _check_licence(rig, report)
     check_surfaces(rig, shelf, report)
     check_cameras(rig, shelf, report)
+    check_streams(rig, report)
     check_carried(rig, shelf, report)
     check_anchors(rig, shelf, report)
     check_people(rig, report)
@@ -64,6 +67,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     _check_targets(rig, report)
     _check_reference(rig, report)
     _check_prices(rig, report)
+    check_measured(rig, shelf, report)
     return report.findings
 
 

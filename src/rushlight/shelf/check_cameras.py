@@ -235,6 +235,14 @@ def _lens(camera: Camera, part: CameraPart, path: str, shelf: Shelf, report: Rep
             f'was made with the camera "{calibration.camera}"',
             "use this camera's own: lenses of one kind differ",
         )
+    if calibration.verdict is not None and not calibration.verdict.vouched:
+        report.warning(
+            "lens-not-vouched",
+            f"{path}.lens",
+            camera.lens,
+            f"is not vouched for: {'; '.join(calibration.verdict.reasons)}",
+            "take better views and calibrate again",
+        )
     return lens_of(part, calibration)
 
 

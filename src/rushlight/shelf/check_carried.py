@@ -19,6 +19,9 @@ def duty_of(emitter: CarriedEmitter) -> float:
     """Share of the time that an emitter is lit; NaN where it must be stated and is not."""
     if emitter.duty is not None:
         return float(emitter.duty.value)
+    if emitter.drive == "coded" and emitter.code:
+        # As if it blinked all day: errs high, for eyes, heat and cells alike.
+        return emitter.code.count("1") / len(emitter.code)
     return {"steady": 1.0, "switched": SWITCHED_DUTY}.get(emitter.drive, math.nan)
 
 

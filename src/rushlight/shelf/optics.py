@@ -11,6 +11,7 @@ from rushlight.physics.geometry import (
     rig_from_camera_looking_at,
     rig_from_camera_turned,
 )
+from rushlight.physics.geometry.lens_doubt import k_cov_behind_plane
 from rushlight.records.arrays import Array
 from rushlight.records.parts import CameraPart, FilterPart
 from rushlight.records.registration import LensCalibration
@@ -54,11 +55,14 @@ class Lens:
         (3, 3) [px].
     distortion, distortion_std
         (5,) k1 k2 p1 p2 k3, and their standard deviations; 0 where none was stated.
+    distortion_corr
+        (5, 5) their correlations off the diagonal; 0 where independent.
     """
 
     matrix: Array
     distortion: Array
     distortion_std: Array
+    distortion_corr: Array
 
 
 def lens_of(part: CameraPart, calibration: LensCalibration | None) -> Lens:
@@ -67,15 +71,16 @@ def lens_of(part: CameraPart, calibration: LensCalibration | None) -> Lens:
     The shelf's lens has its principal point in the middle of the picture. A coefficient that
     the shelf leaves out counts as 0, and a standard deviation that nobody stated as 0 too: then
     the lens is taken to be as described.
+
+    Of a calibration's doubt counts what a registration to a plane leaves of it: focal length and
+    centre are found again by that; the coefficients' deviations and correlations remain.
     """
     if calibration is not None:
         fx, fy, cx, cy = calibration.params[:4]
-        variance = np.diag(np.asarray(calibration.cov, float))[4:9]
-        return Lens(
-            camera_matrix(fx, [cx, cy], fy / fx),
-            np.asarray(calibration.params[4:9], float),
-            np.sqrt(variance),
-        )
+        matrix = camera_matrix(fx, [cx, cy], fy / fx)
+        distortion = np.asarray(calibration.params[4:9], float)
+        cov = k_cov_behind_plane(matrix, distortion, calibration.cov, calibration.size_px)
+        return Lens(matrix, distortion, *_deviations(cov))
     width, height = part.size_px
     focal_px = part.focal_length.si / part.pixel_pitch.si
     coefficients = [getattr(part, name) for name in _PARAMETERS]
@@ -85,7 +90,18 @@ def lens_of(part: CameraPart, calibration: LensCalibration | None) -> Lens:
         np.array(
             [0.0 if each is None or each.std is None else each.si_std for each in coefficients]
         ),
+        np.zeros((5, 5)),
     )
+
+
+def _deviations(cov: Array) -> tuple[Array, Array]:
+    """Standard deviations (5,), and correlations (5, 5) off the diagonal, of a covariance."""
+    std = np.sqrt(np.maximum(np.diag(cov), 0.0))
+    known = std > 0.0
+    scale = np.where(known, std, 1.0)
+    corr = np.where(np.outer(known, known), cov / np.outer(scale, scale), 0.0)
+    # A hair short of ±1, so that rounding cannot make it impossible.
+    return std, np.clip(corr, -1.0, 1.0) * (1.0 - 1e-9) * (1.0 - np.eye(5))
 
 
 def passes(filter_part: FilterPart, wavelength_m: float) -> bool:

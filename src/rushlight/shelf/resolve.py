@@ -8,7 +8,8 @@ What the rig leaves out is filled in here and nowhere else:
 - a switched light is lit for 30 % of the time (assumption, no source), a steady one always;
 - a stylus that names no person is held by the first one;
 - body dimensions as in `rushlight.shelf.people`;
-- light of the room whose gradient is not given is even.
+- light of the room whose gradient is not given is even;
+- a camera whose stream is not given sends raw pictures.
 
 What is unknown and has no such rule stays NaN: the exposure that the plan is to choose, and
 the supply of a stylus without a cell.
@@ -37,6 +38,7 @@ from rushlight.records.rig import Camera, Carried, CarriedEmitter, Person, Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.check_carried import duty_of
+from rushlight.shelf.compression import built_in_compression
 from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
 
@@ -151,6 +153,7 @@ def _camera(
         "K": lens.matrix,
         "distortion": lens.distortion,
         "distortion_std": lens.distortion_std,
+        "distortion_corr": lens.distortion_corr,
         "rig_from_camera": camera_pose(camera),
         "size_px": part.size_px,
         "focal_m": lens.matrix[0, 0] * part.pixel_pitch.si,
@@ -172,6 +175,8 @@ def _camera(
         "frame_rate_hz": camera.frame_rate.value,
         "row_time_s": part.row_time.si if rolling and part.row_time else 0.0,
         "delay_s": part.delay.si,
+        "stream_shift_dn_px": built_in_compression().shift_dn_px(camera.stream),
+        "stream_stays": built_in_compression().stays(camera.stream),
     }
     return {field: np.asarray(value, float) for field, value in values.items()}
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from rushlight.records.arrays import Array
 from rushlight.records.resolved import ResolvedRig
-from rushlight.records.rig import Person, Rig
+from rushlight.records.rig import CarriedEmitter, Person, Rig
 from rushlight.shelf.people import standing_outline_m
 from rushlight.shelf.resolve import holder, lit_emitters
 
@@ -66,6 +66,9 @@ class Cast:
         (E,) ids of the thing that bears each emitter, and of the emitter.
     standing
         (E,) where its holder stands, None when nobody is said to hold it (nothing is hidden).
+    codes
+        (E,) bits, and length of a bit [s], of each light that blinks a code, None for the
+        others; empty when none does.
     """
 
     camera: str
@@ -73,6 +76,7 @@ class Cast:
     carried: tuple[str, ...]
     emitters: tuple[str, ...]
     standing: tuple[Standing | None, ...]
+    codes: tuple[tuple[str, float] | None, ...] = ()
 
     @classmethod
     def unnamed(cls, emitters: int) -> Cast:
@@ -110,7 +114,14 @@ def cast_of(rig: Rig, resolved: ResolvedRig, camera: int = 0) -> Cast:
         carried=tuple(carried.id for carried, _ in lights),
         emitters=tuple(emitter.id for _, emitter in lights),
         standing=tuple(_standing(person, resolved, rig.people.index(person)) for person in holders),
+        codes=tuple(_code(emitter) for _, emitter in lights),
     )
+
+
+def _code(emitter: CarriedEmitter) -> tuple[str, float] | None:
+    if emitter.drive != "coded" or emitter.code is None or emitter.code_bit is None:
+        return None
+    return emitter.code, emitter.code_bit.value
 
 
 def _standing(person: Person, resolved: ResolvedRig, index: int) -> Standing:

@@ -9,7 +9,7 @@ import numpy as np
 
 from rushlight.physics.people import blocked_by_body
 from rushlight.records.arrays import Array
-from rushlight.simulate.hands import Timeline
+from rushlight.simulate.hands import Timeline, blinking
 from rushlight.simulate.optics import (
     View,
     direct_lights,
@@ -37,7 +37,8 @@ class TrueState:
     tip_m
         (E, 2) place of the tip at that moment [m]; NaN for a stylus that takes no part.
     lit, occluded
-        (E,) whether the light is on at that moment; whether a body hides it.
+        (E,) whether the light is on at that moment, the dark bits of a code included; whether a
+        body hides it.
     px
         (E, 2) mean place of the emitter's own light in the picture [px]; NaN when the frame
         holds none of it.
@@ -127,7 +128,9 @@ def _expose_one(world: World, view: View, line: Timeline, capture_s: Array) -> _
     half_s = world.exposure_s / 2.0
     tip_m, direction = line.at(valid_s)
     occluded = _hidden(world, view, line.emitter, tip_m, direction)
-    start_s, end_s = line.lit_within(valid_s - half_s, valid_s + half_s)
+    code = world.code(line.emitter)
+    shown = line if code is None else blinking(line, *code)
+    start_s, end_s = shown.lit_within(valid_s - half_s, valid_s + half_s)
     shares = np.clip((end_s - start_s) / world.exposure_s, 0.0, 1.0)
     seen = np.flatnonzero((shares > 0.0) & ~occluded)
     spots = np.zeros((len(capture_s), SUB_STEPS + 2, 6))

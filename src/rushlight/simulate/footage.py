@@ -12,7 +12,9 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Frame
+from rushlight.records.rig import Stream
 from rushlight.records.session import SIMULATED_MARK, FootageHeader
+from rushlight.simulate.compress import Compressor
 from rushlight.simulate.expose import TrueState, expose
 from rushlight.simulate.optics import background
 from rushlight.simulate.render import Sensor
@@ -23,6 +25,7 @@ from rushlight.simulate.world import World
 PICTURE = "footage.mkv"
 SIDECAR = "footage.json"
 TRUTH = "truth.sqlite"
+RAW = Stream(codec="raw")
 _CHUNK_FRAMES = 256
 
 
@@ -33,13 +36,17 @@ def capture_times(world: World, script: Script) -> Array:
     return np.asarray(np.rint(times_ns).astype(np.int64))
 
 
-def sensor_of(world: World, script: Script) -> Sensor:
-    """The camera's sensor while a script runs.
+def is_noisy(world: World, script: Script) -> bool:
+    """Whether the camera spoils its pictures: noise, hot pixels, and the stream's compression.
 
-    Its noise belongs to the touches during registration, and to the dot centre otherwise; hot
-    pixels come and go with it.
+    They belong to the touches during registration, and to the dot centre otherwise.
     """
-    noisy = ("registration" if script.name == "registration" else "centre") in world.causes
+    return ("registration" if script.name == "registration" else "centre") in world.causes
+
+
+def sensor_of(world: World, script: Script) -> Sensor:
+    """The camera's sensor while a script runs; hot pixels come and go with its noise."""
+    noisy = is_noisy(world, script)
     cameras, camera = world.rig.cameras, world.camera
     level_e = background(world)
     if noisy and len(world.hot_pixels):
@@ -56,13 +63,18 @@ def sensor_of(world: World, script: Script) -> Sensor:
     )
 
 
-def frames(world: World, script: Script) -> Iterator[tuple[Frame, TrueState]]:
+def frames(
+    world: World, script: Script, stream: Stream | None = None
+) -> Iterator[tuple[Frame, TrueState]]:
     """The frames of a script, one after another, each with its truth.
 
     Parameters
     ----------
     world : World
     script : Script
+    stream : Stream
+        By which the pictures are compressed and decoded again, unless causes leave it out; None
+        for raw pictures.
 
     Yields
     ------
@@ -70,6 +82,8 @@ def frames(world: World, script: Script) -> Iterator[tuple[Frame, TrueState]]:
         The same world and script give the same frames, byte for byte.
     """
     sensor = sensor_of(world, script)
+    sent = stream if stream and is_noisy(world, script) else RAW
+    passed = Compressor(sent, world.size_px, world.frame_rate_hz)
     times_ns = capture_times(world, script)
     for first in range(0, len(times_ns), _CHUNK_FRAMES):
         some_ns = times_ns[first : first + _CHUNK_FRAMES]
@@ -80,13 +94,16 @@ def frames(world: World, script: Script) -> Iterator[tuple[Frame, TrueState]]:
                 index=first + offset,
                 capture_ns=int(time_ns),
                 capture_std_ns=0.0,
-                image=sensor.expose(spots[offset]),
+                image=passed(sensor.expose(spots[offset])),
             )
             yield frame, state
 
 
-def footage_header(world: World, script: Script, rig_hash: str | None) -> FootageHeader:
+def footage_header(
+    world: World, script: Script, rig_hash: str | None, stream: Stream | None = None
+) -> FootageHeader:
     """The sidecar: what was filmed and when, without truth."""
+    compressed = stream is not None and stream.codec != "raw" and is_noisy(world, script)
     return FootageHeader(
         picture=PICTURE,
         camera=world.cast.camera,
@@ -96,6 +113,7 @@ def footage_header(world: World, script: Script, rig_hash: str | None) -> Footag
         simulated=True,
         script=script.name,
         causes=sorted(world.causes),
+        stream=stream if compressed else None,
         goals=list(script.goals),
         rig=rig_hash,
         truth=TRUTH,
@@ -109,6 +127,7 @@ def write_footage(
     *,
     rig_hash: str | None = None,
     rig_name: str = "",
+    stream: Stream | None = None,
     tell: Callable[[float], None] = lambda share: None,
 ) -> FootageHeader:
     """Write a script's footage, its sidecar and its truth into a folder.
@@ -121,6 +140,8 @@ def write_footage(
         Made if need be; must not hold footage yet.
     rig_hash, rig_name
         Content hash and name of the rig's document.
+    stream
+        By which the pictures are compressed and decoded again before they are kept.
     tell
         Called now and then with the share done, 0 to 1.
 
@@ -135,12 +156,12 @@ def write_footage(
         When the folder holds footage already or cannot be written.
     """
     _check_folder(folder)
-    header = footage_header(world, script, rig_hash)
+    header = footage_header(world, script, rig_hash, stream)
     with (
         TruthWriter(world, script, folder / TRUTH, header, rig_name) as truth,
         _Video(folder / PICTURE, world.size_px, world.frame_rate_hz) as video,
     ):
-        for frame, state in frames(world, script):
+        for frame, state in frames(world, script, stream):
             video.put(frame)
             truth.put(frame, state)
             if frame.index % 50 == 0:

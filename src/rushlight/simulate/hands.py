@@ -5,6 +5,8 @@ Every constant here is invented. The hands serve to exercise the tool, not to pr
 
 from __future__ import annotations
 
+import dataclasses
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,6 +59,35 @@ class Timeline:
             return np.asarray(start_s, float), np.asarray(start_s, float)
         last = np.maximum(np.searchsorted(self.lit_s[:, 0], end_s, side="right") - 1, 0)
         return np.maximum(start_s, self.lit_s[last, 0]), np.minimum(end_s, self.lit_s[last, 1])
+
+
+def blinking(line: Timeline, bits: str, bit_s: float, begin_s: float) -> Timeline:
+    """A timeline whose light blinks a code while it is on.
+
+    Parameters
+    ----------
+    line
+        Lit throughout while on.
+    bits
+        One digit a bit, 1 for lit, repeated for ever.
+    bit_s
+        Length of a bit [s], > 0.
+    begin_s
+        When a first bit began [s].
+    """
+    spells = []
+    for start_s, end_s in line.lit_s:
+        first, last = math.floor((start_s - begin_s) / bit_s), math.ceil((end_s - begin_s) / bit_s)
+        for bit in range(first, last):
+            if bits[bit % len(bits)] == "0":
+                continue
+            on_s = max(start_s, begin_s + bit * bit_s)
+            off_s = min(end_s, begin_s + (bit + 1) * bit_s)
+            if spells and on_s - spells[-1][1] < 1e-9:
+                spells[-1][1] = off_s
+            elif off_s > on_s:
+                spells.append([on_s, off_s])
+    return dataclasses.replace(line, lit_s=np.array(spells).reshape(-1, 2))
 
 
 class Score:

@@ -14,7 +14,7 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import flatness_modes
-from rushlight.physics.surface_model import bend_amplitudes, edge_to_edge
+from rushlight.physics.surface_model import bend_amplitudes, edge_to_edge, lens_spread
 from rushlight.records.arrays import Array
 from rushlight.records.figure import ERROR_CAUSES
 from rushlight.records.resolved import ResolvedRig
@@ -26,7 +26,7 @@ ALL_CAUSES: frozenset[str] = frozenset(ERROR_CAUSES)
 HOT_PIXELS_A_MEGAPIXEL = 10.0
 """Expected number of pixels that always glow. Invented."""
 
-_ROOM, _HAND, _SENSOR = 0, 1, 2
+_ROOM, _HAND, _SENSOR, _CODE = 0, 1, 2, 3
 
 
 def checked_causes(names: Iterable[str]) -> frozenset[str]:
@@ -106,6 +106,16 @@ class World:
         """How high the wall stands above its mean plane: (..., 2) [m] -> (...) [m]."""
         return np.asarray(flatness_modes(edge_to_edge(xy_m, self.size_m)) @ self.bends_m)
 
+    def code(self, emitter: int) -> tuple[str, float, float] | None:
+        """Bits, length of a bit and a beginning [s] of what a light blinks; None if nothing."""
+        given = self.cast.codes[emitter] if self.cast.codes else None
+        if given is None:
+            return None
+        bits, bit_s = given
+        # Nobody knows at which bit it was when the footage began.
+        share = _stream(self.seed, _CODE, self.cast.carried[emitter]).uniform()
+        return bits, bit_s, -float(share) * len(bits) * bit_s
+
     def hand(self, script: str) -> np.random.Generator:
         """The random numbers of the hands in a script."""
         return _stream(self.seed, _HAND, script)
@@ -181,7 +191,9 @@ def draw_world(
         registering=tuple(range(emitters) if registering is None else registering),
         seed=seed,
         lens=cameras.distortion[0, camera]
-        + ("lens" in on) * cameras.distortion_std[0, camera] * lens_draw,
+        + ("lens" in on)
+        * lens_spread(cameras.distortion_std[0, camera], cameras.distortion_corr[0, camera])
+        @ lens_draw,
         bends_m=("flatness" in on) * bend_amplitudes(rig.surface.flatness_m[0]) * bend_draw,
         hot_pixels=_hot_pixels(room, cameras.size_px[0, camera], cameras.full_well_e[0, camera]),
     )

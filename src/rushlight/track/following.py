@@ -1,8 +1,8 @@
 """Follow the lights through the frames: detect, link, smooth, map, name.
 
-One dot's way: the detector finds it in the frame, the linker gives it to a trail, the trail's
-filter smooths it, the map takes it to the surface, and the trail's name says which carried thing
-it is. A plain ``for`` over `follow` does all of it.
+One dot's way: the detector finds it in the frame, the linker gives it to a trail, the anchors take
+off the camera's shaking, the trail's filter smooths it, the map takes it to the surface, and the
+trail's name says which carried thing it is. A plain ``for`` over `follow` does all of it.
 """
 
 from __future__ import annotations
@@ -10,18 +10,23 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots, Frame
-from rushlight.records.session import Event, Fix, TrailLink, TrailState
-from rushlight.see.link import HELD, Linker, TrailLinks
+from rushlight.records.session import Event, Fix, TrailLink
+from rushlight.see.link import Linker, TrailLinks
+from rushlight.see.link_frame import HELD
+from rushlight.track.anchors import Anchors
+from rushlight.track.coding import Coding
 from rushlight.track.filter import PointFilter
 from rushlight.track.identity import Identity
 from rushlight.track.lights import DOUBTFUL_SHARE, likely_lights
 from rushlight.track.mapping import SurfaceMap
+from rushlight.track.shaking import Shake
+from rushlight.track.sighting import Past, Sighting, Trail
 from rushlight.track.switch import Press
 
 Detect = Callable[[Array], Dots]
@@ -36,7 +41,8 @@ class Followed:
     frame, dots
         The frame, and the dots in it that could be lights.
     passed_over
-        Number of those that could not: hot pixels, and doubtful ones dimmer than the lights.
+        Number of those that could not: hot pixels, doubtful ones dimmer than the lights, and
+        the anchors' own.
     links
         Trail memberships, those of a just confirmed trail's earlier frames included.
     fixes, events
@@ -53,43 +59,6 @@ class Followed:
     events: list[Event]
     detect_s: float
     map_s: float
-
-
-@dataclass(slots=True)
-class _Past:
-    """A recent frame, for tracing a just confirmed trail back to its first dot."""
-
-    frame: int
-    capture_ns: int
-    dots: Dots
-    free: Array
-
-
-@dataclass(slots=True)
-class _Sighting:
-    """One place of one trail, on its way from picture to surface."""
-
-    trail: int
-    frame: int
-    capture_ns: int
-    dot: int
-    state: TrailState
-    predicted: bool
-    peak_dn: float
-    xy_px: Array
-    cov_px2: Array
-    place: Array = field(default_factory=lambda: np.full(2, np.nan))
-    cov: Array = field(default_factory=lambda: np.full((2, 2), np.nan))
-
-
-@dataclass(slots=True)
-class _Trail:
-    """What is kept of a live trail."""
-
-    smooth: PointFilter
-    confidence: float
-    press: Press
-    peak_dn: float
 
 
 class Follower:
@@ -110,6 +79,11 @@ class Follower:
         Maps pixels to the surface; without one there are dots, trails and events, but no fixes.
     row_time_s
         Time from row to row of a rolling shutter [s], ≥ 0; a fix speaks of its own row's moment.
+    coding
+        Reads the codes of blinking lights; without it no light is taken to blink.
+    anchors
+        Lights fixed in the room, by which the camera's shaking is taken off; without them the
+        camera is taken to stand still.
     """
 
     def __init__(
@@ -120,6 +94,8 @@ class Follower:
         identity: Identity,
         surface_map: SurfaceMap | None = None,
         row_time_s: float = 0.0,
+        coding: Coding | None = None,
+        anchors: Anchors | None = None,
     ) -> None:
         self._detect = detect
         self._linker = linker
@@ -127,16 +103,21 @@ class Follower:
         self._identity = identity
         self._map = surface_map
         self._row_time_s = row_time_s
-        self._trails: dict[int, _Trail] = {}
-        self._past: deque[_Past] = deque(maxlen=max(linker.confirm_frames - 1, 0))
+        self._coding = coding or Coding((), identity, linker)
+        self._anchors = anchors
+        self._shake: Shake | None = None
+        self._trails: dict[int, Trail] = {}
+        self._past: deque[Past] = deque(maxlen=max(linker.confirm_frames - 1, 0))
 
-    def step(self, frame: Frame) -> Followed:
+    def step(self, frame: Frame, found: Dots | None = None) -> Followed:
         """What the next frame tells.
 
         Parameters
         ----------
         frame
             Later than the frame before.
+        found
+            Its dots, where the sensor finds them itself; otherwise the image is searched.
 
         Returns
         -------
@@ -146,13 +127,17 @@ class Follower:
         ------
         RushlightError
             When time does not advance.
+        ValueError
+            When there is neither an image nor dots.
         """
-        if frame.image is None:
-            raise ValueError(f"expected a frame with an image, got none in frame {frame.index}")
         began_s = time.perf_counter()
-        found = self._detect(frame.image)
-        dots = self._lights(found)
+        if found is None:
+            if frame.image is None:
+                raise ValueError(f"expected an image or dots, got neither in frame {frame.index}")
+            found = self._detect(frame.image)
         detect_s = time.perf_counter() - began_s
+        faults, rest = self._steady(frame, found)
+        dots = self._lights(rest)
         linked = self._linker.step(frame.capture_ns, dots)
         sightings = self._sightings(frame, dots, linked)
         self._smooth_and_map(sightings)
@@ -160,39 +145,52 @@ class Follower:
         events = [event for trail in linked.deaths for event in self._end(trail)]
         for sighting in sightings:
             events += self._note(sighting)
-        self._past.append(_Past(frame.index, frame.capture_ns, dots, _unlinked(dots, linked)))
-        links = [self._link(frame.camera, one) for one in sightings]
-        links += self._unseen(frame, linked)
+        switched, told = self._coding.read(frame.capture_ns, frame.index, linked, self._trails)
+        links = [one.link(frame.camera, self._trails[one.trail]) for one in sightings]
+        free = _unlinked(dots, linked)
+        self._past.append(Past(frame.index, frame.capture_ns, dots, free, self._shake))
         return Followed(
             frame=frame,
             dots=dots,
             passed_over=len(found) - len(dots),
-            links=links,
-            fixes=self._fixes(frame, sightings, detect_s, map_s),
-            events=events,
+            links=links + self._unseen(frame, linked),
+            fixes=self._fixes(frame, told + sightings, detect_s, map_s),
+            events=faults + events + switched,
             detect_s=detect_s,
             map_s=map_s,
         )
+
+    def _steady(self, frame: Frame, found: Dots) -> tuple[list[Event], Dots]:
+        """Let the anchors tell how the camera shakes; the dots that are none of theirs."""
+        if self._anchors is None:
+            return [], found
+        self._shake = self._anchors.step(frame.capture_ns, found)
+        faults = [
+            Event(frame.capture_ns, "fault", frame=frame.index, detail=str(finding))
+            for finding in self._shake.findings
+        ]
+        return faults, _only(found, self._shake.others)
 
     def _lights(self, found: Dots) -> Dots:
         """The dots that could be lights, beside those that are lit."""
         peaks_dn = [trail.peak_dn for trail in self._trails.values()]
         return likely_lights(found, DOUBTFUL_SHARE * min(peaks_dn, default=np.inf))
 
-    def _sightings(self, frame: Frame, dots: Dots, linked: TrailLinks) -> list[_Sighting]:
+    def _sightings(self, frame: Frame, dots: Dots, linked: TrailLinks) -> list[Sighting]:
         """Every place that this frame adds to a trail, each trail's in the order of time."""
         merged = set(linked.shared.ravel().tolist())
-        found: list[_Sighting] = []
+        back: list[Sighting] = []
+        found: list[Sighting] = []
         for row, trail in enumerate(linked.live.tolist()):
             if trail in linked.births:
-                found += self._traced_back(frame, linked, row)
+                back += self._traced_back(frame, linked, row)
             held = linked.state[row] == HELD
             if not held and trail not in merged:
                 continue
             dot = int(linked.dot[row])
             own = held and bool(np.isfinite(dots.cov[dot]).all())
             found.append(
-                _Sighting(
+                Sighting(
                     trail=trail,
                     frame=frame.index,
                     capture_ns=frame.capture_ns,
@@ -204,11 +202,12 @@ class Follower:
                     cov_px2=dots.cov[dot] if own else linked.cov[row, :2, :2],
                 )
             )
-        return found
+        _take_off(self._shake, found)
+        return back + found
 
-    def _traced_back(self, frame: Frame, linked: TrailLinks, row: int) -> list[_Sighting]:
+    def _traced_back(self, frame: Frame, linked: TrailLinks, row: int) -> list[Sighting]:
         """The dots of the frames that went into confirming a trail, the earliest first."""
-        back: list[_Sighting] = []
+        back: list[Sighting] = []
         for past in reversed(self._past):
             dt_s = (past.capture_ns - frame.capture_ns) * 1e-9
             expected = linked.xy[row] + dt_s * linked.velocity[row]
@@ -220,7 +219,7 @@ class Follower:
             cov = past.dots.cov[dot]
             known = np.isfinite(cov).all()
             back.append(
-                _Sighting(
+                Sighting(
                     trail=int(linked.live[row]),
                     frame=past.frame,
                     capture_ns=past.capture_ns,
@@ -232,18 +231,16 @@ class Follower:
                     cov_px2=cov if known else self._linker.dot_std_px**2 * np.eye(2),
                 )
             )
+            _take_off(past.shake, back[-1:])
         return back[::-1]
 
-    def _smooth_and_map(self, sightings: list[_Sighting]) -> None:
+    def _smooth_and_map(self, sightings: list[Sighting]) -> None:
         """Take all places through their trails' filters and to the surface."""
         for one in sightings:
             trail = self._trails.get(one.trail)
             if trail is None:
-                press = Press(one.trail, None, one.capture_ns, one.frame, one.capture_ns, one.frame)
-                trail = self._trails[one.trail] = _Trail(
-                    self._new_filter(), 0.0, press, one.peak_dn
-                )
-            since_s = (one.capture_ns - trail.press.first_ns) * 1e-9
+                trail = self._trails[one.trail] = self._begin(one)
+            since_s = (one.capture_ns - trail.begun_ns) * 1e-9
             one.xy_px, one.cov_px2 = trail.smooth(since_s, one.xy_px, one.cov_px2)
         if not sightings:
             return
@@ -254,18 +251,38 @@ class Follower:
         for one, place, cov in zip(sightings, places, covs, strict=True):
             one.place, one.cov = place, cov
 
-    def _note(self, one: _Sighting) -> list[Event]:
+    def _begin(self, first: Sighting) -> Trail:
+        """What is kept of a trail that was just confirmed."""
+        when = (first.capture_ns, first.frame)
+        trail = Trail(
+            smooth=self._new_filter(),
+            begun_ns=first.capture_ns,
+            press=Press(first.trail, None, *when, *when),
+            confidence=0.0,
+            peak_dn=first.peak_dn,
+            place=first.place,
+        )
+        self._coding.begin(first.trail, trail)
+        return trail
+
+    def _note(self, one: Sighting) -> list[Event]:
         """Tell the switch and the names of a sighting; events when a light went on."""
         trail = self._trails[one.trail]
         events: list[Event] = []
-        if one.capture_ns == trail.press.first_ns:
+        if trail.reader is None and not trail.announced:
             named = self._identity.name(one.trail, one.capture_ns, one.place)
             if named.replaces is not None:
                 events.append(self._trails[named.replaces].press.up())
                 self._trails[named.replaces].press.carried = None
             trail.press.carried, trail.confidence = named.carried, named.confidence
+            trail.announced = True
             events.append(trail.press.down())
+        elif trail.reader is not None and not trail.announced:
+            trail.waiting.append(one)
+            if one.state == "tentative":
+                trail.reader.seen(one.capture_ns * 1e-9, lit=True)
         trail.press.seen(one.capture_ns, one.frame)
+        trail.place = one.place
         if np.isfinite(one.peak_dn):
             # Slowly, so that a dim dot caught by mistake does not let others pass.
             trail.peak_dn += 0.2 * (one.peak_dn - trail.peak_dn)
@@ -276,21 +293,9 @@ class Follower:
         """Forget a trail whose light is off."""
         self._identity.ended(trail)
         ended = self._trails.pop(trail, None)
-        return [] if ended is None else [ended.press.up()]
-
-    def _link(self, camera: str, one: _Sighting) -> TrailLink:
-        """A sighting as a trail membership."""
-        trail = self._trails[one.trail]
-        return TrailLink(
-            camera=camera,
-            frame=one.frame,
-            dot=one.dot,
-            trail=one.trail,
-            carried=trail.press.carried,
-            emitter=None,
-            confidence=trail.confidence,
-            state=one.state,
-        )
+        if ended is None:
+            return []
+        return [ended.press.up()] if ended.announced else [ended.press.down(), ended.press.up()]
 
     def _unseen(self, frame: Frame, linked: TrailLinks) -> list[TrailLink]:
         """Memberships of trails without a dot: those coasting in the dark, and those lost."""
@@ -308,7 +313,7 @@ class Follower:
                     dot=-1,
                     trail=trail,
                     carried=kept.press.carried,
-                    emitter=None,
+                    emitter=kept.emitter,
                     confidence=kept.confidence,
                     state="coasting",
                 )
@@ -320,42 +325,38 @@ class Follower:
         return links
 
     def _fixes(
-        self, frame: Frame, sightings: list[_Sighting], detect_s: float, map_s: float
+        self, frame: Frame, sightings: list[Sighting], detect_s: float, map_s: float
     ) -> list[Fix]:
         """Fixes of the named sightings that the map could place."""
-        if self._map is None or frame.image is None:
+        if self._map is None:
             return []
-        middle_row = (frame.image.shape[0] - 1) / 2.0
+        # A sensor that finds dots itself has no rows to tell apart.
+        rows = 0 if frame.image is None else frame.image.shape[0]
         fixes: list[Fix] = []
         for one in sightings:
-            carried = self._trails[one.trail].press.carried
-            if carried is None or not np.isfinite(one.place).all():
-                continue
-            later_s = self._row_time_s * (one.xy_px[1] - middle_row)
-            cov = np.full((6, 6), np.nan)
-            cov[:2, :2] = one.cov
-            fixes.append(
-                Fix(
-                    capture_ns=one.capture_ns,
-                    valid_ns=one.capture_ns + round(later_s * 1e9),
-                    detect_ns=frame.capture_ns + round(detect_s * 1e9),
-                    map_ns=frame.capture_ns + round(map_s * 1e9),
-                    sent_ns=-1,
-                    frame=one.frame,
-                    carried=carried,
-                    point="tip",
-                    trail=one.trail,
-                    dimensions=2,
-                    surface=self._map.surface,
-                    switch=True,
-                    cameras=(frame.camera,),
-                    predicted=one.predicted,
-                    hypotheses=(self._trails[one.trail].confidence,),
-                    position_m=np.array([*one.place, np.nan]),
-                    cov=cov,
-                )
+            later_s = self._row_time_s * (one.xy_px[1] - (rows - 1) / 2.0) if rows else 0.0
+            fix = one.fix(
+                frame, self._trails[one.trail], self._map.surface, later_s, detect_s, map_s
             )
+            if fix is not None:
+                fixes.append(fix)
         return fixes
+
+
+def _only(dots: Dots, which: Array) -> Dots:
+    """Some of the dots, by (N,) of bool."""
+    return dots.replace(**{name: getattr(dots, name)[which] for name in dots.__dataclass_fields__})
+
+
+def _take_off(shake: Shake | None, sightings: list[Sighting]) -> None:
+    """Free the places of one frame from the camera's shaking at that moment."""
+    if shake is None or not sightings:
+        return
+    xy_px, cov_px2 = shake.steady(
+        np.array([one.xy_px for one in sightings]), np.array([one.cov_px2 for one in sightings])
+    )
+    for one, xy, cov in zip(sightings, xy_px, cov_px2, strict=True):
+        one.xy_px, one.cov_px2 = xy, cov
 
 
 def _unlinked(dots: Dots, linked: TrailLinks) -> Array:
@@ -363,13 +364,13 @@ def _unlinked(dots: Dots, linked: TrailLinks) -> Array:
     return np.asarray((linked.trail < 0) & (linked.shared[:, 0] < 0))
 
 
-def follow(frames: Iterable[Frame], follower: Follower) -> Iterator[Followed]:
+def follow(frames: Iterable[Frame | tuple[Frame, Dots]], follower: Follower) -> Iterator[Followed]:
     """What each frame tells, one after the other.
 
     Parameters
     ----------
     frames
-        Any source of frames.
+        Any source of frames, or of frames and their dots.
     follower
         Carries the memory from frame to frame.
 
@@ -377,5 +378,5 @@ def follow(frames: Iterable[Frame], follower: Follower) -> Iterator[Followed]:
     ------
     Followed
     """
-    for frame in frames:
-        yield follower.step(frame)
+    for given in frames:
+        yield follower.step(given) if isinstance(given, Frame) else follower.step(*given)

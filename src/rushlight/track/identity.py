@@ -1,17 +1,19 @@
 """Which trail is which carried thing.
 
-The lights look alike, so a name lasts as long as its trail and ends at every lift. A new trail is
-taken to be the thing that is expected nearest, among those that are not lit elsewhere at the same
-time. A thing is expected at the mark that its holder is shown; without one, near its last place,
-and the longer it was dark the nearer to where its holder stands. Two people who both lift, and
-then press at each other's place unasked, are taken for one another; a steady lamp or reflection
-in view takes up a name. A hidden light looks like a released one.
+A light that blinks a code is known by it whenever the code was read (`see.blink`), also after a
+lift, and no other trail gets its name. All other lights look alike: a name lasts as long as its
+trail and ends at every lift. A new trail is taken to be the thing that is expected nearest, among
+those that are not lit elsewhere at the same time. A thing is expected at the mark that its holder
+is shown; without one, near its last place, and the longer it was dark the nearer to where its
+holder stands. Two people who both lift, and then press at each other's place unasked, are taken
+for one another; a steady lamp or reflection in view takes up a name. A hidden light looks like a
+released one.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,6 +106,8 @@ class Identity:
         Farthest that a thing is expected to be from its expected place, in those coordinates, > 0.
     marks
         Where each holder is asked to press.
+    coded
+        Ids of the things that only their code can name.
     """
 
     def __init__(
@@ -112,11 +116,13 @@ class Identity:
         homes: Sequence[Array | None] | None,
         reach: float,
         marks: Marks = no_marks,
+        coded: Collection[str] = (),
     ) -> None:
         places = [None] * len(carried) if homes is None else list(homes)
         self._things = [_Thing(name, home) for name, home in zip(carried, places, strict=True)]
         self._reach = reach
         self._marks = marks
+        self._coded = frozenset(coded)
         self._named: dict[int, _Thing] = {}
 
     def name(self, trail: int, first_ns: int, place: Array) -> Named:
@@ -135,7 +141,11 @@ class Identity:
         -------
         Named
         """
-        free = [thing for thing in self._things if thing.trail is None or thing.seen_ns < first_ns]
+        free = [
+            thing
+            for thing in self._things
+            if thing.name not in self._coded and (thing.trail is None or thing.seen_ns < first_ns)
+        ]
         if not free:
             return Named(None, 0.0)
         marks = self._marks(first_ns)
@@ -145,13 +155,38 @@ class Identity:
         if not distances[best] <= self._reach:
             # Too far from every expected place: sooner a thing of which nothing is known.
             best = next((i for i, one in enumerate(expected) if one is None), best)
-        thing = free[best]
-        replaces = thing.trail
-        if replaces is not None:
-            del self._named[replaces]
+        replaces = self._give(free[best], trail)
+        return Named(free[best].name, _confidence(distances, best), replaces)
+
+    def claim(self, trail: int, carried: str, confidence: float) -> Named:
+        """Name a trail whose code was read, whatever it was taken for until now.
+
+        Parameters
+        ----------
+        trail
+            Its id.
+        carried
+            The thing that blinks this code.
+        confidence
+            Of the reading, 0 to 1.
+
+        Returns
+        -------
+        Named
+            `replaces` is another trail that bore the name until now.
+        """
+        self.ended(trail)
+        thing = next(thing for thing in self._things if thing.name == carried)
+        return Named(carried, confidence, self._give(thing, trail))
+
+    def _give(self, thing: _Thing, trail: int) -> int | None:
+        """Let a trail be a thing; the trail that was it until now."""
+        before = thing.trail
+        if before is not None:
+            del self._named[before]
         thing.trail = trail
         self._named[trail] = thing
-        return Named(thing.name, _confidence(distances, best), replaces)
+        return before
 
     def seen(self, trail: int, time_ns: int, place: Array) -> None:
         """Note where a trail is; one without a name is passed over.

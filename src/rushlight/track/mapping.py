@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from rushlight.errors import Finding, RushlightError
+from rushlight.physics.geometry import distortion_limit
 from rushlight.physics.surface_map import map_px
 from rushlight.records.arrays import Array
 from rushlight.records.registration import Registration
+from rushlight.track.map_frame import map_dots
 
 
 class SurfaceMap:
@@ -56,12 +58,13 @@ class SurfaceMap:
                 "registration-camera",
             )
         self.surface = valid.surface
-        self.size_m = np.array(valid.surface_size_m)
-        self._K = np.array(own.camera_matrix)
-        self._distortion = np.array(own.distortion)
-        self._surface_from_normalised = np.array(own.surface_from_normalised)
-        self._camera_m = np.array(own.camera_position_m)
-        self._flatness_m = np.array(registration.flatness_m)
+        self.size_m = np.array(valid.surface_size_m, float)
+        self._K = np.array(own.camera_matrix, float)
+        self._distortion = np.array(own.distortion, float)
+        self._limit = float(distortion_limit(self._distortion))
+        self._surface_from_normalised = np.array(own.surface_from_normalised, float)
+        self._camera_m = np.array(own.camera_position_m, float)
+        self._flatness_m = np.array(registration.flatness_m, float)
 
     def __call__(self, xy_px: Array, cov_px2: Array) -> tuple[Array, Array]:
         """Where dots are on the surface, with the doubt of their own centres.
@@ -80,16 +83,36 @@ class SurfaceMap:
         cov_m2
             (N, 2, 2) [m²]; the registration's own doubt is common to all fixes and not in it.
         """
-        return map_px(
+        xy_px = np.ascontiguousarray(xy_px, float)
+        cov_px2 = np.ascontiguousarray(cov_px2, float)
+        xy_m, cov_m2 = np.empty_like(xy_px), np.empty_like(cov_px2)
+        map_dots(
             xy_px,
             cov_px2,
             self._K,
             self._distortion,
+            self._limit,
             self._surface_from_normalised,
             self._flatness_m,
             self.size_m,
             self._camera_m,
+            xy_m,
+            cov_m2,
         )
+        left = np.isnan(xy_m[:, 0])
+        if left.any():
+            # Near a fold of the lens the quick way may not arrive; the careful one tells.
+            xy_m[left], cov_m2[left] = map_px(
+                xy_px[left],
+                cov_px2[left],
+                self._K,
+                self._distortion,
+                self._surface_from_normalised,
+                self._flatness_m,
+                self.size_m,
+                self._camera_m,
+            )
+        return xy_m, cov_m2
 
 
 def doubts_of(registration: Registration, name: str, simulated: bool) -> list[Finding]:

@@ -1,0 +1,127 @@
+"""Open a live source by the words with which people name it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rushlight.capture.device import DeviceFeed, device_place
+from rushlight.capture.feed import Feed
+from rushlight.capture.lines import LinesFeed
+from rushlight.capture.live import OPENING_S, LiveDots, LiveFrames
+from rushlight.capture.multipart import MultipartFeed
+from rushlight.capture.open import open_footage
+from rushlight.capture.replay import replay, replay_session
+from rushlight.capture.rtsp import RtspFeed
+from rushlight.capture.settings import settings_of
+from rushlight.errors import RushlightError
+from rushlight.records.dot_noise import DotNoise
+from rushlight.records.rig import Camera
+
+FORMS = (
+    "camera:0",
+    "camera:/dev/video2",
+    "http://192.0.2.7:8080/video",
+    "rtsp://192.0.2.7:8554/live",
+    "serial:/dev/ttyUSB0",
+    "simulated:FOLDER",
+    "session:FILE",
+)
+"""What a source may look like; the addresses are those kept for examples by RFC 5737."""
+
+
+def open_live(
+    text: str,
+    camera: Camera | None = None,
+    *,
+    size_px: tuple[int, int] | None = None,
+    exposure_s: float | None = None,
+    delay_s: float = 0.0,
+    deep: bool = False,
+    noise: DotNoise | None = None,
+    speed: float = 1.0,
+    loop: bool = False,
+    patience_s: float | None = None,
+    within_s: float = OPENING_S,
+) -> LiveFrames | LiveDots:
+    """A live source, opened; it is a context manager and is to be iterated over.
+
+    Parameters
+    ----------
+    text
+        One of the forms in `FORMS`; ``footage:PATH`` is another word for ``simulated:``, which
+        takes any recording.
+    camera
+        Of the rig: its id, exposure, gain, rate, stream and lines. None leaves a camera as it is.
+    size_px
+        Size of the camera's part [px], asked of a camera of this computer; and of a session.
+    exposure_s
+        Chosen by the plan where the rig says "auto" [s], > 0.
+    delay_s
+        Of the camera's part: from the end of the exposure to the frame in memory [s], ≥ 0.
+    deep
+        Whether more than 8 bits are wanted of a camera of this computer or a folder of pictures.
+    noise
+        Of a sensor that sends dots, from `learn_noise`.
+    speed, loop
+        Of a recording: 1 for its own pace; whether to begin again at its end.
+    patience_s
+        How long a broken source is tried again before it counts as gone [s]; None never gives up.
+    within_s
+        How long the first frame is waited for [s], > 0.
+
+    Returns
+    -------
+    LiveFrames or LiveDots
+        `gives_dots` tells which: frames, or (Frame, Dots).
+
+    Raises
+    ------
+    RushlightError
+        When there is no such source or it gives nothing, in one clear sentence.
+    """
+    form, _, rest = text.partition(":")
+    if form in ("simulated", "footage", "session") and rest:
+        return _recorded(form, Path(rest), camera, size_px, speed, loop, deep)
+    settings = settings_of(
+        camera, size_px=size_px, exposure_s=exposure_s, delay_s=delay_s, deep=deep
+    )
+    feed: Feed
+    if form == "serial" and rest:
+        return LiveDots(LinesFeed(rest, settings, noise), patience_s).open(within_s)
+    if form == "camera" and rest:
+        feed = DeviceFeed(device_place(rest), text, settings)
+    elif form in ("http", "https"):
+        feed = MultipartFeed(text, settings)
+    elif form in ("rtsp", "rtsps"):
+        feed = RtspFeed(text, settings)
+    else:
+        raise RushlightError.of(
+            "camera",
+            text,
+            "is no source of frames",
+            f"give one such as {', '.join(FORMS)}",
+            "source-unknown",
+        )
+    return LiveFrames(feed, patience_s).open(within_s)
+
+
+def _recorded(
+    form: str,
+    path: Path,
+    camera: Camera | None,
+    size_px: tuple[int, int] | None,
+    speed: float,
+    loop: bool,
+    deep: bool,
+) -> LiveFrames | LiveDots:
+    """A recording that is replayed."""
+    name = None if camera is None else camera.id
+    if form == "session":
+        return replay_session(path, name, size_px, speed, loop)
+    footage = open_footage(
+        path,
+        camera=name or "camera",
+        rig_rate_hz=None if camera is None else camera.frame_rate.value,
+        deep=deep,
+    )
+    return replay(footage, speed, loop)

@@ -1,0 +1,111 @@
+"""How `run --camera` shows what goes on: a few lines that are written anew, and the summary."""
+
+from __future__ import annotations
+
+import math
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.live import Live
+from rich.table import Table
+
+if TYPE_CHECKING:
+    from rushlight.capture.devices import CameraList
+    from rushlight.jobs.live import LiveState
+
+PLAIN_EVERY_S = 5.0
+"""How often a line is written where the lines cannot be written anew, as into a file [s]."""
+
+
+@contextmanager
+def panel() -> Iterator[Callable[[LiveState], None]]:
+    """Lines on standard error: call it with the state as often as it changes."""
+    console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
+    if not console.is_terminal:
+        told_s = -math.inf
+
+        def line(state: LiveState) -> None:
+            nonlocal told_s
+            if state.since_s - told_s >= PLAIN_EVERY_S:
+                told_s = state.since_s
+                told = ", ".join(f"{what} {value}" for what, value in _rows(state))
+                print(told, file=sys.stderr, flush=True)
+
+        yield line
+        return
+    with Live(console=console, auto_refresh=False, transient=True) as live:
+        yield lambda state: live.update(_table(state), refresh=True)
+
+
+@contextmanager
+def ended_by_signal() -> Iterator[None]:
+    """Let a polite request to end be the same as the user's own."""
+
+    def end(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def show_cameras(found: CameraList) -> None:
+    """The cameras of this computer."""
+    from rushlight.cli import render
+
+    render.heading("cameras of this computer")
+    if found.cameras:
+        render.table(
+            "",
+            ["source", "name", "pictures", "size [px]", "rate [Hz]", "format"],
+            [
+                [
+                    camera.source,
+                    camera.name or None,
+                    "yes" if camera.pictures else "no",
+                    "×".join(map(str, camera.size_px)) if camera.size_px else None,
+                    None if math.isnan(camera.rate_hz) else f"{camera.rate_hz:g}",
+                    camera.format or None,
+                ]
+                for camera in found.cameras
+            ],
+        )
+    render.findings(found.findings)
+
+
+def _table(state: LiveState) -> Table:
+    grid = Table(box=None, show_header=False, pad_edge=False)
+    for what, value in _rows(state):
+        grid.add_row(what, value)
+    grid.add_row("", "Ctrl-C ends")
+    return grid
+
+
+def _rows(state: LiveState) -> list[tuple[str, str]]:
+    detect, mapped, sent = (_ms(value) for value in state.delay_ms)
+    lit = [name if math.isnan(x) else f"{name} at {x:.3f}, {y:.3f} m" for name, x, y in state.lit]
+    rows = [
+        ("rate", f"{_number(state.rate_hz)} frames/s"),
+        ("frames", f"{state.frames}, {state.dropped} dropped, {state.reconnects} reconnects"),
+        ("dots", f"{state.dots}, {state.doubtful} doubtful"),
+        ("lit", "; ".join(lit) or "none"),
+        ("delay", f"to dots {detect}, to fixes {mapped}, to sending {sent}"),
+    ]
+    return rows + [
+        (name, f"{left} messages, {lost} overtaken") for name, left, lost in state.outputs
+    ]
+
+
+def _number(value: float) -> str:
+    return "–" if math.isnan(value) else f"{value:.1f}"
+
+
+def _ms(value: float) -> str:
+    return "–" if math.isnan(value) else f"{value:.1f} ms"

@@ -1,0 +1,156 @@
+"""All outputs that are switched on, as one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from types import TracebackType
+from typing import Literal, Self, TextIO
+
+from rushlight.drive.contacts import Contacts
+from rushlight.drive.desktop import DesktopOutput, Region
+from rushlight.drive.lines import LinesOutput
+from rushlight.drive.osc import OscOutput
+from rushlight.drive.output import Display, Output, Results
+from rushlight.drive.pointer import PointerOutput
+from rushlight.drive.touch import TouchOutput
+from rushlight.errors import Finding, RushlightError
+from rushlight.records.rig import Drive
+
+OutputName = Literal["pointer", "desktop", "touch", "osc", "lines"]
+
+ELSEWHERE = "session"
+"""Named among a rig's outputs, and kept by the room `keep`."""
+
+
+class Outputs:
+    """Fans one frame's results out to every output; a context manager.
+
+    At the end whatever is down is called off in every output, and then they are closed.
+
+    Parameters
+    ----------
+    outputs
+        Open already.
+    display
+        Turns places on the surface into pixels.
+    """
+
+    def __init__(self, outputs: Iterable[Output], display: Display) -> None:
+        self.outputs = list(outputs)
+        self._contacts = Contacts(display)
+        self._last = Results(-1, 0)
+        self._closed = False
+
+    @property
+    def findings(self) -> list[Finding]:
+        """What the user should know of all outputs so far."""
+        return [finding for output in self.outputs for finding in output.findings]
+
+    @property
+    def tally(self) -> dict[str, tuple[int, int]]:
+        """Sent and lost, by the output's name."""
+        return {output.name: (output.sent, output.lost) for output in self.outputs}
+
+    def put(self, results: Results) -> dict[str, int]:
+        """Hand one frame's results to every output, without waiting for any.
+
+        Parameters
+        ----------
+        results
+            Of a frame later than the one before.
+
+        Returns
+        -------
+        dict[str, int]
+            Host monotonic time [ns] at which they left, by the output's name, for those that
+            sent them within this call. An output with a thread of its own is not among them.
+        """
+        steps = self._contacts.steps(results)
+        self._last = results
+        sent = {output.name: output.put(results, steps) for output in self.outputs}
+        return {name: sent_ns for name, sent_ns in sent.items() if sent_ns >= 0}
+
+    def close(self) -> None:
+        """Call off what is down, and close every output."""
+        if self._closed:
+            return
+        self._closed = True
+        steps = self._contacts.call_off()
+        end = Results(self._last.frame, self._last.capture_ns)
+        for output in self.outputs:
+            if steps:
+                output.put(end, steps)
+            output.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def open_outputs(
+    names: Iterable[str],
+    display: Display,
+    drive: Drive | None = None,
+    live: bool = True,
+    region: Region | None = None,
+    stream: TextIO | None = None,
+) -> Outputs:
+    """Open the outputs of these names.
+
+    Parameters
+    ----------
+    names
+        As in `Rig.outputs`; "session" is passed over, for a session is kept elsewhere.
+    display
+        Of the surface that the fixes are on.
+    drive
+        The rig's addresses; None takes the usual ones on this machine alone.
+    live
+        Whether capture times are on the host's monotonic clock, as they are for live frames and
+        for recordings that were given new times as they are replayed.
+    region
+        Part of the desktop that the display shows; None for the whole.
+    stream
+        For JSON lines; None for standard output.
+
+    Returns
+    -------
+    Outputs
+
+    Raises
+    ------
+    RushlightError
+        When one of them cannot be opened; those opened before are closed again.
+    """
+    drive = drive or Drive()
+    makers: dict[str, Callable[[], Output]] = {
+        "pointer": lambda: PointerOutput(display, drive.pointer, live),
+        "touch": lambda: TouchOutput(display),
+        "desktop": lambda: DesktopOutput(display, region),
+        "lines": lambda: LinesOutput(display, stream),
+        "osc": lambda: OscOutput(display, drive.osc, live),
+    }
+    asked = [name for name in names if name != ELSEWHERE]
+    for name in asked:
+        if name not in makers:
+            raise RushlightError.of(
+                "output", f'"{name}"', "is not known", f"choose among {', '.join(makers)}", "output"
+            )
+    opened: list[Output] = []
+    try:
+        # In this order results leave, so that building messages holds up no pointer.
+        for name in makers:
+            if name in asked:
+                opened.append(makers[name]())
+    except BaseException:
+        for output in opened:
+            output.close()
+        raise
+    return Outputs(opened, display)

@@ -1,0 +1,120 @@
+"""One picture's dots from first to last, compiled as one piece."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+from rushlight.see.scan import clipping_level, sweep
+from rushlight.see.spots import find_shapes, find_spots, part_neighbours
+from rushlight.see.tiles import JIT, steady_noise, tile_statistics, trust_model
+
+THRESHOLD_SIGMAS = 5.3
+"""Least height of a weighted sum. A 1280×720 picture has fewer than 5·10⁵ independent ones; a
+normal law passes this height once in 1.7·10⁷ (computed): noise alone makes a dot in 30 pictures."""
+
+LEAST_SHAPE_SIGMAS = 20.0
+"""A picture's height above which it is searched for bright shapes, in noise widths of a pixel."""
+
+QUARTER_LEVEL, TYPICAL_NOISE = 0, 1
+
+
+@njit(**JIT)
+def look(  # type: ignore[no-untyped-def]
+    image, windows, read_variance, per_light, offset, full_scale, least_contrast,
+    background, noise, pairs, cells, columns_x, rows_y, strength, stamps, mark, stack,
+    dots, reasons,
+):  # fmt: skip
+    """The dots of one picture, or of some windows of it.
+
+    Parameters
+    ----------
+    image
+        (H, W) grey levels, uint8 or uint16.
+    windows
+        (N, 4) of first and last row, first and last cell to search, as for `sweep`.
+    read_variance
+        Variance of a pixel without light, quantisation included [DN²]; NaN when unknown.
+    per_light
+        Variance that a grey level of light adds [DN].
+    offset
+        Level without light [DN].
+    full_scale
+        Clipping level [DN]; NaN to learn it from the picture.
+    least_contrast
+        Least height of a dot [DN].
+    background, noise
+        (R, C) room for the tiles [DN].
+    pairs, cells, columns_x, rows_y, strength
+        As for `sweep`.
+    stamps, mark, stack
+        As for `grow_region`.
+    dots, reasons
+        (K, FIELDS) and (K,) filled.
+
+    Returns
+    -------
+    int
+        Number of dots.
+    """
+    known = not math.isnan(read_variance)
+    measure_ground(image, windows, pairs[0], background, noise)
+    steady_noise(noise, math.sqrt(1.0 / 12.0))
+    if known:
+        trust_model(noise, background, read_variance, per_light, offset)
+    cell_count = found = 0
+    for window in range(windows.shape[0]):
+        cell_count, found = sweep(
+            image, background, noise, THRESHOLD_SIGMAS,
+            windows[window, 0], windows[window, 1], windows[window, 2], windows[window, 3],
+            pairs, cells, cell_count, columns_x, rows_y, strength, found,
+        )  # fmt: skip
+    if cell_count == 0:
+        return 0
+    if math.isnan(full_scale):
+        full_scale = clipping_level(image, cells, cell_count)
+    typical = np.nanmedian(noise)
+    dark = np.nanquantile(background, 0.25)
+    top = min(cells[:cell_count, 2].max() / 16.0, full_scale)
+    count = 0
+    if top - dark >= LEAST_SHAPE_SIGMAS * typical:
+        count = find_shapes(
+            image, cells, cell_count, dark, top, typical, per_light, full_scale, least_contrast,
+            stamps, mark, stack, dots, reasons,
+        )  # fmt: skip
+    order = np.argsort(-strength[:found], kind="mergesort")
+    count = find_spots(
+        image, background, noise, order, columns_x, rows_y, strength, read_variance, per_light,
+        offset, full_scale, least_contrast, stamps, mark, stack, dots, reasons, count,
+    )  # fmt: skip
+    part_neighbours(image, typical, per_light, full_scale, dots, reasons, count)
+    return count
+
+
+@njit(**JIT)
+def measure_ground(image, windows, pairs, background, noise):  # type: ignore[no-untyped-def]
+    """Background and noise of the tiles that some windows and their surroundings lie in.
+
+    Parameters
+    ----------
+    image
+        (H, W) grey levels.
+    windows
+        (N, 4) as for `look`.
+    pairs
+        As for `tile_statistics`.
+    background, noise
+        (R, C) filled; NaN in tiles that no window needs.
+    """
+    height, width = image.shape
+    rows, columns = background.shape
+    background[:] = math.nan
+    noise[:] = math.nan
+    for window in range(windows.shape[0]):
+        top = max(2 * windows[window, 0] * rows // height - 1, 0)
+        bottom = min((2 * windows[window, 1] + 1) * rows // height + 2, rows)
+        left = max(2 * windows[window, 2] * columns // width - 1, 0)
+        right = min((2 * windows[window, 3] + 1) * columns // width + 2, columns)
+        tile_statistics(image, top, bottom, left, right, pairs, background, noise)

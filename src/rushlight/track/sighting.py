@@ -1,0 +1,158 @@
+"""What following keeps of one place, one trail and one frame while they are worked on."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from rushlight.records.arrays import Array
+from rushlight.records.dots import Dots, Frame
+from rushlight.records.session import Fix, TrailLink, TrailState
+from rushlight.see.blink import BlinkReader
+from rushlight.track.filter import PointFilter
+from rushlight.track.shaking import Shake
+from rushlight.track.switch import Press
+
+
+@dataclass(slots=True)
+class Past:
+    """A recent frame, for tracing a just confirmed trail back to its first dot.
+
+    Attributes
+    ----------
+    frame, capture_ns, dots
+        Index, time [ns], and what was seen.
+    free
+        (N,) which dots no trail has taken.
+    shake
+        How the camera was turned, None where no anchors tell.
+    """
+
+    frame: int
+    capture_ns: int
+    dots: Dots
+    free: Array
+    shake: Shake | None
+
+
+@dataclass(slots=True)
+class Sighting:
+    """One place of one trail, on its way from picture to surface."""
+
+    trail: int
+    frame: int
+    capture_ns: int
+    dot: int
+    state: TrailState
+    predicted: bool
+    peak_dn: float
+    xy_px: Array
+    cov_px2: Array
+    place: Array = field(default_factory=lambda: np.full(2, np.nan))
+    cov: Array = field(default_factory=lambda: np.full((2, 2), np.nan))
+
+    def link(self, camera: str, trail: Trail) -> TrailLink:
+        """The sighting as a trail membership."""
+        return TrailLink(
+            camera=camera,
+            frame=self.frame,
+            dot=self.dot,
+            trail=self.trail,
+            carried=trail.press.carried,
+            emitter=trail.emitter,
+            confidence=trail.confidence,
+            state=self.state,
+        )
+
+    def fix(
+        self,
+        frame: Frame,
+        trail: Trail,
+        surface: str,
+        later_s: float,
+        detect_s: float,
+        map_s: float,
+    ) -> Fix | None:
+        """The sighting as a fix; None while its trail has no name or it has no place.
+
+        Parameters
+        ----------
+        frame
+            The frame now at hand, which may be a later one.
+        trail
+            Its trail.
+        surface
+            Id of the surface.
+        later_s
+            By how much its row is exposed after the middle one [s].
+        detect_s, map_s
+            From having the frame to the end of detection and of mapping [s].
+        """
+        if trail.press.carried is None or not np.isfinite(self.place).all():
+            return None
+        cov = np.full((6, 6), np.nan)
+        cov[:2, :2] = self.cov
+        return Fix(
+            capture_ns=self.capture_ns,
+            valid_ns=self.capture_ns + round(later_s * 1e9),
+            detect_ns=frame.capture_ns + round(detect_s * 1e9),
+            map_ns=frame.capture_ns + round(map_s * 1e9),
+            sent_ns=-1,
+            frame=self.frame,
+            carried=trail.press.carried,
+            point="tip",
+            trail=self.trail,
+            dimensions=2,
+            surface=surface,
+            switch=True,
+            cameras=(frame.camera,),
+            predicted=self.predicted,
+            hypotheses=(trail.confidence,),
+            position_m=np.array([*self.place, np.nan]),
+            cov=cov,
+        )
+
+
+@dataclass(slots=True)
+class Trail:
+    """What is kept of a live trail.
+
+    Attributes
+    ----------
+    smooth
+        Its filter.
+    begun_ns
+        When its first dot was seen [ns].
+    press
+        Its stretch of light, with the name.
+    confidence
+        In the name, 0 to 1.
+    peak_dn
+        How bright it was of late [grey levels].
+    place
+        (2,) where it was last; NaN where the map does not reach.
+    announced
+        Whether the beginning of its press was told.
+    emitter
+        Id of its light where the code told it.
+    reader
+        Reads its code; None where nothing blinks.
+    read
+        The code that counts now, as in `Reading.code`; None until one does.
+    waiting
+        Sightings that wait for the name; those of the last seconds only.
+    """
+
+    smooth: PointFilter
+    begun_ns: int
+    press: Press
+    confidence: float
+    peak_dn: float
+    place: Array
+    announced: bool = False
+    emitter: str | None = None
+    reader: BlinkReader | None = None
+    read: int | None = None
+    waiting: deque[Sighting] = field(default_factory=lambda: deque(maxlen=256))

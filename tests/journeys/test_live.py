@@ -1,0 +1,152 @@
+"""A whole live job: frames at their own pace, followed, sent to a browser, kept, ended politely.
+
+The frames are simulated, for want of a camera; everything after them is what a user runs.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rushlight.jobs.plan import plan
+from rushlight.jobs.register import register
+from rushlight.jobs.simulate import simulate
+from rushlight.keep.session import SessionReader
+
+BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+
+
+def free_port():
+    with socket.socket() as asked:
+        asked.bind(("127.0.0.1", 0))
+        return asked.getsockname()[1]
+
+
+@pytest.fixture(scope="module")
+def wall(tmp_path_factory):
+    """The barn wall, registered, with simulated tapping by both growers."""
+    home = tmp_path_factory.mktemp("wall")
+    port = free_port()
+    text = (BARN_WALL / "rig.toml").read_text()
+    assert 'outputs = ["session", "pointer"]' in text
+    (home / "rig.toml").write_text(f'{text}\n[drive]\npointer = "127.0.0.1:{port}"\n')
+    plan(home, home / "plan", (6, 4))
+    plan_file = home / "plan" / "plan.json"
+    _, touches = simulate(home, "registration", home / "touches", 3, plan=plan_file)
+    register(touches, home, home / "registration.json")
+    simulate(home, "grid", home / "grid", 3, plan=plan_file, columns=3, rows=3, frames_per_place=30)
+    return home, port
+
+
+def started(home, *options):
+    command = [
+        sys.executable, "-m", "rushlight", "run", "--camera", f"simulated:{home / 'grid'}",
+        "--rig", home, "--registration", home / "registration.json", *options,
+    ]  # fmt: skip
+    return subprocess.Popen(
+        [str(word) for word in command],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=home,
+    )
+
+
+def test_a_browser_feels_both_styli_where_the_marks_stood(wall, tmp_path):
+    if not os.path.exists(CHROMIUM):
+        word = "no Chromium here: run `sh tests/install_browser.sh` as root"
+        pytest.fail(word) if os.environ.get("CI") == "true" else pytest.skip(word)
+    from playwright.sync_api import sync_playwright
+
+    home, port = wall
+    running = started(home, "--loop", "--out", tmp_path / "live.sqlite")
+    with sync_playwright() as playwright:
+        arguments = ["--headless", "--no-sandbox", "--disable-gpu"]
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=arguments)
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        reach(page, f"http://127.0.0.1:{port}/", running)
+        page.evaluate(
+            """() => { window.felt = [];
+            for (const kind of ['pointerdown', 'pointerup'])
+              addEventListener(kind, (e) => felt.push([kind, e.pointerId, e.clientX, e.clientY]),
+                               true); }"""
+        )
+        page.wait_for_function(
+            "() => new Set(felt.filter(f => f[0] === 'pointerdown').map(f => f[1])).size >= 2"
+            " && felt.length >= 24",
+            timeout=60_000,
+        )
+        felt = page.evaluate("() => felt")
+        browser.close()
+    running.send_signal(signal.SIGTERM)
+    out, err = running.communicate(timeout=30)
+    assert running.returncode == 0, err
+    assert "session from simulated frames as they came" in out
+    goals = json.loads((home / "grid" / "footage.json").read_text())["goals"]
+    # Pixels of the page: the display is drawn over the whole of it.
+    marks = np.array([goal["place_m"] for goal in goals]) / [2.4, 1.5] * [1280, -800] + [0, 800]
+    downs = np.array([place for kind, _, *place in felt if kind == "pointerdown"])
+    off = np.linalg.norm(downs[:, None] - marks, axis=-1).min(axis=1)
+    assert np.median(off) < 5.0 and off.max() < 15.0  # 2.4 m are 1280 px: a pixel is 1.9 mm
+    with SessionReader(tmp_path / "live.sqlite") as reader:
+        assert reader.closed and reader.basis == "simulated"
+        fixes = reader.fix_table()
+    sent = fixes["sent_ns"][fixes["sent_ns"] >= 0]
+    assert len(sent) > 100
+
+
+def reach(page, address, running):
+    """Open the page as soon as the run serves it."""
+    until = time.monotonic() + 60
+    while True:
+        try:
+            page.goto(address)
+            return
+        except Exception:
+            if running.poll() is not None or time.monotonic() > until:
+                raise AssertionError(running.communicate()[1]) from None
+            time.sleep(0.3)
+
+
+def test_lines_are_one_object_each_and_the_summary_goes_elsewhere(wall, tmp_path):
+    home, _ = wall
+    running = started(
+        home, "--output", "lines", "--for", "4 s", "--ahead", "20 ms", "--out",
+        tmp_path / "lines.sqlite",
+    )  # fmt: skip
+    out, err = running.communicate(timeout=90)
+    assert running.returncode == 0, err
+    told = [json.loads(line) for line in out.splitlines()]
+    fixes = [fix for line in told for fix in line["fixes"]]
+    assert len(fixes) > 30 and "session from simulated" in err
+    # Foretold where they are sent, kept as they were seen.
+    assert all(fix["predicted"] for fix in fixes)
+    assert {fix["valid_ns"] - fix["capture_ns"] for fix in fixes} == {20_000_000}
+    with SessionReader(tmp_path / "lines.sqlite") as reader:
+        assert not reader.fix_table()["predicted"].all()
+
+
+def test_a_live_run_without_a_map_sends_nothing_and_says_so(wall, tmp_path):
+    home, _ = wall
+    command = [
+        sys.executable, "-m", "rushlight", "run", "--camera", f"simulated:{home / 'grid'}",
+        "--output", "osc", "--out", str(tmp_path / "none.sqlite"),
+    ]  # fmt: skip
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2
+    assert done.stderr.splitlines()[-1] == (
+        "output = osc needs places on the surface, and without a rig and a registration there are "
+        "none; give --rig and --registration."
+    )
+    assert not (tmp_path / "none.sqlite").exists()

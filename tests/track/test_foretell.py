@@ -1,0 +1,133 @@
+"""Foretelling: exact where the motion is as supposed, and with its error stated."""
+
+import numpy as np
+import pytest
+
+from rushlight.physics.motion import prediction_std
+from rushlight.records.session import Fix
+from rushlight.track.foretell import Foretold, Motion, both_axes, foretell
+
+STD_M = 0.0005
+
+
+def fix(at_s, xy, **changes):
+    cov = np.full((6, 6), np.nan)
+    cov[:2, :2] = STD_M**2 * np.eye(2)
+    at_ns = round(at_s * 1e9)
+    values = {
+        "capture_ns": at_ns, "valid_ns": at_ns, "detect_ns": -1, "map_ns": -1, "sent_ns": -1,
+        "frame": 0, "carried": "stylus-wren", "point": "tip", "trail": 3, "dimensions": 2,
+        "surface": "wall", "switch": True, "cameras": ("beam",), "predicted": False,
+        "hypotheses": (1.0,), "position_m": np.array([*xy, np.nan]), "cov": cov,
+    }  # fmt: skip
+    return Fix(**(values | changes))
+
+
+@pytest.mark.parametrize("axes", [1, 2, 3])
+def test_axes_stand_side_by_side(axes):
+    matrix = np.array([[1.0, 2.0], [3.0, 4.0]])
+    assert np.array_equal(both_axes(matrix, axes), np.kron(matrix, np.eye(axes)))
+    assert both_axes(np.stack([matrix, 2 * matrix]), axes).shape == (2, 2 * axes, 2 * axes)
+
+
+def test_the_doubt_grows_as_the_formula_says():
+    cov = both_axes(np.array([[4e-6, 1e-5], [1e-5, 9e-4]]))
+    mean, grown = foretell(np.array([1.0, 2.0, 0.3, -0.4]), cov, 0.05, 1.5)
+    assert mean == pytest.approx([1.015, 1.98, 0.3, -0.4])
+    wanted = prediction_std(2e-3, 3e-2, 0.05, 1.5, position_velocity_cov=1e-5)
+    assert np.sqrt(grown[0, 0]) == pytest.approx(float(wanted))
+    # No time ahead, no doubt added.
+    assert np.allclose(foretell(mean, cov, 0.0, 1.5)[1], cov)
+
+
+@pytest.mark.parametrize("ahead_s", [-0.01, np.nan, np.inf])
+def test_only_times_ahead_can_be_foretold(ahead_s):
+    with pytest.raises(ValueError, match="ahead_s must be finite and ≥ 0 s"):
+        foretell(np.zeros(4), np.eye(4), ahead_s, 1.0)
+    with pytest.raises(ValueError, match="ahead_s"):
+        Foretold(ahead_s)
+
+
+def test_nothing_seen_nothing_foretold():
+    with pytest.raises(ValueError, match="nothing was seen"):
+        Motion(1.0, 1.0).at(0.1)
+    with pytest.raises(ValueError, match="agility"):
+        Foretold(0.02, 0.0)
+
+
+def test_a_straight_steady_motion_is_foretold_exactly():
+    foretold = Foretold(0.040)
+    place = np.array([0.5, 0.8])
+    speed = np.array([0.9, -0.3])
+    for k in range(60):
+        last = fix(k / 60.0, place + speed * k / 60.0)
+        found = foretold(last)
+    assert found.position_m[:2] == pytest.approx(place + speed * (59 / 60.0 + 0.040), abs=1e-6)
+    assert found.predicted and found.valid_ns - last.valid_ns == 40_000_000
+    assert (found.capture_ns, found.switch, found.trail) == (last.capture_ns, True, 3)
+    assert np.isnan(found.position_m[2]) and np.isnan(found.cov[2:, 2:]).all()
+    assert found.cov[0, 0] > last.cov[0, 0]
+
+
+def test_the_stated_error_is_the_scatter_for_motion_as_supposed():
+    rng = np.random.default_rng(4)
+    agility, period_s, ahead = 1.0, 0.01, 5
+    steps = rng.normal(0.0, np.sqrt(agility * period_s), (6000, 2))
+    speed = np.cumsum(steps, axis=0)
+    true = np.cumsum(period_s * (speed - 0.5 * steps), axis=0)
+    true += rng.normal(0.0, np.sqrt(agility * period_s**3 / 12), true.shape)
+    foretold = Foretold(ahead * period_s, agility)
+    seen = true + rng.normal(0.0, STD_M, true.shape)
+    found = [foretold(fix(k * period_s, xy)) for k, xy in enumerate(seen)]
+    error = np.array([each.position_m[:2] for each in found])[100:-ahead] - true[100 + ahead :]
+    stated = np.array([each.cov[0, 0] for each in found])[100:-ahead]
+    # Some 11 700 numbers that go together over about ten frames: 15 % is five deviations.
+    assert np.mean(error**2) / np.mean(stated) == pytest.approx(1.0, abs=0.15)
+
+
+def test_a_light_just_found_is_told_with_great_doubt():
+    found = Foretold(0.05)(fix(0.0, (1.0, 1.0)))
+    assert found.position_m[:2].tolist() == [1.0, 1.0]
+    assert np.sqrt(found.cov[0, 0]) > 0.04
+
+
+def test_coasted_fixes_teach_nothing():
+    foretold = Foretold(0.02)
+    for k in range(30):
+        foretold(fix(k * 0.01, (0.01 * k, 0.5)))
+    coasted = foretold(fix(0.30, (9.0, 9.0), predicted=True))
+    assert coasted.position_m[:2] == pytest.approx([0.32, 0.5], abs=1e-4)
+
+
+def test_late_comers_and_unknown_places_come_back_as_they_are():
+    foretold = Foretold(0.02)
+    foretold(fix(0.10, (1.0, 1.0)))
+    late, dark = fix(0.05, (1.0, 1.0)), fix(0.20, (np.nan, np.nan))
+    assert foretold(late) is late and foretold(dark) is dark
+    still = fix(0.3, (1.0, 1.0))
+    assert Foretold(0.0)(still) is still
+
+
+def test_a_fix_without_covariance_gets_none():
+    found = Foretold(0.02)(fix(0.0, (1.0, 1.0), cov=np.full((6, 6), np.nan)))
+    assert np.isnan(found.cov).all() and found.predicted
+
+
+def test_trails_are_kept_apart_and_forgotten():
+    foretold = Foretold(0.02)
+    for k in range(30):
+        foretold(fix(k * 0.01, (0.01 * k, 0.5)))
+        foretold(fix(k * 0.01, (1.0, 0.5 - 0.01 * k), trail=4))
+    assert foretold(fix(0.3, (0.3, 0.5))).position_m[0] == pytest.approx(0.32, abs=1e-4)
+    # After more than a second its speed is unknown again.
+    assert foretold(fix(2.0, (0.3, 0.5))).position_m[0] == 0.3
+
+
+def test_a_point_in_space_is_foretold_in_space():
+    foretold = Foretold(0.05)
+    cov = np.eye(6) * 1e-6
+    for k in range(40):
+        at = np.array([0.1, 0.2, 0.3]) + 0.01 * k * np.array([0.5, 0.0, -1.0])
+        found = foretold(fix(0.01 * k, at[:2], dimensions=3, position_m=at, cov=cov, surface=None))
+    assert found.position_m == pytest.approx(at + 0.05 * np.array([0.5, 0.0, -1.0]), abs=1e-5)
+    assert np.isfinite(found.cov[:3, :3]).all()
