@@ -78,13 +78,16 @@ def test_pictures_become_a_lens_that_is_vouched_for(folder, tmp_path):
 
 
 def test_a_running_camera_is_asked_for_one_view_after_the_other(tmp_path):
-    """Replayed pictures stand for the camera: each view held still for five frames."""
+    """Replayed pictures stand for the camera: each view held still for over a second."""
     place = tmp_path / "shown"
     place.mkdir()
     for i, each in enumerate(board_pictures.NINE):
-        for repeat in range(5):
-            shown = board_pictures.board_picture(each, seed=10 * i + repeat)
-            Image.fromarray(shown).save(place / f"{i}-{repeat}.png")
+        shown = [
+            Image.fromarray(board_pictures.board_picture(each, seed=10 * i + turn))
+            for turn in range(2)
+        ]
+        for repeat in range(36):
+            shown[repeat % 2].save(place / f"{i}-{repeat:02}.png", compress_level=1)
     out = tmp_path / "lens.json"
     result = run(
         "--live", f"footage:{place}", "--check-line", "99 mm", "--for", "60 s", "--out", out
