@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from rushlight.errors import RushlightError
-from rushlight.see.fit import clipped_score
+from rushlight.see.model import clipped_score
 from rushlight.see.scan import clipping_level, sweep
 from rushlight.see.sensor import SensorNoise
 from rushlight.see.tiles import (
@@ -41,7 +41,8 @@ def test_unknown_noise_stays_unknown():
         {"gain_e_per_dn": 0.0},
         {"read_noise_dn": -1.0},
         {"offset_dn": math.inf},
-        {"full_scale_dn": 300.0},
+        {"full_scale_dn": 1.0},
+        {"full_scale_dn": 70000.0},
     ],
 )
 def test_impossible_noise_is_refused(setting):

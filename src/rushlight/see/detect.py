@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from rushlight.errors import RushlightError
 from rushlight.records.dots import Dots
-from rushlight.see.fit import (
+from rushlight.see.hot import HotPixels, mend
+from rushlight.see.model import (
     CLIPPED,
     COV_XY,
     FIELDS,
@@ -24,12 +25,11 @@ from rushlight.see.fit import (
     X,
     Y,
 )
-from rushlight.see.picture import look
+from rushlight.see.picture import fill_windows, look
 from rushlight.see.scan import ROWS_OF_STRIP
 from rushlight.see.sensor import QUANTISATION_VARIANCE_DN2, SensorNoise
 from rushlight.see.tiles import tile_shape
 
-COV_FIELDS = [VAR_X, COV_XY, COV_XY, VAR_Y]
 LEVEL_TYPES = (np.dtype(np.uint8), np.dtype(np.uint16))
 
 Picture = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
@@ -48,7 +48,10 @@ class Detector:
         Most dots reported a picture, good and doubtful together, ≥ 1.
     least_contrast_dn
         Least peak of a good dot above its surroundings [DN]; lower ones are called faint.
-        Raise it where the picture shows more than the lights.
+        Raise it where the picture shows more than the lights; for a compressed stream whose
+        noise is unknown, `rushlight.see.stream.contrast_floor_dn` measures it.
+    hot
+        The camera's hot pixels; they are mended in a copy before the search.
 
     Raises
     ------
@@ -64,6 +67,7 @@ class Detector:
         *,
         most_dots: int = 64,
         least_contrast_dn: float = 0.0,
+        hot: HotPixels | None = None,
     ) -> None:
         if min(width_px, height_px) < 8:
             raise RushlightError.of(
@@ -78,6 +82,14 @@ class Detector:
             )
         self.width_px = width_px
         self.height_px = height_px
+        self.hot = HotPixels.none() if hot is None else hot
+        if not self.hot.within(width_px, height_px):
+            raise RushlightError.of(
+                "detector: hot pixels",
+                f"{len(self.hot)} of them",
+                f"must all lie within {width_px}×{height_px} pixels",
+                "learn them from pictures of this size",
+            )
         self.noise = SensorNoise.unknown() if noise is None else noise
         self.least_contrast_dn = least_contrast_dn
         shape = (height_px, width_px)
@@ -87,6 +99,8 @@ class Detector:
         self._pairs: dict[np.dtype[Any], npt.NDArray[Any]] = {
             np.dtype(np.uint8): np.zeros((7, width_px // 2), np.uint16)
         }
+        self._mended: dict[np.dtype[Any], npt.NDArray[Any]] = {}
+        self._hot_mask = self.hot.mask(width_px, height_px)
         self._everywhere = np.array([[0, height_px // 2 - 1, 0, width_px // 2 - 1]])
         strips = height_px // 2 // ROWS_OF_STRIP + 1
         self._cells = np.zeros((strips * (width_px // 2), 3), np.int32)
@@ -120,6 +134,29 @@ class Detector:
         """
         return self._look(image, self._everywhere)
 
+    def near(self, image: Picture, places_px: npt.ArrayLike, reach_px: npt.ArrayLike) -> Dots:
+        """The dots around some places only, as between two searches of the whole picture.
+
+        Parameters
+        ----------
+        image
+            (H, W) as for a call.
+        places_px
+            (N, 2) where dots are expected [px]; places outside the picture are passed over.
+        reach_px
+            Half side of the square around each that is searched [px], one or (N,), > 0. A spot
+            is found when its top lies within.
+
+        Returns
+        -------
+        Dots
+            As from a call; where the noise is not known, it is measured near the places only.
+        """
+        windows = windows_around(places_px, reach_px, self.width_px, self.height_px)
+        if len(windows) == 0:
+            return Dots.none()
+        return self._look(image, windows)
+
     def _look(self, image: Picture, windows: npt.NDArray[np.int64]) -> Dots:
         """The dots in some windows of a picture."""
         if image.shape != (self.height_px, self.width_px) or image.dtype not in LEVEL_TYPES:
@@ -132,10 +169,10 @@ class Detector:
         known = self.noise
         self._mark += 4
         count = look(
-            np.ascontiguousarray(image),
+            self._sound(image),
             windows,
             known.read_noise_dn**2 + QUANTISATION_VARIANCE_DN2 if known.known else math.nan,
-            known.levels_per_electron(),
+            known.levels_per_electron(image.dtype.itemsize),
             0.0 if math.isnan(known.offset_dn) else known.offset_dn,
             known.full_scale_dn,
             self.least_contrast_dn,
@@ -154,19 +191,71 @@ class Detector:
         )
         return self._record(count)
 
+    def _sound(self, image: Picture) -> Picture:
+        """The picture, read only, with its hot pixels mended where there are any."""
+        # A read-only view, so that the kernels are compiled for no other kind of array.
+        view = np.ascontiguousarray(image).view()
+        view.setflags(write=False)
+        if len(self.hot) == 0:
+            return view
+        if image.dtype not in self._mended:
+            self._mended[image.dtype] = np.empty(image.shape, image.dtype)
+        mended = self._mended[image.dtype]
+        mend(view, self.hot.xy[:, 0], self.hot.xy[:, 1], self._hot_mask, mended)
+        view = mended.view()
+        view.setflags(write=False)
+        return view
+
     def _record(self, count: int) -> Dots:
         """The dots found, as a record."""
         dots = self._dots[:count]
-        return Dots(
-            xy=dots[:, X : Y + 1],
-            cov=dots[:, COV_FIELDS].reshape(count, 2, 2),
-            flux=dots[:, FLUX],
-            width=dots[:, WIDTH_XX : WIDTH_YY + 1],
-            peak=dots[:, PEAK],
-            saturated=dots[:, CLIPPED],
-            quality=np.clip(1.0 - dots[:, MISFIT], 0.0, 1.0),
-            reason=self._reasons[:count],
-        )
+        cov = np.empty((count, 2, 2))
+        cov[:, 0, 0] = dots[:, VAR_X]
+        cov[:, 0, 1] = cov[:, 1, 0] = dots[:, COV_XY]
+        cov[:, 1, 1] = dots[:, VAR_Y]
+        arrays = {
+            "xy": dots[:, X : Y + 1].copy(),
+            "cov": cov,
+            "flux": dots[:, FLUX].copy(),
+            "width": dots[:, WIDTH_XX : WIDTH_YY + 1].copy(),
+            "peak": dots[:, PEAK].copy(),
+            "saturated": dots[:, CLIPPED].astype(np.int64),
+            "quality": np.minimum(np.maximum(1.0 - dots[:, MISFIT], 0.0), 1.0),
+            "reason": self._reasons[:count].copy(),
+        }
+        for array in arrays.values():
+            array.setflags(write=False)
+        # Made here in the right shapes and types, so the record's own checks, which take as long
+        # as several fits, are passed over; a test compares with a checked one.
+        record = object.__new__(Dots)
+        vars(record).update(arrays)
+        return record
+
+
+def windows_around(
+    places_px: npt.ArrayLike, reach_px: npt.ArrayLike, width_px: int, height_px: int
+) -> npt.NDArray[np.int64]:
+    """The windows to search around some places, overlapping ones made one.
+
+    Parameters
+    ----------
+    places_px
+        (N, 2) places [px]; those outside the picture, or NaN, are passed over.
+    reach_px
+        Half side of each window [px], one or (N,), > 0.
+    width_px, height_px
+        Size of the picture [px].
+
+    Returns
+    -------
+    ndarray
+        (M, 4) first and last row, first and last cell, the last ones excluded.
+    """
+    places = np.array(places_px, float).reshape(-1, 2)
+    reach = np.empty(places.shape[0])
+    reach[:] = reach_px
+    windows = np.empty((places.shape[0], 4), np.int64)
+    return windows[: fill_windows(places, reach, width_px, height_px, windows)]
 
 
 def detect(image: Picture, noise: SensorNoise | None = None) -> Dots:

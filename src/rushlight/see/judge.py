@@ -9,7 +9,16 @@ from numba import njit
 
 from rushlight.physics.mixture import GREATEST_MISFIT
 from rushlight.records.dots import REASONS
-from rushlight.see.fit import (
+from rushlight.see.large import (
+    AREA,
+    LEAST_ALONE,
+    LEAST_FILL,
+    ON_EDGE,
+    elliptic_fill,
+    region_dot,
+    ring_around,
+)
+from rushlight.see.model import (
     CLIPPED,
     FIELDS,
     FLUX,
@@ -25,15 +34,6 @@ from rushlight.see.fit import (
     WIDTH_YY,
     X,
     Y,
-)
-from rushlight.see.large import (
-    AREA,
-    LEAST_ALONE,
-    LEAST_FILL,
-    ON_EDGE,
-    elliptic_fill,
-    region_dot,
-    ring_around,
 )
 from rushlight.see.pair import fit_pair, split
 from rushlight.see.tiles import JIT

@@ -14,7 +14,7 @@ import math
 import numpy as np
 from numba import njit
 
-from rushlight.see.fit import (
+from rushlight.see.model import (
     BACKGROUND,
     CLIPPED,
     COV_XY,

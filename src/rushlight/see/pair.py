@@ -11,14 +11,13 @@ import math
 import numpy as np
 from numba import njit
 
-from rushlight.see.fit import (
+from rushlight.see.fit import HOPELESS_MISFIT, HOPELESS_STEP
+from rushlight.see.model import (
     BACKGROUND,
     CLIPPED,
     COV_XY,
     FLUX,
     GREATEST_RADIUS_PX,
-    HOPELESS_MISFIT,
-    HOPELESS_STEP,
     LEAST_SIGMA_PX,
     MISFIT,
     PEAK,
@@ -44,7 +43,7 @@ PAIR_STEPS = 25
 PAIR_GREATEST_SIGMA_PX = 6.0
 LEAST_PART = 0.15
 """Part of the brighter spot's light that the other must have: less is a halo or a flaw."""
-LEAST_SEPARATION = 3.0
+LEAST_SEPARATION = 2.7
 """Least distance of the two, in widths; nearer, they are one dot. A stylus's tip and its glow on
 the wall stand nearer than that, and a plan predicts where one spot settles on both."""
 
@@ -248,6 +247,9 @@ def fit_pair(image, one, other, variance, per_light, full_scale):  # type: ignor
     clipped = 0
     window = (0, 0, 0, 0)
     for count in range(PAIR_STEPS):
+        for k in range(_UNKNOWNS):
+            if not math.isfinite(unknown[k]):
+                return False
         if count < 8:
             window = pair_window(unknown, clipped, width, height)
         if not (4 <= window[1] - window[0] <= side and 4 <= window[3] - window[2] <= side):

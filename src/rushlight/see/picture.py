@@ -18,8 +18,6 @@ normal law passes this height once in 1.7·10⁷ (computed): noise alone makes a
 LEAST_SHAPE_SIGMAS = 20.0
 """A picture's height above which it is searched for bright shapes, in noise widths of a pixel."""
 
-QUARTER_LEVEL, TYPICAL_NOISE = 0, 1
-
 
 @njit(**JIT)
 def look(  # type: ignore[no-untyped-def]
@@ -118,3 +116,55 @@ def measure_ground(image, windows, pairs, background, noise):  # type: ignore[no
         left = max(2 * windows[window, 2] * columns // width - 1, 0)
         right = min((2 * windows[window, 3] + 1) * columns // width + 2, columns)
         tile_statistics(image, top, bottom, left, right, pairs, background, noise)
+
+
+@njit(**JIT)
+def fill_windows(places, reach, width, height, windows):  # type: ignore[no-untyped-def]
+    """The windows around some places, overlapping ones made one.
+
+    Parameters
+    ----------
+    places
+        (N, 2) places [px].
+    reach
+        (N,) half side of each window [px].
+    width, height
+        Size of the picture [px].
+    windows
+        (N, 4) filled, as for `look`.
+
+    Returns
+    -------
+    int
+        Number of windows.
+    """
+    count = 0
+    for index in range(places.shape[0]):
+        x, y, side = places[index, 0], places[index, 1], reach[index] + 1.0
+        if not (-side < x < width + side and -side < y < height + side):
+            continue
+        # Row and cell r lie on the pixels 2r + 1 and 2r + 2.
+        top = max(math.floor((y - side) / 2.0), 0)
+        bottom = min(math.ceil((y + side) / 2.0), height // 2 - 1)
+        left = max(math.floor((x - side) / 2.0), 0)
+        right = min(math.ceil((x + side) / 2.0), width // 2 - 1)
+        if top >= bottom or left >= right:
+            continue
+        kept = 0
+        for old in range(count):
+            apart = (
+                top >= windows[old, 1]
+                or bottom <= windows[old, 0]
+                or left >= windows[old, 3]
+                or right <= windows[old, 2]
+            )
+            if apart:
+                windows[kept] = windows[old]
+                kept += 1
+            else:
+                top, bottom = min(top, windows[old, 0]), max(bottom, windows[old, 1])
+                left, right = min(left, windows[old, 2]), max(right, windows[old, 3])
+        windows[kept, 0], windows[kept, 1] = top, bottom
+        windows[kept, 2], windows[kept, 3] = left, right
+        count = kept + 1
+    return count

@@ -23,9 +23,13 @@ from numba import njit
 
 from rushlight.see.tiles import JIT, add_pairs, interpolate
 
-LEAST_CELL_SIGMAS = 3.0
+LEAST_CELL_SIGMAS = 3.2
 """Least height of a 4×4 sum, in standard deviations, that is looked at more closely. Noise alone
-lifts one sum in 740 over it (normal law); a spot that passes the full test is seldom below it."""
+lifts one sum in 1450 over it (normal law); a spot that passes the full test is seldom below it."""
+
+OLD_GROUND_SIGMAS = 0.03
+"""Change of the background, in noise widths of a pixel, below which a strip's ground serves the
+next one too: an eighth of a 4×4 sum's deviation."""
 
 CHUNK = 64
 CHUNK_PART = 16
@@ -68,26 +72,22 @@ def highest_of_strip(pairs, first, left, tops):  # type: ignore[no-untyped-def]
 
 
 @njit(**JIT)
-def ground_line(background, noise, y, height, line, edges, ground):  # type: ignore[no-untyped-def]
-    """What a 4×4 sum must exceed along a strip, in straight pieces half a tile long.
+def level_line(background, y, height, line):  # type: ignore[no-untyped-def]
+    """Background along a row of pixels, at the middles of the tiles.
 
     Parameters
     ----------
-    background, noise
+    background
         (R, C) tiles [DN].
     y
-        Middle of the strip [px].
+        The row [px].
     height
         Height of the picture [px].
     line
-        (C + 2,) room to work in.
-    edges
-        (2 C + 1,) first cell of each half tile, and the end of the last.
-    ground
-        (W // 2 − 1,) filled with 16 times the level and `LEAST_CELL_SIGMAS` of a sum.
+        (C + 2,) filled; the first and last number lie outside the picture, where the slope of
+        the outermost tiles is carried on.
     """
     rows, columns = background.shape
-    row = min(int(y * rows / height), rows - 1)
     v = (y + 0.5) * rows / height - 0.5
     top = min(max(math.floor(v), 0), max(rows - 2, 0))
     bottom = min(top + 1, rows - 1)
@@ -95,13 +95,55 @@ def ground_line(background, noise, y, height, line, edges, ground):  # type: ign
     for column in range(columns):
         upper, lower = background[top, column], background[bottom, column]
         line[column + 1] = upper + (lower - upper) * v
-    # Beyond the outermost centres the slope is carried on.
     line[0] = 2.0 * line[1] - line[min(2, columns)]
     line[columns + 1] = 2.0 * line[columns] - line[max(columns - 1, 1)]
-    most = 2.0 ** (8 * ground.itemsize) - 1.0 if ground.itemsize == 2 else 2.0**21
-    for half in range(2 * columns):
+
+
+@njit(**JIT)
+def near_enough(line, before, noise):  # type: ignore[no-untyped-def]
+    """Whether a level differs from an older one by too little to matter anywhere.
+
+    Parameters
+    ----------
+    line, before
+        (C + 2,) as from `level_line` [DN].
+    noise
+        (C,) of a pixel [DN].
+
+    Returns
+    -------
+    bool
+        Also where neither is known.
+    """
+    for column in range(noise.size):
+        if abs(line[column + 1] - before[column + 1]) > OLD_GROUND_SIGMAS * noise[column]:
+            return False
+    return True
+
+
+@njit(**JIT)
+def ground_line(line, noise, edges, first_cell, last_cell, ground):  # type: ignore[no-untyped-def]
+    """What a 4×4 sum must exceed along a strip, in straight pieces half a tile long.
+
+    Parameters
+    ----------
+    line
+        (C + 2,) levels as from `level_line` [DN].
+    noise
+        (C,) of a pixel in each tile [DN].
+    edges
+        (2 C + 1,) first cell of each half tile, and the end of the last.
+    first_cell, last_cell
+        The cells that matter, the last excluded.
+    ground
+        (W // 2 − 1,) filled there with 16 times the level and `LEAST_CELL_SIGMAS` of a sum.
+    """
+    most = 65535.0 if ground.itemsize == 2 else 2.0**21
+    for half in range(2 * noise.size):
+        if edges[half + 1] <= first_cell or edges[half] >= last_cell:
+            continue
         column = half >> 1
-        spread = 4.0 * LEAST_CELL_SIGMAS * noise[row, column]
+        spread = 4.0 * LEAST_CELL_SIGMAS * noise[column]
         centre = 16.0 * line[column + 1] + spread
         if half & 1:
             begin, end = centre, 8.0 * (line[column + 1] + line[column + 2]) + spread
@@ -352,10 +394,12 @@ def sweep(  # type: ignore[no-untyped-def]
         Number of cells and of maxima; of too many maxima the weakest are dropped.
     """
     height = image.shape[0]
-    columns = background.shape[1]
+    rows, columns = background.shape
     tops = pairs[5][: last_cell - first_cell]
     ground = pairs[6][: pairs.shape[1] - 1]
     levels = np.empty(columns + 2)
+    grounded = np.empty(columns + 2)
+    noise_row = -1
     edges = np.arange(2 * columns + 1) * ground.size // (2 * columns)
     ready = first_row  # the next row of pairs to be formed
     for strip in range(first_row, last_row, ROWS_OF_STRIP):
@@ -365,7 +409,12 @@ def sweep(  # type: ignore[no-untyped-def]
             ready += 1
         # Where the last strip has fewer rows, older ones stand in: a cell too many may pass.
         highest_of_strip(pairs, strip % 5, first_cell, tops)
-        ground_line(background, noise, strip + end + 0.5, height, levels, edges, ground)
+        tile_row = (strip + end) * rows // height
+        level_line(background, strip + end + 0.5, height, levels)
+        if tile_row != noise_row or not near_enough(levels, grounded, noise[tile_row]):
+            noise_row = tile_row
+            grounded[:] = levels
+            ground_line(levels, noise[tile_row], edges, first_cell, last_cell, ground)
         for chunk in range(first_cell, last_cell, CHUNK):
             chunk_end = min(chunk + CHUNK, last_cell)
             if not any_over(tops, ground, first_cell, chunk, chunk_end):

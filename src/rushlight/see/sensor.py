@@ -32,7 +32,8 @@ class SensorNoise:
     offset_dn
         Grey level of a pixel without light [DN]; NaN when unknown.
     full_scale_dn
-        Level at which a pixel clips [DN], 2–255; NaN when it is to be read from every frame.
+        Level at which a pixel clips [DN], 2–65535: 255 for 8 bits, 1023 for 10, 4095 for 12; NaN
+        when it is to be read from every frame.
 
     Raises
     ------
@@ -50,7 +51,7 @@ class SensorNoise:
             ("gain_e_per_dn", self.gain_e_per_dn > 0, "must be above 0 electrons a grey level"),
             ("read_noise_dn", self.read_noise_dn >= 0, "must be 0 grey levels or more"),
             ("offset_dn", math.isfinite(self.offset_dn), "must be a finite grey level"),
-            ("full_scale_dn", 2 <= self.full_scale_dn <= 255, "must lie between 2 and 255"),
+            ("full_scale_dn", 2 <= self.full_scale_dn <= 65535, "must lie between 2 and 65535"),
         )
         for name, fits, allowed in checks:
             value = getattr(self, name)
@@ -69,11 +70,21 @@ class SensorNoise:
         """Whether read noise and gain are both given."""
         return not (math.isnan(self.read_noise_dn) or math.isnan(self.gain_e_per_dn))
 
-    def levels_per_electron(self) -> float:
-        """Grey levels an electron makes [DN/e⁻], by the assumed gain when none is known."""
-        if math.isnan(self.gain_e_per_dn):
+    def levels_per_electron(self, level_bytes: int = 1) -> float:
+        """Grey levels an electron makes [DN/e⁻], by the assumed gain when none is known.
+
+        Parameters
+        ----------
+        level_bytes
+            Bytes of a pixel: with 2, the assumed gain is spread over the levels up to the
+            clipping level, or over 16 bits where that is unknown.
+        """
+        if not math.isnan(self.gain_e_per_dn):
+            return 1.0 / self.gain_e_per_dn
+        if level_bytes == 1:
             return 1.0 / ASSUMED_GAIN_E_PER_DN
-        return 1.0 / self.gain_e_per_dn
+        full_scale_dn = 65535.0 if math.isnan(self.full_scale_dn) else self.full_scale_dn
+        return (full_scale_dn + 1.0) / 256.0 / ASSUMED_GAIN_E_PER_DN
 
     def variance_dn2(self, level_dn: float) -> float:
         """Variance of a pixel at a level, quantisation included [DN²].

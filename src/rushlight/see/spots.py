@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
-from rushlight.see.fit import BACKGROUND, CLIPPED, FLUX, MISFIT, PEAK, SIGMA, X, Y, fit_spot
+from rushlight.see.fit import fit_spot
 from rushlight.see.judge import (
     FAINT,
     HOT,
@@ -31,9 +31,23 @@ from rushlight.see.large import (
     grow_region,
     ring_around,
 )
+from rushlight.see.model import (
+    BACKGROUND,
+    CLIPPED,
+    FIELDS,
+    FLUX,
+    MISFIT,
+    PEAK,
+    SIGMA,
+    WIDTH_XX,
+    WIDTH_YY,
+    X,
+    Y,
+)
 from rushlight.see.pair import fit_pair
 from rushlight.see.scan import ROWS_OF_STRIP, weighted_sum
 from rushlight.see.start import start_from_region, weighted_centroid
+from rushlight.see.stretched import fit_stretched
 from rushlight.see.tiles import JIT, interpolate
 
 HOT_SHARE = 0.65
@@ -96,6 +110,7 @@ def find_shapes(  # type: ignore[no-untyped-def]
     region = np.empty(REGION_FIELDS)
     ring = np.empty(RING_POINTS)
     level = 0.5 * (dark + top)
+    trial = np.empty(FIELDS)
     least_sum = 16.0 * (dark + 0.3 * (top - dark))
     pairs_tried = 0
     count = 0
@@ -146,6 +161,15 @@ def find_shapes(  # type: ignore[no-untyped-def]
                     if found > 0:
                         count += found
                         continue
+                    drawn_out = fit_stretched(
+                        image, region[MEAN_X], region[MEAN_Y], reach, background, noise,
+                        per_light, full_scale, trial,
+                    )  # fmt: skip
+                    if drawn_out and judge(trial, width, height) == 0:
+                        dot[:] = trial
+                        reasons[count] = 0
+                        count += 1
+                        continue
                 reasons[count] = shape_dot(image, region, level, noise, least_contrast, ring, dot)
                 # Large scenery is not worth a line each; what looks like a dot is.
                 if reasons[count] == 0:
@@ -195,7 +219,10 @@ def find_spots(  # type: ignore[no-untyped-def]
     region = np.empty(REGION_FIELDS)
     ring = np.empty(RING_POINTS)
     start = np.empty(4)
+    trial = np.empty(FIELDS)
     failures = 0
+    doubtful = 0
+    most_doubtful = dots.shape[0] // 2  # the rest is kept for good ones
     for candidate in order:
         if count == dots.shape[0] or failures == MOST_FAILURES:
             break
@@ -219,9 +246,11 @@ def find_spots(  # type: ignore[no-untyped-def]
             for column in range(max(top_x - 1, 0), min(top_x + 2, width)):
                 total += float(image[row, column]) - level
         if middle > HOT_SHARE * total:
-            hot_dot(top_x, top_y, middle, dot)
-            reasons[count] = HOT
-            count += 1
+            if doubtful < most_doubtful:
+                hot_dot(top_x, top_y, middle, dot)
+                reasons[count] = HOT
+                count += 1
+                doubtful += 1
             continue
         clipped = top >= full_scale
         if clipped:
@@ -242,7 +271,7 @@ def find_spots(  # type: ignore[no-untyped-def]
         begin_x, begin_y, begin_sigma = dot[X], dot[Y], dot[SIGMA]
         fit_spot(image, dot, variance, per_light, full_scale)
         reason = judge(dot, width, height)
-        if reason == UNSETTLED or (reason == 0 and dot[MISFIT] > PAIR_MISFIT):
+        if reason in (UNSETTLED, WIDE) or (reason == 0 and dot[MISFIT] > PAIR_MISFIT):
             reach = int(min(math.ceil(3.0 * begin_sigma), 20.0)) + 5
             found = pair_dots(
                 image, begin_x, begin_y, reach, level, math.sqrt(variance),
@@ -251,6 +280,17 @@ def find_spots(  # type: ignore[no-untyped-def]
             if found > 0:
                 count += found
                 continue
+            drawn_out = fit_stretched(
+                image, begin_x, begin_y, reach, level, math.sqrt(variance),
+                per_light, full_scale, trial,
+            )  # fmt: skip
+            if drawn_out and judge(trial, width, height) == 0:
+                if reason == 0:
+                    # Where a round spot settles is foretold; only its widths are better known now.
+                    dot[WIDTH_XX : WIDTH_YY + 1] = trial[WIDTH_XX : WIDTH_YY + 1]
+                else:
+                    dot[:] = trial
+                    reason = 0
         failures += reason in (UNSETTLED, WIDE)
         if reason in (UNSETTLED, WIDE):
             # Not a small spot: perhaps a large flat one, at half its own height.
@@ -264,6 +304,9 @@ def find_spots(  # type: ignore[no-untyped-def]
             continue
         if reason == 0 and dot[PEAK] < least_contrast:
             reason = FAINT
+        if reason != 0 and doubtful == most_doubtful:
+            continue
+        doubtful += reason != 0
         reasons[count] = reason
         count += 1
     return count

@@ -7,7 +7,8 @@ import math
 import numpy as np
 from numba import njit
 
-from rushlight.see.fit import (
+from rushlight.see.large import AREA, FULL_PIXELS, MEAN_X, MEAN_Y, TOP
+from rushlight.see.model import (
     BACKGROUND,
     CLIPPED,
     FAST,
@@ -19,7 +20,6 @@ from rushlight.see.fit import (
     Y,
     window_around,
 )
-from rushlight.see.large import AREA, FULL_PIXELS, MEAN_X, MEAN_Y, TOP
 from rushlight.see.tiles import JIT
 
 

@@ -157,13 +157,16 @@ def tile_statistics(  # type: ignore[no-untyped-def]
     spreads = np.empty((SAMPLES, across), np.float32)
     squares = np.empty(pairs.size, np.uint32)
     half = width // 2
+    begin = columns_from * half // columns
+    end = columns_to * half // columns
     for row in range(rows_from, rows_to):
         top = row * height // rows
         bottom = (row + 1) * height // rows
         for sample in range(SAMPLES):
             y = top + (2 * sample + 1) * (bottom - top - 1) // (2 * SAMPLES)
-            add_pairs(image[y], image[y + 1], pairs)
-            square_steps(image[y], image[y + 1], squares)
+            above, below = image[y, 2 * begin : 2 * end], image[y + 1, 2 * begin : 2 * end]
+            add_pairs(above, below, pairs[begin:end])
+            square_steps(above, below, squares[begin:end])
             for index in range(across):
                 column = columns_from + index
                 left = column * half // columns

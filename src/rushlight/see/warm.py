@@ -6,6 +6,7 @@ import numpy as np
 
 from rushlight.see.assign import assign
 from rushlight.see.detect import Detector
+from rushlight.see.hot import HotPixels
 from rushlight.see.link import Linker
 from rushlight.see.sensor import SensorNoise
 
@@ -21,7 +22,11 @@ def warm() -> None:
     picture[20:44, 20:44] = 255  # clipped, and too large and square for a spot
     picture[70:73, 70:73] = 60  # a spot
     picture[60, 20] = 90  # a hot pixel
+    hot = HotPixels(xy=np.array([[60, 10]]))
     for noise in (SensorNoise(20.0, 0.8, 5.0), SensorNoise.unknown()):
-        dots = Detector(96, 96, noise)(picture)
+        detector = Detector(96, 96, noise, hot=hot)
+        detector(picture.astype(np.uint16))
+        detector.near(picture, [[71.0, 71.0]], 8.0)
+        dots = detector(picture)
     Linker().step(0, dots)
     assign(np.zeros((1, 1)), 1.0, 1.0)
