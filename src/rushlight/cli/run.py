@@ -211,7 +211,8 @@ def _show(summary: RunSummary, json: bool) -> None:
     render.heading(f"session from {summary.basis} {'frames as they came' if live else 'footage'}")
     rows: list[tuple[str, object, str]] = [
         ("frames", summary.frames, ""),
-        ("dots", summary.dots, f"beside {summary.doubtful_dots} doubtful"),
+        ("dots", summary.dots, ""),
+        ("doubtful dots", summary.doubtful_dots, _reasons(summary)),
         ("trails", summary.trails, ""),
         ("fixes", summary.fixes, "" if summary.mapped else "there is no registration"),
         ("switched on", summary.switch_downs, ""),
@@ -237,6 +238,11 @@ def _show(summary: RunSummary, json: bool) -> None:
     render.table("", ["what", "how many", "remark"], rows)
     render.findings(summary.findings)
     render.note(f"written: {', '.join([summary.session, *summary.exports])}")
+
+
+def _reasons(summary: RunSummary) -> str:
+    """Why dots were doubted; few of them are lights."""
+    return ", ".join(f"{reason} {count}" for reason, count in summary.doubts.items())
 
 
 def _with_unit(value: float | None, unit: str) -> str | None:

@@ -239,7 +239,6 @@ class _Loop:
     def _state(self, followed: Followed) -> LiveState:
         rate_hz = self.source.rate_hz()
         self.rate_hz = rate_hz if np.isfinite(rate_hz) else self.rate_hz
-        doubtful = int(np.count_nonzero(followed.dots.reason))
         lit = tuple(
             (fix.carried, float(fix.position_m[0]), float(fix.position_m[1]))
             for fix in followed.fixes
@@ -250,8 +249,8 @@ class _Loop:
             frames=self.counts.frames,
             dropped=self.source.dropped,
             reconnects=self.source.reconnects,
-            dots=len(followed.dots) - doubtful,
-            doubtful=doubtful + followed.passed_over,
+            dots=int(followed.doubts[0]),
+            doubtful=int(followed.doubts[1:].sum()),
             lit=lit or _named(followed),
             delay_ms=self._medians(),
             outputs=self.sending.counts(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,8 @@ class RunSummary:
         Medians of the time from having a frame to its dots, and to its fixes [ms].
     exports
         Folders written.
+    doubts
+        Doubtful dots by the reason against them.
     mapped
         Whether a registration mapped the dots to the surface.
     outputs
@@ -67,6 +69,7 @@ class RunSummary:
     map_ms: float | None
     exports: list[str]
     findings: tuple[Finding, ...]
+    doubts: dict[str, int] = field(default_factory=dict)
     mapped: bool = False
     rate_hz: float | None = None
     reconnects: int = 0
@@ -115,7 +118,8 @@ def summarise(
         "times": times,
         "frames": counts.frames,
         "dots": counts.dots,
-        "doubtful_dots": counts.doubtful,
+        "doubtful_dots": sum(counts.doubtful().values()),
+        "doubts": counts.doubtful(),
         "trails": len(counts.trails),
         "fixes": counts.fixes,
         "switch_downs": counts.events["switch-down"],

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rushlight.records.arrays import Array
-from rushlight.records.dots import Dots, Frame
+from rushlight.records.dots import REASONS, Dots, Frame
 from rushlight.records.session import Event, Fix, TrailLink
 from rushlight.see.link import Linker, TrailLinks
 from rushlight.see.link_frame import HELD
@@ -40,9 +40,9 @@ class Followed:
     ----------
     frame, dots
         The frame, and the dots in it that could be lights.
-    passed_over
-        Number of those that could not: hot pixels, doubtful ones dimmer than the lights, and
-        the anchors' own.
+    doubts
+        (R,) dots that were found, by the reason against them as in `REASONS`; those without one
+        come first. Hot pixels, and doubtful ones dimmer than the lights, are not in `dots`.
     links
         Trail memberships, those of a just confirmed trail's earlier frames included.
     fixes, events
@@ -53,7 +53,7 @@ class Followed:
 
     frame: Frame
     dots: Dots
-    passed_over: int
+    doubts: Array
     links: list[TrailLink]
     fixes: list[Fix]
     events: list[Event]
@@ -152,7 +152,7 @@ class Follower:
         return Followed(
             frame=frame,
             dots=dots,
-            passed_over=len(found) - len(dots),
+            doubts=np.bincount(found.reason, minlength=len(REASONS)),
             links=links + self._unseen(frame, linked),
             fixes=self._fixes(frame, told + sightings, detect_s, map_s),
             events=faults + events + switched,

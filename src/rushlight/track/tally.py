@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rushlight.records.arrays import Array
+from rushlight.records.dots import REASONS
 from rushlight.track.following import Followed
 
 
@@ -18,8 +20,10 @@ class Tally:
 
     Attributes
     ----------
-    frames, dots, doubtful, fixes
-        Counts; doubtful dots have a reason against them.
+    frames, dots, fixes
+        Counts; dots are those without a reason against them.
+    doubts
+        (R,) dots found, by the reason against them as in `REASONS`.
     first_ns, last_ns
         Capture times of the first and last frame [ns].
     started_s
@@ -34,11 +38,11 @@ class Tally:
 
     frames: int = 0
     dots: int = 0
-    doubtful: int = 0
     fixes: int = 0
     first_ns: int = 0
     last_ns: int = 0
     started_s: float = 0.0
+    doubts: Array = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
     trails: set[int] = field(default_factory=set)
     events: Counter[str] = field(default_factory=Counter)
     detect_s: list[float] = field(default_factory=list)
@@ -52,14 +56,18 @@ class Tally:
             self.started_s = time.perf_counter()
         self.frames += 1
         self.last_ns = followed.frame.capture_ns
-        doubtful = int(np.count_nonzero(followed.dots.reason))
-        self.dots += len(followed.dots) - doubtful
-        self.doubtful += doubtful + followed.passed_over
+        self.dots += int(followed.doubts[0])
+        self.doubts = self.doubts + followed.doubts
         self.fixes += len(followed.fixes)
         self.trails.update(link.trail for link in followed.links)
         self.events.update(event.kind for event in followed.events)
         self.detect_s.append(followed.detect_s)
         self.map_s.append(followed.map_s)
+
+    def doubtful(self) -> dict[str, int]:
+        """How many dots had which reason against them, the most frequent first."""
+        told = {REASONS[k]: int(n) for k, n in enumerate(self.doubts) if k and n}
+        return dict(sorted(told.items(), key=lambda each: -each[1]))
 
     def share(self, frames: int | None) -> float:
         """Share of that many frames that is done, 0 when the number is unknown."""
