@@ -10,6 +10,7 @@ import numpy as np
 
 from rushlight.errors import Finding
 from rushlight.jobs.belonging import Source, camera_of
+from rushlight.jobs.inspect_files import hot_pixels
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.keep.writer import SessionWriter
 from rushlight.plan.evaluate import evaluate
@@ -19,7 +20,8 @@ from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import Clock, FootageHeader, SessionHeader
 from rushlight.see.blink import Code, check_codes, codes_of
-from rushlight.see.detect import Detector
+from rushlight.see.hot import HotPixels
+from rushlight.see.learning import LearningDetector
 from rushlight.see.link import Linker
 from rushlight.see.sensor import SensorNoise
 from rushlight.shelf.resolve import resolve
@@ -58,6 +60,7 @@ class Setting:
     codes: list[Code]
     exposure_s: float
     anchors: Anchors | None
+    hot: HotPixels | None
     rig: Rig | None
     registration: Registration | None
     findings: list[Finding]
@@ -71,7 +74,7 @@ class Setting:
         """A follower for this source, knowing nothing yet."""
         linker = Linker(coast_s=RELEASE_S)
         return Follower(
-            detect=Detector(*self.source.size_px, self.noise),
+            detect=LearningDetector(*self.source.size_px, self.noise, self.hot),
             linker=linker,
             new_filter=new_filter,
             identity=self.identity,
@@ -108,7 +111,7 @@ def prepare(
     rig, shelf = (None, None) if rig_file is None else load_rig(rig_file)
     noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
     codes: list[Code] = []
-    exposure_s, anchors = 0.0, None
+    exposure_s, anchors, hot = 0.0, None, None
     registration = None
     if registration_path is not None:
         registration = read_document(Registration, registration_path)
@@ -120,6 +123,7 @@ def prepare(
         row_time_s = float(resolved.cameras.row_time_s[0, camera])
         things = followed_things(rig)
         carried = [thing.id for thing in things]
+        hot = hot_pixels(rig_path(rig_file).parent, rig.cameras[camera].part, source.size_px)
         codes = codes_of(things)
         if codes:
             exposure_s = _exposure_s(resolved, camera, sidecar)
@@ -151,6 +155,7 @@ def prepare(
         codes=codes,
         exposure_s=exposure_s,
         anchors=anchors,
+        hot=hot,
         rig=rig,
         registration=registration,
         findings=findings,

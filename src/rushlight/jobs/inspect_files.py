@@ -14,7 +14,8 @@ from rushlight.inspect.result import Measure
 from rushlight.records.document import Basis, read_document, write_bytes, write_text
 from rushlight.records.parts import PartMeasured
 from rushlight.records.sourced import Sourced
-from rushlight.shelf.catalogue import Shelf
+from rushlight.see.hot import HotPixels
+from rushlight.shelf.catalogue import MEASURED_FOLDER, Shelf
 
 _ABOVE = (
     "Measured of the part at hand by `rushlight inspect`; each value goes before the shelf's.",
@@ -164,3 +165,42 @@ def write_pixels(
     mapped = stem.with_name(stem.name + ".png")
     write_bytes(mapped, buffer.getvalue())
     return [listed, mapped]
+
+
+def hot_pixels(folder: Path, part: str, size_px: tuple[int, int]) -> HotPixels | None:
+    """The odd pixels of a camera, as inspection listed them beside a rig; None where it did not.
+
+    Parameters
+    ----------
+    folder
+        Of the rig.
+    part
+        Id of the camera's part.
+    size_px
+        Width and height of the pictures [px].
+
+    Raises
+    ------
+    RushlightError
+        When the list cannot be read, or is of larger pictures.
+    """
+    path = folder / MEASURED_FOLDER / f"{part}-noise-pixels.csv"
+    if not path.is_file():
+        return None
+    try:
+        rows = [line.split(",")[:2] for line in path.read_text().splitlines()[1:] if line]
+        places = np.array([[int(x), int(y)] for x, y in rows], np.int64).reshape(-1, 2)
+    except (OSError, ValueError) as error:
+        raise RushlightError.of(
+            str(path), "", "is no list of pixels", "inspect the camera's noise again", "pixels"
+        ) from error
+    found = HotPixels(xy=places)
+    if not found.within(*size_px):
+        raise RushlightError.of(
+            str(path),
+            "",
+            f"lists pixels outside pictures of {size_px[0]}×{size_px[1]} px",
+            "inspect the camera at the size that the rig uses",
+            "pixels",
+        )
+    return found
