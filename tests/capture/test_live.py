@@ -259,3 +259,31 @@ def test_a_session_without_a_rig_spans_its_dots_and_says_so(tmp_path):
     assert [finding.code for finding in source.findings] == ["size-assumed"]
     with pytest.raises(RushlightError, match='holds no frame of camera "other"'):
         replay_session(path, "other")
+
+
+def test_silence_is_told_while_nothing_comes_and_only_then():
+    class Feed:
+        name, camera, size_px = "made here", "camera", (8, 8)
+        simulated, times, renewable = True, "the host's clock", False
+
+        def __init__(self):
+            self.findings = []
+
+        def arrivals(self, stopping):
+            for index in range(30):
+                if index == 15:
+                    time.sleep(0.5)
+                time.sleep(0.005)
+                yield Arrival(time.monotonic_ns(), float("nan"), np.zeros((8, 8), np.uint8))
+
+    silences = []
+    with LiveFrames(Feed()) as source:
+        source.on_silence = lambda: silences.append(time.monotonic())
+        came = []
+        for _ in source:
+            came.append(time.monotonic())
+    gaps = np.diff(came)
+    longest = int(np.argmax(gaps))
+    assert gaps[longest] > 0.4
+    inside = [at for at in silences if came[longest] < at < came[longest + 1]]
+    assert len(inside) >= 3 and inside[0] - came[longest] < 0.3

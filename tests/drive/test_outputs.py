@@ -76,3 +76,26 @@ def test_what_was_opened_is_closed_when_another_cannot_be(display):
 def test_nothing_switched_on_is_nothing_done(display, make):
     with open_outputs(["session"], display) as outputs:
         assert outputs.put(make.results(0, 0)) == {}
+
+
+def test_what_is_down_is_called_off_in_silence_and_comes_down_anew(make, display):
+    class Kept:
+        name, sent, lost = "kept", 0, 0
+
+        def __init__(self):
+            self.steps, self.findings = [], []
+
+        def put(self, results, steps):
+            self.steps += steps
+            return -1
+
+        def close(self):
+            pass
+
+    kept = Kept()
+    with Outputs([kept], display) as outputs:
+        outputs.put(make.results(0, 0, [make.fix("wren", 4, 1.0, 1.0, 0)]))
+        outputs.call_off()
+        outputs.call_off()
+        outputs.put(make.results(1, 10, [make.fix("wren", 4, 1.0, 1.0, 10, 1)]))
+    assert [step.kind for step in kept.steps] == ["down", "cancel", "down", "cancel"]

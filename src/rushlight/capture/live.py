@@ -11,7 +11,7 @@ import math
 import threading
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from types import TracebackType
 from typing import Generic, Protocol, Self, TypeVar
@@ -32,6 +32,9 @@ STEADY_S = 5.0
 
 RATE_WINDOW_S = 3.0
 """Over which the frame rate is measured [s]; no source."""
+
+SILENCE_S = 0.05
+"""How long nothing must come before it is told, again and again [s]; no source."""
 
 OPENING_S = 8.0
 """How long the first frame is waited for [s]; no source. Some drivers take seconds to start."""
@@ -56,12 +59,15 @@ class LiveSource(Protocol[Item]):
         How often the source was opened again after it broke.
     faults
         Breaks and recoveries with their moments, for the session.
+    on_silence
+        Called, where frames are taken, again and again while none comes.
     """
 
     name: str
     camera: str
     gives_dots: bool
     faults: list[Event]
+    on_silence: Callable[[], None] | None
 
     @property
     def size_px(self) -> tuple[int, int]:
@@ -129,6 +135,7 @@ class _Reader(Generic[Given]):
         self._patience_s = math.inf if patience_s is None else patience_s
         self.name, self.camera = feed.name, feed.camera
         self.faults: list[Event] = []
+        self.on_silence: Callable[[], None] | None = None
         self._size_px = feed.size_px
         self._stopping = threading.Event()
         self._changed = threading.Condition()
@@ -248,16 +255,21 @@ class _Reader(Generic[Given]):
 
     def _take(self) -> Given | None:
         """The newest item, once there is one; None at the end."""
-        with self._changed:
-            self._changed.wait_for(
-                lambda: self._newest is not None or self._ended or self._stopping.is_set()
-            )
-            if self._stopping.is_set():
-                return None
-            if self._newest is None and self._error is not None:
-                raise self._error
-            item, self._newest = self._newest, None
-            return item
+        while True:
+            with self._changed:
+                came = self._changed.wait_for(
+                    lambda: self._newest is not None or self._ended or self._stopping.is_set(),
+                    SILENCE_S,
+                )
+                if came:
+                    if self._stopping.is_set():
+                        return None
+                    if self._newest is None and self._error is not None:
+                        raise self._error
+                    item, self._newest = self._newest, None
+                    return item
+            if self.on_silence is not None:
+                self.on_silence()
 
     def _work(self) -> None:
         """Read until the source ends for good; whatever fails is raised where frames are taken."""

@@ -71,6 +71,7 @@ def inspect(
     from rushlight.cli import render
     from rushlight.inspect.guide import STEPS, step_of
 
+    _sensible(step, frames, live, take, length)
     if step == AT_REST and (live is not None or rig is not None):
         _at_rest(live, rig, camera, length, json)
         return
@@ -96,6 +97,27 @@ def inspect(
         _show(result)
     if not result.result.told:
         raise typer.Exit(1)
+
+
+def _sensible(
+    step: str | None,
+    frames: list[Path] | None,
+    live: str | None,
+    take: list[str] | None,
+    length: str | None,
+) -> None:
+    """Refuse what would be passed over in silence."""
+    from rushlight.errors import RushlightError
+
+    wrong = None
+    if step is None and (frames or live):
+        wrong = "--frames" if frames else "--live", "needs the step to take", "name it first"
+    elif frames and live:
+        wrong = "--frames and --live", "are two sources", "give one of them"
+    elif live is None and step != AT_REST and (take or length):
+        wrong = "--take" if take else "--for", "does nothing without --live", "leave it out"
+    if wrong is not None:
+        raise RushlightError.of(wrong[0], "", wrong[1], wrong[2], "option-idle")
 
 
 def _ready(name: str) -> None:

@@ -92,7 +92,12 @@ def _rows(state: LiveState) -> list[tuple[str, str]]:
     detect, mapped, sent = (_ms(value) for value in state.delay_ms)
     lit = [name if math.isnan(x) else f"{name} at {x:.3f}, {y:.3f} m" for name, x, y in state.lit]
     rows = [
-        ("rate", f"{_number(state.rate_hz)} frames/s"),
+        (
+            "rate",
+            f"no frames for {state.silent_s:.1f} s"
+            if state.silent_s
+            else f"{_number(state.rate_hz)} frames/s",
+        ),
         ("frames", f"{state.frames}, {state.dropped} dropped, {state.reconnects} reconnects"),
         ("dots", f"{state.dots}, {state.doubtful} doubtful"),
         ("lit", "; ".join(lit) or "none"),

@@ -91,6 +91,12 @@ def run(
     from rushlight.cli import render
 
     _one_of(footage, camera, tune, list_cameras)
+    _only_with(
+        camera,
+        "--camera",
+        {"--output": output, "--ahead": ahead, "--for": length, "--loop": loop or None},
+    )
+    _only_with(footage, "--footage", {"--rate": rate})
     if list_cameras:
         from rushlight.cli.live import show_cameras
         from rushlight.jobs.live import cameras
@@ -174,6 +180,17 @@ def _live(
     lines = any(name == "lines" for name, _, _ in summary.outputs)
     with redirect_stdout(sys.stderr) if lines else nullcontext():
         _show(summary, json)
+
+
+def _only_with(given: object, option: str, others: dict[str, object]) -> None:
+    """Refuse what would do nothing without another option."""
+    for name, value in others.items():
+        if value is not None and given is None:
+            from rushlight.errors import RushlightError
+
+            raise RushlightError.of(
+                name, "", f"does nothing without {option}", "leave it out", "option-idle"
+            )
 
 
 def _one_of(footage: Path | None, camera: str | None, tune: object, list_cameras: bool) -> None:

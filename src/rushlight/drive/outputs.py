@@ -70,16 +70,21 @@ class Outputs:
         sent = {output.name: output.put(results, steps) for output in self.outputs}
         return {name: sent_ns for name, sent_ns in sent.items() if sent_ns >= 0}
 
+    def call_off(self) -> None:
+        """Call off what is down, as when no frames come; it comes down anew when seen again."""
+        steps = self._contacts.call_off()
+        if steps:
+            end = Results(self._last.frame, self._last.capture_ns)
+            for output in self.outputs:
+                output.put(end, steps)
+
     def close(self) -> None:
         """Call off what is down, and close every output."""
         if self._closed:
             return
         self._closed = True
-        steps = self._contacts.call_off()
-        end = Results(self._last.frame, self._last.capture_ns)
+        self.call_off()
         for output in self.outputs:
-            if steps:
-                output.put(end, steps)
             output.close()
 
     def __enter__(self) -> Self:

@@ -14,6 +14,7 @@ from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.capture.pictures import PICTURE_SUFFIXES, natural_key
 from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.belonging import Source
 from rushlight.jobs.lens_target import refused
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
@@ -155,7 +156,7 @@ def calibrate(
             "leave it out, and it is chosen by fit",
         )
     footage = open_footage(pictures, camera=camera or "camera")
-    name, inputs = _camera_named(camera, rig_file, footage)
+    name, inputs = camera_named(camera, rig_file, footage)
     names = _picture_names(pictures, footage)
     skip = set(leave_out)
     if skip and skip - set(names or ()):
@@ -234,6 +235,9 @@ def calibrate_gathered(
         ) from error
     made = calibration_of(solved, board, camera).stamped(basis, inputs=inputs)
     vouched = made.verdict is not None and made.verdict.vouched
+    if not vouched and out.exists():
+        # A lens that was vouched for is not lost to one that is not.
+        out = out.with_stem(f"{out.stem}-not-vouched")
     drawn = out.with_suffix(".png")
     made.write(out)
     write_bytes(drawn, picture(solved, camera, basis, vouched))
@@ -256,8 +260,8 @@ def guide(gatherer: Gatherer, size_px: tuple[int, int]) -> NextView:
     return next_view(solved, gatherer.board) or first_view()
 
 
-def _camera_named(
-    camera: str | None, rig_file: Path | None, footage: Footage
+def camera_named(
+    camera: str | None, rig_file: Path | None, footage: Source
 ) -> tuple[str, dict[str, str]]:
     """The camera's id, and the rig's hash where there is one."""
     if rig_file is None:
@@ -331,7 +335,8 @@ def _too_few(gatherer: Gatherer) -> RushlightError:
         f"{count} of a board of {board.columns} × {board.rows} inner corners",
         f"{'is' if count == 1 else 'are'} too few to tell a lens"
         + (f" ({passed})" if passed else ""),
-        "see that the whole board is in the picture, dark on light as the camera sees it, and "
+        "see that the whole board is in the picture and dark on light as the camera sees it "
+        "(many inks vanish in the infrared: look first, print with carbon toner), and "
         f"take {LEAST_TO_FIT} at the very least, better a dozen",
         "views-too-few",
     )

@@ -6,11 +6,9 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
-
 from rushlight.errors import RushlightError
-from rushlight.jobs.calibrate import CalibrateResult, calibrate_gathered, guide
-from rushlight.jobs.load import load_rig, typed_quantity
+from rushlight.jobs.calibrate import CalibrateResult, calibrate_gathered, camera_named, guide
+from rushlight.jobs.load import typed_length_s
 from rushlight.jobs.sources import open_source
 from rushlight.register.lens_views import Board, Gatherer
 
@@ -59,9 +57,8 @@ def calibrate_live(
     RushlightError
         When the source gives no pictures, or the views tell no lens.
     """
-    length_s = typed_quantity(length, "time", "--for")
+    length_s = typed_length_s(length)
     gatherer = Gatherer(board, moving=True, most=views)
-    inputs = {} if rig_file is None else {"rig": load_rig(rig_file)[0].content_hash()}
     with open_source(source, rig_file, camera) as frames:
         if frames.gives_dots:
             raise RushlightError.of(
@@ -71,6 +68,7 @@ def calibrate_live(
                 "calibrate a camera that gives pictures",
                 "no-pictures",
             )
+        name, inputs = camera_named(camera, rig_file, frames)
         ending = None if length_s is None else threading.Timer(length_s, frames.stop)
         if ending is not None:
             ending.daemon = True
@@ -81,7 +79,7 @@ def calibrate_live(
                 image = None if isinstance(frame, tuple) else frame.image
                 if image is None:
                     continue
-                kept = gatherer.offer(_eight_bits(image), f"frame {frame.index}")  # type: ignore[union-attr]
+                kept = gatherer.offer(image, f"frame {frame.index}")  # type: ignore[union-attr]
                 if kept is None:
                     continue
                 count = len(gatherer.views)
@@ -97,17 +95,9 @@ def calibrate_live(
     return calibrate_gathered(
         gatherer,
         frames.size_px,
-        camera or frames.camera,
+        name,
         out,
         basis="simulated" if frames.simulated else "measured",
         inputs=inputs,
         earlier=tuple(frames.findings),
     )
-
-
-def _eight_bits(image: np.ndarray) -> np.ndarray:
-    """Deeper pictures as 8 bits, which is enough to find corners by."""
-    if image.dtype == np.uint8:
-        return image
-    scale = 255.0 / max(int(image.max()), 1)
-    return np.asarray(np.round(image * scale), np.uint8)

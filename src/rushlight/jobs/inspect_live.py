@@ -14,7 +14,7 @@ from rushlight.capture.rest import learn_noise, noise_path
 from rushlight.errors import Finding, RushlightError
 from rushlight.inspect.takes import Label, Take
 from rushlight.jobs.inspect import Asked, Inspected, inspect_takes
-from rushlight.jobs.load import load_rig, rig_path, typed_quantity
+from rushlight.jobs.load import load_rig, rig_path, typed_length_s
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.sources import open_source
 from rushlight.records.dot_noise import DotNoise
@@ -63,7 +63,7 @@ def inspect_live(
     RushlightError
         When the source gives no pictures, or the step cannot be taken.
     """
-    length_s = typed_quantity(length or DEFAULT_LENGTH, "time", "--for") or 0.0
+    length_s = typed_length_s(length, DEFAULT_LENGTH) or 0.0
     made, findings = [], []
     for name in takes or ("take",):
         ready(name)
@@ -97,7 +97,7 @@ def learn_rest(
     RushlightError
         When the source sends no dots, or the lights moved.
     """
-    length_s = typed_quantity(length or "10 s", "time", "--for") or 0.0
+    length_s = typed_length_s(length, "10 s") or 0.0
     rig, _ = load_rig(rig_file)
     with open_source(source, rig_file, camera) as sensor:
         if not isinstance(sensor, LiveDots):

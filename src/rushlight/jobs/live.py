@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections import deque
@@ -20,7 +21,7 @@ from rushlight.drive.outputs import ELSEWHERE, Outputs, open_outputs
 from rushlight.drive.pointer import PointerOutput
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.following import Setting, header_of, own_filter, prepare, store
-from rushlight.jobs.load import load_rig, typed_quantity
+from rushlight.jobs.load import load_rig, typed_length_s, typed_quantity
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.jobs.sources import open_source
@@ -31,10 +32,17 @@ from rushlight.records.session import Clock, Fix
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import Followed, Follower
 from rushlight.track.foretell import Foretold
+from rushlight.track.switch import RELEASE_S
 from rushlight.track.tally import Tally
+
+MOST_AHEAD_S = 0.5
+"""Farthest that a hand is foretold [s]; no source."""
 
 TELL_EVERY_S = 0.25
 """How often the state is told [s]."""
+
+LATE_FRAMES = 3.0
+"""So many frame periods without a frame, and 0.1 s at least, call off what is down; no source."""
 
 RECENT = 120
 """Frames over which delays are told."""
@@ -85,6 +93,8 @@ class LiveState:
         In the last frame.
     lit
         What is lit, with its place [m]; NaN where no map tells it.
+    silent_s
+        How long no frame came [s], 0 while they come.
     delay_ms
         Medians over the last frames from the middle of the exposure to dots, to fixes and to
         sending [ms]; NaN where nothing was to be told.
@@ -100,6 +110,7 @@ class LiveState:
     dots: int
     doubtful: int
     lit: tuple[tuple[str, float, float], ...]
+    silent_s: float
     delay_ms: tuple[float, float, float]
     outputs: tuple[tuple[str, int, int], ...]
 
@@ -157,7 +168,8 @@ def run_live(
     document = None if rig is None else load_rig(rig)[0]
     filter_name = choice.filter_name or own_filter(document)
     new_filter = filter_maker(filter_name, document.smoothing if document else None)
-    length_s = typed_quantity(choice.length, "time", "--for")
+    length_s = typed_length_s(choice.length)
+    _ahead_s(choice, document)
     progress("loading the kernels", 0.0)
     warm()
     progress("loading the kernels", 1.0)
@@ -188,7 +200,7 @@ def run_live(
                     ending.cancel()
             for event in source.faults:
                 session.put_event(event)
-        told = (*source.findings, *sending.findings)
+        told = (*source.findings, *sending.findings, *loop.counts.faults())
     return summarise(
         out,
         setting,
@@ -219,12 +231,18 @@ class _Loop:
         default_factory=lambda: deque(maxlen=RECENT)
     )
     _told_s: float = 0.0
+    _last_s: float = 0.0
+    _quiet: bool = False
+    _followed: Followed | None = None
 
     def run(self) -> None:
         """Until the source ends."""
-        self._told_s = time.monotonic()
+        self._told_s = self._last_s = time.monotonic()
+        self.source.on_silence = self._silent
         for item in self.source:
             took_ns = time.monotonic_ns()
+            self._last_s = took_ns * 1e-9
+            self._quiet = False
             frame, dots = item if isinstance(item, tuple) else (item, None)
             followed = _on_the_host_clock(self.follower.step(frame, dots), took_ns)
             followed = self.sending.send(followed)
@@ -232,16 +250,33 @@ class _Loop:
             store(self.session, followed)
             if followed.fixes:
                 self._delays_ms.append(_delays_ms(followed.fixes[-1]))
-            if time.monotonic() - self._told_s >= TELL_EVERY_S:
-                self._told_s = time.monotonic()
-                self.tell(self._state(followed))
+            self._followed = followed
+            self._tell_now_and_then()
+
+    def _silent(self) -> None:
+        """No frame has come for a while: nothing may stay down, and the user is told."""
+        rate_hz = self.rate_hz or math.nan
+        longest_s = max(RELEASE_S, LATE_FRAMES / rate_hz) if rate_hz > 0 else RELEASE_S
+        if not self._quiet and time.monotonic() - self._last_s > longest_s:
+            self._quiet = True
+            self.sending.call_off()
+        self._tell_now_and_then()
+
+    def _tell_now_and_then(self) -> None:
+        if self._followed is not None and time.monotonic() - self._told_s >= TELL_EVERY_S:
+            self._told_s = time.monotonic()
+            self.tell(self._state(self._followed))
 
     def _state(self, followed: Followed) -> LiveState:
         rate_hz = self.source.rate_hz()
         self.rate_hz = rate_hz if np.isfinite(rate_hz) else self.rate_hz
-        lit = tuple(
-            (fix.carried, float(fix.position_m[0]), float(fix.position_m[1]))
-            for fix in followed.fixes
+        lit = (
+            ()
+            if self._quiet
+            else tuple(
+                (fix.carried, float(fix.position_m[0]), float(fix.position_m[1]))
+                for fix in followed.fixes
+            )
         )
         return LiveState(
             since_s=self.counts.footage_s() or 0.0,
@@ -251,7 +286,8 @@ class _Loop:
             reconnects=self.source.reconnects,
             dots=int(followed.doubts[0]),
             doubtful=int(followed.doubts[1:].sum()),
-            lit=lit or _named(followed),
+            lit=lit if lit or self._quiet else _named(followed),
+            silent_s=time.monotonic() - self._last_s if self._quiet else 0.0,
             delay_ms=self._medians(),
             outputs=self.sending.counts(),
         )
@@ -327,6 +363,11 @@ class _Sending:
         tally = self._outputs.tally if self._outputs else {}
         return tuple((name, sent, lost) for name, (sent, lost) in tally.items())
 
+    def call_off(self) -> None:
+        """Call off what is down at every output."""
+        if self._outputs is not None:
+            self._outputs.call_off()
+
     def send(self, followed: Followed) -> Followed:
         """Hand the results to every output; the same with the moment at which they left."""
         if self._outputs is None:
@@ -354,6 +395,14 @@ def _ahead_s(choice: LiveChoice, rig: Rig | None) -> float:
     """How far fixes are foretold [s]."""
     typed = typed_quantity(choice.ahead, "time", "--ahead")
     if typed is not None:
+        if not 0.0 <= typed <= MOST_AHEAD_S:
+            raise RushlightError.of(
+                "--ahead",
+                f'"{choice.ahead}"',
+                f"is outside 0 to {MOST_AHEAD_S * 1e3:g} ms; no hand can be foretold for longer",
+                'give a time such as "30 ms"',
+                "ahead-range",
+            )
         return typed
     return rig.drive.ahead.value if rig and rig.drive and rig.drive.ahead else 0.0
 

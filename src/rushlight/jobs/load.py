@@ -61,3 +61,26 @@ def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float
         raise RushlightError.of(
             option, f'"{text}"', error.allowed, error.remedy, "quantity"
         ) from None
+
+
+def typed_length_s(text: str | None, usual: str | None = None) -> float | None:
+    """How long the user wants something to last [s], as typed after ``--for``.
+
+    Parameters
+    ----------
+    text
+        As typed, or None.
+    usual
+        What holds where nothing was typed.
+
+    Raises
+    ------
+    RushlightError
+        When it is no time above 0.
+    """
+    length_s = typed_quantity(text if text is not None else usual, "time", "--for")
+    if length_s is not None and length_s <= 0.0:
+        raise RushlightError.of(
+            "--for", f'"{text}"', "is not a time above 0", 'give one such as "10 s"', "length"
+        )
+    return length_s

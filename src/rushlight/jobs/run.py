@@ -96,7 +96,7 @@ def run(
         filter_name,
         counts,
         exports,
-        tuple(footage.findings),
+        (*footage.findings, *counts.faults()),
         dropped=max((footage.frames or counts.frames) - counts.frames, 0),
     )
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from rushlight.errors import Finding
 from rushlight.records.arrays import Array
 from rushlight.records.dots import REASONS
 from rushlight.track.following import Followed
@@ -32,6 +33,8 @@ class Tally:
         Their ids.
     events
         Counts by kind.
+    fault_words
+        What was told of faults on the way, each once.
     detect_s, map_s
         (frames,) from having a frame to its dots, and to its fixes [s].
     """
@@ -45,6 +48,7 @@ class Tally:
     doubts: Array = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
     trails: set[int] = field(default_factory=set)
     events: Counter[str] = field(default_factory=Counter)
+    fault_words: dict[str, None] = field(default_factory=dict)
     detect_s: list[float] = field(default_factory=list)
     map_s: list[float] = field(default_factory=list)
 
@@ -61,6 +65,9 @@ class Tally:
         self.fixes += len(followed.fixes)
         self.trails.update(link.trail for link in followed.links)
         self.events.update(event.kind for event in followed.events)
+        self.fault_words.update(
+            dict.fromkeys(event.detail for event in followed.events if event.kind == "fault")
+        )
         self.detect_s.append(followed.detect_s)
         self.map_s.append(followed.map_s)
 
@@ -68,6 +75,13 @@ class Tally:
         """How many dots had which reason against them, the most frequent first."""
         told = {REASONS[k]: int(n) for k, n in enumerate(self.doubts) if k and n}
         return dict(sorted(told.items(), key=lambda each: -each[1]))
+
+    def faults(self) -> list[Finding]:
+        """What was told of faults on the way, as a camera that has moved."""
+        return [
+            Finding("warning", "fault", "run:", "", words.rstrip("."), "")
+            for words in self.fault_words
+        ]
 
     def share(self, frames: int | None) -> float:
         """Share of that many frames that is done, 0 when the number is unknown."""
