@@ -125,7 +125,7 @@ def test_what_is_shown(tuned, capsys, monkeypatch):
         "kitchen.sqlite (measured)",
         "chosen",
         "as run, by default",
-        "stray [ms]",
+        "late [ms]",
         "foretold [mm]",
         "[smoothing]",
         "tune.png",

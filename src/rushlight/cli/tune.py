@@ -68,23 +68,18 @@ def _curve(tuning: Tuning) -> None:
         marks += () if point.front else ("beaten by another",)
         rows.append(
             [
-                *_setting(point),
-                f"{point.jitter:.3g}",
-                _span(point.jitter_low, point.jitter_high),
-                _ms(point.lag_ms),
-                _span(_number(point.lag_low_ms), _number(point.lag_high_ms)),
-                None if point.slow_lag_ms is None else _ms(point.slow_lag_ms),
-                _ms(point.stray_ms),
+                ", ".join(each for each in _setting(point) if each),
+                f"{point.jitter:.3g}" + _between(point.jitter_low, point.jitter_high),
+                _ms(point.lag_ms) + _between(_number(point.lag_low_ms), _number(point.lag_high_ms)),
                 _ms(point.late_ms),
                 "; ".join(marks),
             ]
         )
     render.table(
         f"Jitter against lag: settings that nothing beats in both, of {len(tuning.points)} tried",
-        ["filter", "cut-off [Hz]", "gain [1/px]", "agility [px²/s³]", f"jitter [{tuning.unit}]",
-         "95 % [1]", "lag [ms]", "95 % [1]", "slow lag [ms]", "stray [ms]", "late [ms]", ""],
+        ["setting", f"jitter, {tuning.unit} (95 %)", "lag, ms (95 %)", "late [ms]", ""],
         rows,
-    )  # fmt: skip
+    )
 
 
 def _ahead(tuning: Tuning) -> None:
@@ -105,8 +100,16 @@ def _ahead(tuning: Tuning) -> None:
 
 
 def _setting(point: TunedPoint) -> list[str | None]:
-    numbers = (point.cutoff_hz, point.speed_gain, point.agility_px2_s3)
-    return [point.filter, *(None if each is None else f"{each:g}" for each in numbers)]
+    numbers = (
+        (point.cutoff_hz, "Hz"), (point.speed_gain, "/px"), (point.agility_px2_s3, "px²/s³")
+    )  # fmt: skip
+    told = [None if each is None else f"{each:g} {unit}" for each, unit in numbers]
+    return [point.filter, *told]
+
+
+def _between(low: float | None, high: float | None) -> str:
+    span = _span(low, high)
+    return "" if span is None else f" ({span})"
 
 
 def _number(value: float | None) -> float | None:
