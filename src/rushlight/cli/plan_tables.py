@@ -41,6 +41,7 @@ def tables(plan: Plan) -> list[Table]:
         _causes(plan),
         _advice(plan),
         _light(plan),
+        _shadow(plan),
         _delay(plan),
         _power(plan),
         _eyes(plan),
@@ -62,6 +63,17 @@ def in_short(plan: Plan) -> list[str]:
         f"{before or 'not known'} → {after or 'not known'}, coverage "
         f"{number(advice.coverage_before)} → {number(advice.coverage_after)} %.",
     ]
+
+
+def _shadow(plan: Plan) -> Table:
+    """How often bodies, arms and hands hide the light."""
+    title = "Shadow by bodies, arms and hands (coverage above does not count it)"
+    rows: list[list[object]] = [
+        [one.scope.condition, one.statistic, quantity(one.value, one.unit)]
+        for one in plan.figures
+        if one.name == "shadow" and one.scope.carried is None
+    ]
+    return title, ["who is there", "over the places", "hidden"], rows
 
 
 def _targets(plan: Plan) -> Table:

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Canvas
 from numpy.typing import NDArray
 
+from rushlight.physics.people import ada_children_reach_band, ada_reach_band
 from rushlight.plan.look import EMBER, INK, PAPER, QUIET, REED, STYLE, svg_of
 from rushlight.plan.planning import Planned
 from rushlight.plan.room import side_view, top_view
@@ -18,6 +19,9 @@ from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, find_figure
 from rushlight.records.plan import Plan, PlanMap
 
 Array = NDArray[Any]
+
+
+_CHILDREN = (("3 to 4", 3), ("5 to 8", 5), ("9 to 12", 9))
 
 
 def error_map(plan: Plan) -> Canvas:
@@ -78,17 +82,44 @@ def _one_map(axes: Axes, one: PlanMap, plan: Plan, least: float, most: float) ->
                 )
             )
     _outline(axes, covered, dx, dy)
+    _reach_lines(axes, plan, width, height)
     for number, (x, y) in enumerate(plan.beacons, start=1):
         axes.plot(x, y, "o", ms=13, mfc=PAPER, mec=EMBER, mew=2)
         axes.text(x, y, str(number), ha="center", va="center", fontsize=9, color=INK)
     axes.set_xlabel("x [m]")
     axes.set_ylabel("y [m]")
     axes.set_title(
-        f"{one.carried}: {covered.mean():.0%} covered; hatched: not covered; circles: beacons",
+        f"{one.carried}: {covered.mean():.0%} covered; hatched: not covered; circles: beacons"
+        + ("; dashes: reach (ADA 308)" if plan.floor_m is not None else ""),
         fontsize=12,
         fontweight="normal",
     )
     return picture
+
+
+def _reach_lines(axes: Axes, plan: Plan, width: float, height: float) -> None:
+    """How high seated adults and children are to reach, where that crosses the surface.
+
+    Source: 2010 ADA Standards, §308.2 forward, and advisory 308.1; local codes differ.
+    """
+    if plan.floor_m is None:
+        return
+    for who, (_, high) in (
+        ("seated adult", ada_reach_band("forward")),
+        *((f"child of {ages}", ada_children_reach_band(age)) for ages, age in _CHILDREN),
+    ):
+        y = high - plan.floor_m
+        if 0.0 < y < height:
+            for colour, line in ((PAPER, "-"), (INK, (0, (6, 4)))):  # seen on dark and on pale
+                axes.plot([0.0, width], [y, y], color=colour, lw=1.4, ls=line)
+            axes.annotate(
+                who,
+                (width, y),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=9,
+            )
 
 
 def _free_height(plan: Plan, x: float, y: float, dx: float, dy: float) -> float:

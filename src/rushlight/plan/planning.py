@@ -31,6 +31,8 @@ from rushlight.plan.findings import evaluation_findings, eye_findings
 from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.power import PowerLine, power_lines
+from rushlight.plan.shadow import SCENES, ShadowField, shadow_of_rig
+from rushlight.plan.shadow_report import shadow_figures, shadow_findings
 from rushlight.plan.stream import stream_findings
 from rushlight.plan.verdict import advise, dominant_cause
 from rushlight.records.figure import ERROR_CAUSES
@@ -53,7 +55,10 @@ ASSUMPTIONS = (
     f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
     f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
     f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured",
-    "fingers and the stylus's own body hide nothing of the light",
+    "what counts as covered or as a touch unseen is told by an upright column for the holder's "
+    "body, as in simulated footage; arms, hands and other people are told of in the shadow, "
+    f"beside it: {SCENES} equally likely scenes in which everyone is at work",
+    "the stylus's own body hides nothing of the light",
 )
 _HIGH_M = 1.8
 
@@ -68,6 +73,7 @@ class Planned:
     delay: DelayBudget
     standing: Standing
     names: Names
+    shadow: ShadowField
 
 
 def plan_rig(
@@ -116,14 +122,17 @@ def plan_rig(
     advice = advise(rig, shelf, resolved, standing, beacons, registering)
     progress("adding up", 0.9)
     delay = _slowest(resolved, evaluation)
+    shadow = shadow_of_rig(rig, resolved, evaluation.places_m[0])
     power = power_lines(rig, shelf, resolved)
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
     findings += evaluation_findings(evaluation, resolved, names, suitable, name)
+    findings += shadow_findings(shadow, names, name)
     findings += stream_findings(rig, evaluation, name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),
+        *shadow_figures(shadow, evaluation, names),
         *delay_figures(delay, float(resolved.targets.speed_m_s[0]), names),
         *power_figures(power, names),
         *eye_figures(eye_shares(resolved, standing), names),
@@ -138,9 +147,10 @@ def plan_rig(
         rig_basis=rig.basis,
         columns=columns,
         rows=rows,
+        floor_m=float(resolved.surface.floor_m[0]),
         targets=_targets(rig, resolved, evaluation, delay, power),
         figures=figures,
-        maps=_maps(evaluation, names, resolved),
+        maps=_maps(evaluation, names, resolved, shadow),
         beacons=[(float(x), float(y)) for x, y in beacons],
         registering=[names.carried[index] for index in registering],
         exposures_s={
@@ -153,7 +163,7 @@ def plan_rig(
         cautions=_cautions(rig),
         assumptions=list(ASSUMPTIONS),
     )
-    return Planned(plan, resolved, evaluation, delay, standing, names)
+    return Planned(plan, resolved, evaluation, delay, standing, names, shadow)
 
 
 def _registering(names: Names, touched_by: Sequence[str]) -> tuple[int, ...]:
@@ -231,7 +241,9 @@ def _targets(
     return lines
 
 
-def _maps(evaluation: Evaluation, names: Names, resolved: ResolvedRig) -> list[PlanMap]:
+def _maps(
+    evaluation: Evaluation, names: Names, resolved: ResolvedRig, shadow: ShadowField
+) -> list[PlanMap]:
     """One map for each emitter: errors by cause, light, geometry, and what stands in the way."""
     ev = evaluation
     layers: list[tuple[str, str, Array]] = [
@@ -260,6 +272,8 @@ def _maps(evaluation: Evaluation, names: Names, resolved: ResolvedRig) -> list[P
                 ("covered", ev.covered),
             )
         ),
+        ("shadow", "%", 100.0 * shadow.everywhere[None]),
+        ("shadow-alone", "%", 100.0 * shadow.alone.min(axis=1)[None]),
     ]
     size = resolved.surface.size_m[0]
     axes = [

@@ -23,6 +23,7 @@ FigureName = Literal[
     "delay-displacement",
     "coverage",
     "dropouts",
+    "shadow",
     "throughput",
     "task-error-rate",
     "movement-time",

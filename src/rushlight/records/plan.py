@@ -117,6 +117,8 @@ class Plan(Document):
         Content hash, name and title of the rig.
     columns, rows
         Of the grid that was looked at.
+    floor_m
+        Height of the surface's lower edge above the floor [m].
     targets
         Each target and whether it is expected to be met.
     figures
@@ -147,6 +149,7 @@ class Plan(Document):
     rig_basis: Basis
     columns: int
     rows: int
+    floor_m: float | None = None
     targets: list[TargetVerdict]
     figures: list[Figure]
     maps: list[PlanMap]
