@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rushlight.physics.uncertainty import combine_independent, coverage_factor, monte_carlo
+from rushlight.plan.variance import study
 
 TRIALS = 400_000
 
@@ -54,3 +55,14 @@ def test_one_dominant_rectangular_input():
     check_half_width(result, 17.0, 0.07)
     law = coverage_factor(0.95) * combine_independent(1, 1, 1, 10)
     assert law == pytest.approx(19.89, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected", "tolerance"), [("normal", 3.92, 0.03), ("rectangular", 3.88, 0.02)]
+)
+def test_the_draws_of_a_tolerance_find_the_same(kind, expected, tolerance):
+    found = study(lambda z: z.sum(axis=-1, keepdims=True), [kind] * 4, range(4), 4, TRIALS, seed=4)
+    low, high = found.ends()
+    assert found.std == pytest.approx([2.0], abs=0.01)
+    assert high == pytest.approx([expected], abs=tolerance)
+    assert low == pytest.approx([-expected], abs=tolerance)

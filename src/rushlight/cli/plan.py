@@ -21,7 +21,13 @@ def plan(
         list[str] | None,
         typer.Option(help="A carried thing that touches the beacons; by default every stylus."),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+    tolerance: Annotated[
+        bool,
+        typer.Option("--tolerance", help="Tell how sure the plan is, in place of the plan."),
+    ] = False,
+    draws: Annotated[int, typer.Option(help="Rigs drawn at random for --tolerance.")] = 400,
+    seed: Annotated[int, typer.Option(help="Of the draws for --tolerance.")] = 1,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Predict what a rig will do, before anything is bought: error, light, delay, power, cost."""
     from rushlight.cli import render
@@ -29,6 +35,9 @@ def plan(
     from rushlight.jobs.plan import plan as job
 
     folder = out or default_folder(rig)
+    if tolerance:
+        _tolerance(rig, folder, draws, seed, json)
+        return
     with render.progress() as progress:
         document = job(rig, folder, grid_of(grid), progress, touched_by or ())
     if json:
@@ -36,6 +45,26 @@ def plan(
         return
     _show(document)
     render.note(f"written to {folder}: plan.json, {', '.join(document.pictures)}")
+
+
+def _tolerance(rig: Path, folder: Path, draws: int, seed: int, json: bool) -> None:
+    from rushlight.cli import render, tolerance_tables
+    from rushlight.jobs.tolerance import PICTURE_FILE, TOLERANCE_FILE
+    from rushlight.jobs.tolerance import tolerance as job
+
+    with render.progress() as progress:
+        document = job(rig, folder, draws, seed, progress)
+    if json:
+        render.print_json(document.model_dump(mode="json", by_alias=True))
+        return
+    render.heading(f"{document.rig_name}: how sure the plan is")
+    render.note("Everything here is predicted, nothing measured.")
+    for title, columns, rows in tolerance_tables.tables(document):
+        render.table(title, columns, rows)
+    render.note("\n".join(document.sentences))
+    render.heading("Assumed")
+    render.note("\n".join(f"· {each}" for each in document.assumptions))
+    render.note(f"written to {folder}: {TOLERANCE_FILE}, {PICTURE_FILE}")
 
 
 def _show(document: Plan) -> None:

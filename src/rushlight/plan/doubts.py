@@ -1,0 +1,440 @@
+"""The doubts about a rig that a tolerance is told of: a closed list of causes.
+
+A spread comes from the shelf where the shelf states one; else it is the project's own choice,
+and says so. What the error budget already holds as doubt (lens distortion, flatness of the wall,
+how a stylus is held, how well a beacon is touched) is not doubted a second time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from rushlight.physics.light import beam_exponent
+from rushlight.physics.people import body_dimension
+from rushlight.plan.grid import with_fields
+from rushlight.plan.variance import Kind
+from rushlight.records.parts import CameraPart, EmitterPart
+from rushlight.records.resolved import ResolvedRig
+from rushlight.records.rig import Camera, Rig
+from rushlight.records.sourced import Sourced
+from rushlight.records.tolerance import CauseName
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.resolve import lit_emitters
+
+Array = NDArray[Any]
+Moves = Callable[[ResolvedRig, Array], ResolvedRig]
+
+OWN = "the project's own choice"
+PLACE_M = 0.02
+AIM_RAD = math.radians(1.0)
+FOCAL_SHARE = 0.03
+EXPOSURE_SHARE = 0.02
+INTENSITY_SHARE = 0.25
+HALF_ANGLE_SHARE = 0.12
+SENSITIVITY_SHARE = 0.3
+FULL_WELL_SHARE = 0.4
+DELAY_SHARE = 0.4
+AMBIENT_FACTOR = 2.0
+_WIDEST_RAD = math.radians(89.0)
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One cause, with its variates and what they move.
+
+    Attributes
+    ----------
+    name, words, spread, source, own_choice, measure
+        As in `ToleranceCause`.
+    count, kind
+        How many independent variates it has, and their distribution.
+    moves
+        A batch of rigs (R) and the variates (R, count) to the rigs as they then are.
+    planned
+        Where the rig as planned stands on each variate.
+    delay_only
+        Whether it moves nothing but the delay.
+    """
+
+    name: CauseName
+    words: str
+    spread: str
+    source: str
+    own_choice: bool
+    measure: str
+    count: int
+    moves: Moves
+    kind: Kind = "normal"
+    planned: float = 0.0
+    delay_only: bool = False
+
+
+def doubts_of(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[Doubt]:
+    """Every doubt of the closed list that applies to a rig and is not 0."""
+    found = [
+        _camera_place(resolved),
+        _camera_aim(resolved),
+        _focal_length(rig, shelf),
+        _sensitivity(rig, shelf, resolved),
+        _camera_delay(rig, shelf),
+        _exposure(resolved),
+        _intensity(rig, shelf),
+        _half_angle(rig, shelf),
+        _cell(rig, shelf, resolved),
+        _ambient(resolved),
+        _people(resolved),
+    ]
+    return [doubt for doubt in found if doubt is not None]
+
+
+def _share(value: Sourced | None, otherwise: float) -> tuple[float, bool]:
+    """Relative standard deviation, and whether it is our own choice for want of a stated one."""
+    if value is None or value.std is None or value.si == 0.0:
+        return otherwise, True
+    return value.si_std / abs(value.si), False
+
+
+def _log(share: float | Array) -> Array:
+    """Standard deviation of the logarithm of a log-normal value of this relative one."""
+    return np.sqrt(np.log1p(np.asarray(share, float) ** 2))
+
+
+def _from_shelf(chosen: list[bool]) -> tuple[str, bool]:
+    """Where spreads come from, and whether one at least is our own choice."""
+    own = any(chosen)
+    if all(chosen):
+        return OWN, own
+    return "the shelf's standard deviations" + (f"; where none: {OWN}" if own else ""), own
+
+
+def _percent(shares: Array | list[float]) -> str:
+    known = sorted({f"{100 * float(share):.0f} %" for share in np.ravel(shares)})
+    return " to ".join((known[0], known[-1])) if len(known) > 1 else known[0]
+
+
+def _cameras(rig: Rig, shelf: Shelf) -> list[tuple[Camera, CameraPart]]:
+    return [(camera, shelf.camera(camera.part)) for camera in rig.cameras]
+
+
+def _emitters(rig: Rig, shelf: Shelf) -> list[EmitterPart]:
+    return [shelf.emitter(emitter.part or "") for _, emitter in lit_emitters(rig)]
+
+
+def _camera_place(resolved: ResolvedRig) -> Doubt:
+    cameras = resolved.cameras.size_px.shape[1]
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        pose = batch.cameras.rig_from_camera.copy()
+        pose[..., :3, 3] += PLACE_M * z.reshape(len(z), cameras, 3)
+        return with_fields(batch, cameras={"rig_from_camera": pose})
+
+    return Doubt(
+        "camera-place",
+        "where the camera stands",
+        f"{100 * PLACE_M:g} cm along each axis, normal",
+        OWN,
+        True,
+        "measure where the lens stands from the surface's corners",
+        3 * cameras,
+        moves,
+    )
+
+
+def _camera_aim(resolved: ResolvedRig) -> Doubt:
+    cameras = resolved.cameras.size_px.shape[1]
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        pose = batch.cameras.rig_from_camera.copy()
+        turned = Rotation.from_rotvec(AIM_RAD * z.reshape(-1, 3)).as_matrix()
+        pose[..., :3, :3] = pose[..., :3, :3] @ turned.reshape(len(z), cameras, 3, 3)
+        return with_fields(batch, cameras={"rig_from_camera": pose})
+
+    return Doubt(
+        "camera-aim",
+        "which way the camera looks",
+        f"{math.degrees(AIM_RAD):g}° about each axis, normal",
+        OWN,
+        True,
+        "look at a picture of the surface's corners and aim again",
+        3 * cameras,
+        moves,
+    )
+
+
+def _focal_length(rig: Rig, shelf: Shelf) -> Doubt | None:
+    shares, chosen, calibrated = [], [], []
+    for camera, part in _cameras(rig, shelf):
+        if camera.lens:
+            lens = shelf.lens(camera.lens)
+            shares.append(math.sqrt(max(float(lens.cov[0][0]), 0.0)) / lens.params[0])
+            chosen.append(False)
+            calibrated.append(True)
+            continue
+        focal, own = _share(part.focal_length, FOCAL_SHARE)
+        pitch, _ = _share(part.pixel_pitch, 0.0)
+        shares.append(math.hypot(focal, pitch))
+        chosen.append(own)
+        calibrated.append(False)
+    if not any(shares):
+        return None
+    std = np.array(shares)
+    source, own = _from_shelf(chosen)
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        factor = np.exp(_log(std) * z)
+        matrix = batch.cameras.K.copy()
+        for axis in (0, 1):
+            matrix[..., axis, axis] *= factor
+        focal = batch.cameras.focal_m * factor
+        return with_fields(batch, cameras={"K": matrix, "focal_m": focal})
+
+    return Doubt(
+        "focal-length",
+        "the lens's focal length in pixels",
+        f"{100 * std.max():.1f} %, log-normal",
+        source + ("; the lens calibration's covariance" if any(calibrated) else ""),
+        own,
+        "calibrate the lens, or hold a rule before it and count its pixels",
+        len(std),
+        moves,
+    )
+
+
+def _sensitivity(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
+    """Quantum efficiency, lens, filter and f-number as one factor; full scale as another."""
+    light, scale, chosen = [], [], []
+    nearer_850 = float(resolved.emitters.wavelength_m[0].mean()) < 895e-9
+    for camera, part in _cameras(rig, shelf):
+        sensed = part.quantum_efficiency_850 if nearer_850 else part.quantum_efficiency_940
+        efficiency, own = _share(sensed, SENSITIVITY_SHARE)
+        well, well_own = _share(part.full_well, FULL_WELL_SHARE)
+        glass = shelf.filter(camera.filter).transmission if camera.filter else None
+        others = [
+            _share(part.lens_transmission, 0.0)[0],
+            _share(glass, 0.0)[0],
+            2.0 * _share(part.f_number, 0.0)[0],
+        ]
+        light.append(math.hypot(efficiency, *others))
+        scale.append(well)
+        chosen += [own, well_own]
+    if not any(light) and not any(scale):
+        return None
+    std = np.stack([_log(light), _log(scale)])
+    source, own = _from_shelf(chosen)
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        z = z.reshape(len(z), 2, -1)
+        factor, well = np.exp(std[0] * z[:, 0]), np.exp(std[1] * z[:, 1])
+        c = batch.cameras
+        return with_fields(
+            batch,
+            cameras={
+                "quantum_efficiency": c.quantum_efficiency * factor[..., None],
+                "full_well_e": c.full_well_e * well,
+                "gain_e_per_dn": c.gain_e_per_dn * well,
+            },
+        )
+
+    return Doubt(
+        "sensitivity",
+        "how strongly the camera answers to infrared light",
+        f"{_percent(light)} in sensor, lens and filter, {_percent(scale)} in full scale; "
+        "log-normal",
+        source,
+        own,
+        "measure how bright the dot of a known light is at a known distance",
+        2 * len(light),
+        moves,
+    )
+
+
+def _camera_delay(rig: Rig, shelf: Shelf) -> Doubt | None:
+    found = [_share(part.delay, DELAY_SHARE) for _, part in _cameras(rig, shelf)]
+    std = np.array([share for share, _ in found])
+    if not std.any():
+        return None
+    source, own = _from_shelf([chosen for _, chosen in found])
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        delay = batch.cameras.delay_s * np.exp(_log(std) * z)
+        return with_fields(batch, cameras={"delay_s": delay})
+
+    return Doubt(
+        "camera-delay",
+        "how late the camera hands over its frames",
+        f"{_percent(std)}, log-normal",
+        source,
+        own,
+        "measure the camera's delay",
+        len(std),
+        moves,
+        delay_only=True,
+    )
+
+
+def _exposure(resolved: ResolvedRig) -> Doubt:
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        return batch.with_exposure(batch.cameras.exposure_s * np.exp(EXPOSURE_SHARE * z))
+
+    return Doubt(
+        "exposure",
+        "the exposure as the camera drives it",
+        f"{100 * EXPOSURE_SHARE:g} %, log-normal",
+        OWN,
+        True,
+        "photograph a light that blinks at a known rate",
+        resolved.cameras.size_px.shape[1],
+        moves,
+    )
+
+
+def _intensity(rig: Rig, shelf: Shelf) -> Doubt | None:
+    found = [_share(part.intensity, INTENSITY_SHARE) for part in _emitters(rig, shelf)]
+    std = np.array([share for share, _ in found])
+    if not std.any():
+        return None
+    source, own = _from_shelf([chosen for _, chosen in found])
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        strong = batch.emitters.intensity_w_sr * np.exp(_log(std) * z)
+        return with_fields(batch, emitters={"intensity_w_sr": strong})
+
+    return Doubt(
+        "intensity",
+        "how strongly each light shines at its current",
+        f"{_percent(std)} each, log-normal",
+        source,
+        own,
+        "compare the lights before the camera and keep those that agree",
+        len(std),
+        moves,
+    )
+
+
+def _half_angle(rig: Rig, shelf: Shelf) -> Doubt | None:
+    parts = _emitters(rig, shelf)
+    found = [_share(part.half_angle, HALF_ANGLE_SHARE) for part in parts]
+    std = np.array([share for share, _ in found])
+    if not std.any():
+        return None
+    source, own = _from_shelf([chosen for _, chosen in found])
+    angle = np.array([part.half_angle.si for part in parts])
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        turned = np.minimum(angle * np.exp(_log(std) * z), _WIDEST_RAD)
+        return with_fields(batch, emitters={"exponent": beam_exponent(turned)})
+
+    return Doubt(
+        "half-angle",
+        "how wide each light's beam is",
+        f"{_percent(std)} each, log-normal",
+        source,
+        own,
+        "measure the angle at which each light has fallen to half",
+        len(std),
+        moves,
+    )
+
+
+def _cell(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
+    """A resistor sets the current: (supply − forward) / resistance; the supply falls in use."""
+    things = [carried for carried, _ in lit_emitters(rig)]
+    fresh = resolved.emitters.supply_v[0]
+    forward = resolved.emitters.forward_v[0]
+    empty = np.array(
+        [
+            carried.cells * shelf.cell(carried.cell).end_voltage.si if carried.cell else math.nan
+            for carried in things
+        ]
+    )
+    falls = np.isfinite(fresh) & (empty < fresh) & (fresh > forward)
+    if not falls.any():
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        least = np.where(falls, np.clip((empty - forward) / (fresh - forward), 0.01, 1.0), 1.0)
+    owners = list(dict.fromkeys(carried.id for carried in things))
+    of_emitter = [owners.index(carried.id) for carried in things]
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        fullness = (1.0 + z[:, of_emitter] / math.sqrt(3.0)) / 2.0
+        factor = least + (1.0 - least) * fullness
+        e = batch.emitters
+        return with_fields(
+            batch,
+            emitters={
+                "current_a": e.current_a * factor,
+                "intensity_w_sr": e.intensity_w_sr * factor,
+            },
+        )
+
+    return Doubt(
+        "cell",
+        "how full each cell is",
+        f"current from as planned down to {_percent(least[falls])} of it at the cell's end "
+        "voltage, rectangular",
+        f"the shelf's voltages; that any fullness is as likely as another: {OWN}",
+        True,
+        "measure the voltage of the cells, and change them sooner",
+        len(owners),
+        moves,
+        kind="rectangular",
+        planned=math.sqrt(3.0),
+    )
+
+
+def _ambient(resolved: ResolvedRig) -> Doubt | None:
+    if not np.all(resolved.surface.ambient_w_m2 > 0.0):
+        return None
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        light = batch.surface.ambient_w_m2 * AMBIENT_FACTOR ** z[:, 0]
+        return with_fields(batch, surface={"ambient_w_m2": light})
+
+    return Doubt(
+        "ambient",
+        "the room's infrared light, as the sun comes round",
+        f"a factor of {AMBIENT_FACTOR:g} either way, log-normal",
+        OWN,
+        True,
+        "take a dark picture of the surface at the hours of use",
+        1,
+        moves,
+    )
+
+
+def _people(resolved: ResolvedRig) -> Doubt | None:
+    count = resolved.people.stature_m.shape[1]
+    if not count:
+        return None
+    # Half of the middle 90 % over 1.645, the normal law's 95 % point (computed here).
+    share = np.mean(
+        [
+            (body_dimension("stature", group, 95) - body_dimension("stature", group, 5))
+            / (2.0 * 1.6449 * body_dimension("stature", group))
+            for group in ("women", "men")
+        ]
+    )
+
+    def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
+        p = batch.people
+        size = np.maximum(1.0 + share * z, 0.5)
+        names = ("stature_m", "shoulder_m", "reach_m", "breadth_m")
+        return with_fields(batch, people={name: getattr(p, name) * size for name in names})
+
+    return Doubt(
+        "people",
+        "how tall the people are, all their measures in proportion",
+        f"{100 * share:.1f} %, normal",
+        "stature in ANSUR II, NATICK/TR-15/007 (soldiers, not the public); in proportion: " + OWN,
+        True,
+        "measure who will use the rig",
+        count,
+        moves,
+    )

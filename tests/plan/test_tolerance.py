@@ -1,0 +1,150 @@
+"""How sure a plan is: spreads of toys with known answers, and of a small rig."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from rushlight.jobs.load import load_rig
+from rushlight.plan import tolerance as rooms
+from rushlight.plan.doubts import doubts_of
+from rushlight.plan.tolerance import targets_of, tolerance_of
+from rushlight.plan.variance import draw, study, variance_left
+from rushlight.shelf.resolve import resolve
+
+SLOPE = np.array([3.0, 1.0, 0.5])
+
+
+def straight(z):
+    return np.stack([z @ SLOPE + 10.0, -(z @ SLOPE)], axis=-1)
+
+
+def bent(z):
+    return np.exp(z @ SLOPE)[:, None]
+
+
+def of_toy(model, draws=400, seed=1):
+    return study(model, ["normal", "normal", "rectangular"], [0, 1, 1], 2, draws, seed)
+
+
+def test_a_linear_toy_is_told_by_first_order():
+    found = of_toy(straight, draws=20_000)
+    assert found.first_std == pytest.approx(np.sqrt(10.25), rel=1e-12)
+    assert found.std == pytest.approx(found.first_std, rel=0.05)
+    assert found.share[:, 0] == pytest.approx([9 / 10.25, 1.25 / 10.25])
+    assert found.linear() == [True, True]
+
+
+def test_few_draws_of_a_linear_toy_are_not_taken_for_a_bend():
+    assert all(of_toy(straight, draws=30, seed=seed).linear() == [True, True] for seed in range(20))
+
+
+def test_a_bent_toy_is_said_to_be_bent():
+    assert of_toy(bent).linear() == [False]
+
+
+def test_variates_have_mean_0_and_deviation_1():
+    z = draw(["normal", "rectangular"], 100_000, 3)
+    assert z.mean(axis=0) == pytest.approx([0, 0], abs=0.02)
+    assert z.std(axis=0) == pytest.approx([1, 1], abs=0.01)
+    assert np.abs(z[:, 1]).max() <= np.sqrt(3.0)
+
+
+def test_holding_a_cause_removes_its_share():
+    found = of_toy(straight, draws=5000)
+    still = np.where([True, False, False], 0.0, found.variates)
+    left = variance_left(straight(still), found.values)
+    assert left == pytest.approx(1.0 - found.share[0], rel=0.05)
+
+
+def test_what_never_varies_has_no_share():
+    assert np.isnan(variance_left(np.ones((9, 1)), np.ones((9, 1)))).all()
+    found = study(lambda z: np.ones((len(z), 1)), ["normal"], [0], 1, 9, 1)
+    assert found.linear() == [None] and np.isnan(found.share).all()
+
+
+def test_unknown_values_are_left_out_not_counted_as_0():
+    found = study(lambda z: np.where(z > 0, z, np.nan), ["normal"], [0], 1, 2000, 1)
+    assert found.std == pytest.approx([np.sqrt(1 - 2 / np.pi)], rel=0.06)  # half-normal
+
+
+@pytest.fixture
+def barn(examples, monkeypatch):
+    monkeypatch.setattr(rooms, "COARSE", {"columns": 2, "rows": 2, "tilts": 2, "leans": 3})
+    return load_rig(examples / "barn-wall")
+
+
+def some(rig, shelf, *names):
+    return [d for d in doubts_of(rig, shelf, resolve(rig, shelf)) if d.name in names]
+
+
+def test_without_doubts_a_target_is_met_always_or_never(barn):
+    rig, shelf = barn
+    found = tolerance_of(rig, shelf, draws=25, doubts=[])
+    assert {target.probability for target in found.targets} <= {0.0, 1.0}
+    assert all(one.std in (0.0, None) and one.linear is None for one in found.measures)
+    assert found.measure_first is None
+
+
+def test_the_same_seed_gives_the_same_result_and_another_does_not(barn):
+    rig, shelf = barn
+    doubts = some(rig, shelf, "half-angle", "camera-delay")
+    first, again, other = (
+        tolerance_of(rig, shelf, draws=20, seed=seed, doubts=doubts) for seed in (4, 4, 5)
+    )
+    assert first == again
+    assert first.measures != other.measures
+
+
+def test_a_cause_known_leaves_nothing_of_what_it_alone_makes(barn):
+    rig, shelf = barn
+    found = tolerance_of(rig, shelf, draws=20, doubts=some(rig, shelf, "half-angle"))
+    (cause,) = found.causes
+    assert cause.share["rms-error"] == pytest.approx(1.0)
+    assert cause.left["rms-error"] == pytest.approx(0.0, abs=1e-12)
+    assert found.measure_first == "half-angle"
+
+
+def test_the_camera_delay_moves_the_delay_alone(barn):
+    rig, shelf = barn
+    found = tolerance_of(rig, shelf, draws=20, doubts=some(rig, shelf, "camera-delay"))
+    spreads = {one.name: one.std for one in found.measures}
+    assert spreads["delay"] > 1.0
+    assert spreads["rms-error"] == spreads["coverage"] == 0.0
+
+
+def test_every_doubt_moves_something_and_its_planned_variates_nothing(barn):
+    rig, shelf = barn
+    resolved = resolve(rig, shelf).with_exposure(np.array([[2e-3]]))
+    doubts = doubts_of(rig, shelf, resolved)
+    assert [doubt.name for doubt in doubts] == [
+        "camera-place", "camera-aim", "focal-length", "sensitivity", "camera-delay", "exposure",
+        "intensity", "half-angle", "cell", "ambient", "people",
+    ]  # fmt: skip
+    for doubt in doubts:
+        as_planned = doubt.moves(resolved, np.full((1, doubt.count), doubt.planned))
+        moved = doubt.moves(resolved, np.full((1, doubt.count), -1.0))
+        same, changed = [], []
+        for part in dataclasses.fields(resolved):
+            for name, before in vars(getattr(resolved, part.name)).items():
+                after = getattr(getattr(as_planned, part.name), name)
+                same.append(np.allclose(before, after, rtol=1e-9, equal_nan=True))
+                other = getattr(getattr(moved, part.name), name)
+                changed.append(not np.allclose(before, other, rtol=1e-9, equal_nan=True))
+        assert all(same), doubt.name
+        assert any(changed), doubt.name
+
+
+def test_a_small_error_of_doubted_dots_does_not_count_as_met(wall):
+    # columns: rms, worst [mm], coverage [%], delay [ms], doubted; wanted: 8 mm, 90 %, 90 ms
+    values = np.array(
+        [[2, 4, 95, 60, 0], [2, 4, 95, 60, 1], [2, 9, 95, 60, 1], [2, np.nan, 0, 60, 0]], float
+    )
+    coverage, error, delay, every = targets_of(wall, values)
+    assert (coverage.met, coverage.not_known) == (3, 0)
+    assert (error.met, error.not_known) == (1, 2)
+    assert delay.met == 4
+    assert (every.met, every.not_known) == (1, 1)  # the last is refused by its coverage
+    assert every.low < 0.25 < every.high
