@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -14,26 +13,10 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure as Sheet
 from matplotlib.patches import Rectangle
 
+from rushlight.look import EMBER, INK, PAPER, REED, STYLE
 from rushlight.records.assessment import Assessment, Comparison, PlaceResult
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES
 
-PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
-_STYLE: dict[Any, Any] = {
-    "svg.hashsalt": "rushlight",
-    "svg.fonttype": "none",
-    "font.family": "sans-serif",
-    "font.size": 11.0,
-    "text.color": INK,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.facecolor": PAPER,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "figure.facecolor": PAPER,
-    "savefig.facecolor": PAPER,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
 _MARKERS = "osD^vP"
 
 
@@ -50,7 +33,7 @@ def pictures_of(
         Width and height of the surface [m]; without it the places' own extent is drawn.
     """
     pictures = {}
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         places = _main_places(assessment)
         if places:
             pictures["error-map.svg"] = _svg(lambda: _error_map(assessment, places, size_m))

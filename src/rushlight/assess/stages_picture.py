@@ -10,27 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure as Sheet
 
-from rushlight.assess.pictures import EMBER, INK, PAPER, REED
 from rushlight.assess.stages import STAGES, stage_figures
+from rushlight.look import EMBER, INK, PAPER, REED, STYLE
 from rushlight.records.document import Basis
 from rushlight.records.figure import Figure
 
-_STYLE = {
-    "svg.hashsalt": "rushlight",
-    "svg.fonttype": "none",
-    "font.family": "sans-serif",
-    "font.size": 11.0,
-    "text.color": INK,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.facecolor": PAPER,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "figure.facecolor": PAPER,
-    "savefig.facecolor": PAPER,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
 _WHOLE = STAGES[-1][0]
 
 
@@ -54,7 +38,7 @@ def draw_stages(figures: Sequence[Figure], pictures: Basis) -> str:
     tails = {each.scope.condition: each for each in some if each.statistic == "p95"}
     if not rows:
         raise ValueError("expected figures of stages, got none")
-    with mpl.rc_context(_STYLE):  # type: ignore[arg-type]
+    with mpl.rc_context(STYLE):  # type: ignore[arg-type]
         sheet = Sheet(figsize=(8.4, 1.9 + 0.62 * len(rows)), layout="constrained")
         axes = sheet.add_subplot()
         start = 0.0

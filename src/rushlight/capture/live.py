@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import threading
 import time
+from abc import ABC, abstractmethod
 from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -117,7 +118,7 @@ class LiveSource(Protocol[Item]):
 Given = TypeVar("Given")
 
 
-class _Reader(Generic[Given]):
+class _Reader(ABC, Generic[Given]):
     """Reads a feed in a thread of its own and hands out the newest; a `LiveSource`.
 
     Parameters
@@ -346,8 +347,9 @@ class _Reader(Generic[Given]):
             self._newest = self._item(frame, arrival.dots)
             self._changed.notify_all()
 
+    @abstractmethod
     def _item(self, frame: Frame, dots: Dots | None) -> Given:
-        raise NotImplementedError
+        """What is handed out of an arrival."""
 
     def _fits(self, arrival: Arrival) -> bool:
         """Whether a picture is of the size of the first."""

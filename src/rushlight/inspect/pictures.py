@@ -3,28 +3,10 @@
 from __future__ import annotations
 
 import io
-from typing import Any
 
 from rushlight.inspect.result import Drawing
+from rushlight.look import EMBER, INK, REED, STYLE
 from rushlight.records.document import Basis
-
-PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
-_STYLE: dict[Any, Any] = {
-    "svg.hashsalt": "rushlight",
-    "svg.fonttype": "none",
-    "font.family": "sans-serif",
-    "font.size": 11.0,
-    "text.color": INK,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.facecolor": PAPER,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "figure.facecolor": PAPER,
-    "savefig.facecolor": PAPER,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
 
 
 def drawn(drawing: Drawing, basis: Basis) -> str:
@@ -41,7 +23,7 @@ def drawn(drawing: Drawing, basis: Basis) -> str:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         sheet = Figure(figsize=(8.4, 4.6), layout="constrained")
         FigureCanvasSVG(sheet)
         axes = sheet.add_subplot()

@@ -8,26 +8,19 @@ from typing import Any
 import matplotlib
 from matplotlib.figure import Figure as Canvas
 
-PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
+from rushlight import look
+from rushlight.look import EMBER, INK, PAPER, REED
+
+__all__ = ["EMBER", "INK", "PAPER", "QUIET", "REED", "STYLE", "svg_of"]
+
 QUIET = "#8A8578"
 STYLE: dict[str, Any] = {
-    "svg.hashsalt": "rushlight",
-    "svg.fonttype": "none",
-    "font.family": "sans-serif",
+    **look.STYLE,
     "font.sans-serif": ["DejaVu Sans", "system-ui", "Arial", "sans-serif"],
     "font.size": 12,
     "axes.titlesize": 14,
     "axes.titleweight": "bold",
     "axes.titlelocation": "left",
-    "figure.facecolor": PAPER,
-    "axes.facecolor": PAPER,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "text.color": INK,
-    "xtick.color": INK,
-    "ytick.color": INK,
 }
 
 

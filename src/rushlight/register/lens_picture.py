@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from rushlight.look import EMBER, INK, PAPER, REED
 from rushlight.records.arrays import Array
 from rushlight.register.lens_calibrate import LensSolved
 
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.contour import ContourSet
 
-_PAPER, _INK, _EMBER, _REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
 _ARROW_SHARE = 0.05
 """Length of a long arrow as part of the picture's width."""
 
@@ -38,14 +38,14 @@ def picture(solved: LensSolved, camera: str, basis: str, vouched: bool) -> bytes
     from matplotlib.figure import Figure
 
     style = {
-        "font.family": "sans-serif", "font.size": 10, "text.color": _INK,
-        "axes.labelcolor": _INK, "axes.edgecolor": _INK, "axes.facecolor": _PAPER,
-        "xtick.color": _INK, "ytick.color": _INK,
+        "font.family": "sans-serif", "font.size": 10, "text.color": INK,
+        "axes.labelcolor": INK, "axes.edgecolor": INK, "axes.facecolor": PAPER,
+        "xtick.color": INK, "ytick.color": INK,
     }  # fmt: skip
     columns, rows = solved.size_px
     with mpl.rc_context(style):
         figure = Figure(
-            figsize=(12.0, 1.5 + 5.1 * rows / columns), facecolor=_PAPER, layout="constrained"
+            figsize=(12.0, 1.5 + 5.1 * rows / columns), facecolor=PAPER, layout="constrained"
         )
         FigureCanvasAgg(figure)
         left, right = figure.subplots(1, 2)
@@ -76,14 +76,14 @@ def _arrows(axes: Axes, solved: LensSolved) -> None:
     long_px = float(np.quantile(np.linalg.norm(away, axis=-1), 0.95))
     scale = max(long_px, 1e-12) / (_ARROW_SHARE * solved.size_px[0])
     arrows = axes.quiver(
-        *at.T, *away.T, angles="xy", scale_units="xy", scale=scale, color=_EMBER, width=0.0018
+        *at.T, *away.T, angles="xy", scale_units="xy", scale=scale, color=EMBER, width=0.0018
     )
-    axes.plot(*at.T, linestyle="none", marker=".", markersize=1.5, color=_INK)
+    axes.plot(*at.T, linestyle="none", marker=".", markersize=1.5, color=INK)
     step = _round_down(long_px)
-    axes.quiverkey(arrows, 0.88, 0.05, step, f"{step:g} px", labelpos="E", color=_EMBER)
+    axes.quiverkey(arrows, 0.88, 0.05, step, f"{step:g} px", labelpos="E", color=EMBER)
     dropped = [view for view in solved.views if not view.used]
     for view in dropped:
-        axes.plot(*view.corners_px.T, linestyle="none", marker="x", markersize=3, color=_REED)
+        axes.plot(*view.corners_px.T, linestyle="none", marker="x", markersize=3, color=REED)
     crosses = " (crosses: left out)" if dropped else ""
     axes.set_title(f"Corners, and where the lens has them{crosses}", loc="left")
 
@@ -104,7 +104,7 @@ def _doubt(axes: Axes, solved: LensSolved) -> ContourSet:
     for view in solved.views:
         if view.used:
             outline = _outline(view.corners_px)
-            axes.plot(*outline.T, color=_PAPER, linewidth=0.8)
+            axes.plot(*outline.T, color=PAPER, linewidth=0.8)
     axes.set_title("Boards seen (outlines), and the doubt of the rays", loc="left")
     return shown
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -11,23 +10,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Sheet
 from matplotlib.ticker import FormatStrFormatter, NullFormatter
 
+from rushlight.look import EMBER, INK, PAPER, REED, STYLE
 from rushlight.records.tuning import TunedPoint, Tuning
 
-PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
-_STYLE: dict[Any, Any] = {
-    "font.family": "sans-serif",
-    "font.size": 11.0,
-    "text.color": INK,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.facecolor": PAPER,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "figure.facecolor": PAPER,
-    "savefig.facecolor": PAPER,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
 _LOOKS = {"none": ("s", INK), "one-euro": ("o", EMBER), "kalman": ("D", REED)}
 _LINEAR_MS = 1.0  # below, the axis of lateness is linear, so that 0 has a place
 
@@ -49,7 +34,7 @@ def draw_tuning(tuning: Tuning) -> bytes:
     tuning
         Measured or simulated; the picture says which.
     """
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         sheet = Sheet(figsize=(8.4, 5.6), layout="constrained")
         FigureCanvasAgg(sheet)
         _panel(sheet.add_subplot(), tuning)
