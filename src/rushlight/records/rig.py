@@ -352,12 +352,42 @@ class Ambient(Record):
     source: str = ""
 
 
+class CameraPlace(Record):
+    """Where in the room a camera may be put: a box with sides along the rig's axes, or less.
+
+    Attributes
+    ----------
+    kind
+        What would hold it there. `tripod` stands on the floor, `shelf` and `table` carry it,
+        `wall` and `ceiling` are drilled or clamped.
+    corner, opposite
+        Two opposite corners of the box [m]; equal in a coordinate that cannot be chosen.
+    work
+        Time to mount a camera there; None where nobody said.
+    """
+
+    id: Slug
+    kind: Literal["wall", "ceiling", "shelf", "table", "tripod"]
+    corner: Place
+    opposite: Place
+    work: TimeFromZero | None = None
+
+
 class Room(Record):
-    """The room, seen from the rig frame."""
+    """The room, seen from the rig frame.
+
+    Attributes
+    ----------
+    width, depth, height
+        Clear of furniture, the depth measured from the first surface.
+    places
+        Where a camera may go; none means that nobody said, not that it may go anywhere.
+    """
 
     width: PositiveLength | None = None
     depth: PositiveLength | None = None
     height: PositiveLength | None = None
+    places: list[CameraPlace] = []
 
 
 class Targets(Record):

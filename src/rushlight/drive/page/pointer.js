@@ -189,7 +189,8 @@ function take([number, carried, kind, x, y, captureMs], sentMs) {
   const contact = known ?? {id, carried, over: null, capture: null, pending: null};
   [contact.x, contact.y] = place(x, y);
   const now = performance.now();
-  contact.time = captureMs === null ? now : captureMs - state.offset;
+  const captured = captureMs === null ? now : captureMs - state.offset;
+  contact.time = known ? Math.max(captured, known.time) : captured; // a new offset turns no time back
   contact.sent = sentMs - state.offset;
   contact.delay = captureMs === null ? NaN : now - contact.time;
   if (Number.isNaN(contact.time)) contact.time = now;
@@ -234,14 +235,28 @@ function ping() {
   pingTimer = setTimeout(ping, pings.length < 8 ? 60 : 1000);
 }
 
+// The offset is that of the least delayed of the last answers. Yet nothing is heard before it was
+// sent: whatever arrives shows the least that the offset can be, which slow answers may not tell.
+function settleOffset() {
+  if (pings.length === 0) return;
+  const best = pings.reduce((a, b) => (b.trip < a.trip ? b : a));
+  state.offset = Math.max(best.offset, ...pings.map(ping => ping.least));
+  state.doubt = best.trip / 2;
+}
+
+function arrived(serverMs) {
+  const last = pings.at(-1);
+  if (!last) return;
+  last.least = Math.max(last.least, serverMs - performance.now());
+  settleOffset();
+}
+
 function pong(sent, serverMs) {
   const now = performance.now();
   asked = null;
-  pings.push({trip: now - sent, offset: serverMs - (sent + now) / 2});
-  pings = pings.slice(-32);
-  const best = pings.reduce((a, b) => (b.trip < a.trip ? b : a)); // the least delayed answer
-  state.offset = best.offset;
-  state.doubt = best.trip / 2;
+  pings.push({trip: now - sent, offset: serverMs - (sent + now) / 2, least: serverMs - now});
+  pings = pings.slice(-32); // no more, for the clocks drift
+  settleOffset();
   tell("connected");
 }
 
@@ -249,6 +264,7 @@ function heard({data}) {
   const message = JSON.parse(data);
   if (message.steps) {
     state.messages += 1;
+    arrived(message.sent_ms);
     if (!state.display) return;
     for (const step of message.steps) {
       try {
