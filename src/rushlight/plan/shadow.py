@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from rushlight.physics.shadow import arm_to_grip, body_capsules, hidden_by, working_shoulder
 from rushlight.physics.stylus import held_direction, turned_onto
+from rushlight.records.person import Person
 from rushlight.records.resolved import ResolvedRig
-from rushlight.records.rig import Person, Rig
+from rushlight.records.rig import Rig
 from rushlight.shelf.people import standing_outline_m
 from rushlight.shelf.resolve import holder, lit_emitters
 

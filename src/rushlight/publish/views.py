@@ -10,7 +10,9 @@ import numpy as np
 from rushlight.publish.aim import Hanging, aim_words
 from rushlight.publish.sheet import EMBER, REED, Drawing, Point, Sheet
 from rushlight.publish.wording import camera_words, metres
-from rushlight.records.rig import Person, PlacedPose, Rig, Surface
+from rushlight.records.person import Person
+from rushlight.records.place import PlacedPose
+from rushlight.records.rig import Rig, Surface
 from rushlight.shelf.people import standing_outline_m
 
 _HEAD_SHARE = 0.13

@@ -29,6 +29,7 @@ Dimension = Literal[
     "power",
     "irradiance",
     "radiant intensity",
+    "luminous flux",
     "speed",
     "mass",
     "share",
@@ -59,6 +60,7 @@ UNITS: dict[Dimension, dict[str, str]] = {
     "power": {"W": "W", "mW": "mW"},
     "irradiance": {"W/m2": "W/m**2", "W/m²": "W/m**2", "mW/m2": "mW/m**2", "mW/m²": "mW/m**2"},
     "radiant intensity": {"mW/sr": "mW", "W/sr": "W"},
+    "luminous flux": {"lm": "lumen"},
     "speed": {"m/s": "m/s", "mm/s": "mm/s", "cm/s": "cm/s"},
     "mass": {"g": "g", "kg": "kg"},
     "share": {"%": "percent"},
@@ -71,14 +73,16 @@ UNITS: dict[Dimension, dict[str, str]] = {
 _SI: dict[Dimension, str] = {
     "length": "m", "time": "s", "frequency": "1/s", "angle": "radian", "current": "A",
     "voltage": "V", "resistance": "ohm", "charge": "A*s", "power": "W", "irradiance": "W/m**2",
-    "radiant intensity": "W", "speed": "m/s", "mass": "kg", "share": "", "electrons": "",
-    "pixels": "", "temperature difference": "K", "thermal resistance": "K/W",
+    "radiant intensity": "W", "luminous flux": "lumen", "speed": "m/s", "mass": "kg",
+    "share": "", "electrons": "", "pixels": "", "temperature difference": "K",
+    "thermal resistance": "K/W",
     "throughput": "1/s",
 }  # fmt: skip
 SI_WORD: dict[Dimension, str] = {
     **{d: u or "1" for d, u in _SI.items()},
     "frequency": "Hz", "angle": "rad", "charge": "A s", "irradiance": "W/m²",
-    "radiant intensity": "W/sr", "electrons": "e-", "pixels": "px", "throughput": "bit/s",
+    "radiant intensity": "W/sr", "luminous flux": "lm", "electrons": "e-", "pixels": "px",
+    "throughput": "bit/s",
 }  # fmt: skip
 
 _TYPED_ALIASES = str.maketrans(
@@ -315,6 +319,9 @@ Current = quantity_type("current", above=0.0)
 CurrentFromZero = quantity_type("current", least=0.0)
 Voltage = quantity_type("voltage", above=0.0)
 Irradiance = quantity_type("irradiance", least=0.0)
+RadiantIntensity = quantity_type("radiant intensity", least=0.0)
+LuminousFlux = quantity_type("luminous flux", above=0.0)
+Power = quantity_type("power", above=0.0)
 Speed = quantity_type("speed", least=0.0)
 Share = quantity_type("share", least=0.0)
 Mass = quantity_type("mass", above=0.0)

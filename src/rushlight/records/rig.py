@@ -7,13 +7,13 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from rushlight.records.document import Basis, Document, Record, Slug
+from rushlight.records.person import Person
+from rushlight.records.place import Direction, Place, PlacedPose
 from rushlight.records.quantity import (
     Angle,
     AngleFromZero,
     Current,
     Frequency,
-    Irradiance,
-    Length,
     LengthFromZero,
     PositiveLength,
     Share,
@@ -21,32 +21,11 @@ from rushlight.records.quantity import (
     Time,
     TimeFromZero,
 )
+from rushlight.records.room import Ambient, Room
 from rushlight.records.sourced import Price, Sourced
 
 RigKind = Literal["surface", "viewpoint", "body", "volume"]
-Place = tuple[Length, Length, Length]
 Pixels = tuple[Annotated[int, Field(gt=7, le=20000)], Annotated[int, Field(gt=7, le=20000)]]
-FloorPoint = tuple[Length, Length]
-Direction = tuple[float, float, float]
-
-
-class PlacedPose(Record):
-    """Where something stands in the rig frame, as a builder would say it.
-
-    Attributes
-    ----------
-    position
-        x to the right, y up, z out of the first surface toward the user [m], from that
-        surface's lower-left corner.
-    turn, tilt, roll
-        Turn to the user's right about the vertical, tilt upward, and roll clockwise as seen
-        from behind; all zero faces the same way as the first surface.
-    """
-
-    position: Place
-    turn: Angle | None = None
-    tilt: Angle | None = None
-    roll: Angle | None = None
 
 
 class Surface(Record):
@@ -64,8 +43,10 @@ class Surface(Record):
         Share of the emitters' infrared light that the surface returns, matt.
     pose
         Left out for the first surface, which is the rig frame itself.
+    text_height
+        Of the smallest writing that must be read on it: of its capitals, or left out.
     projector
-        Place and aim of the projector, or left out.
+        Place and aim of the projector's lens, or left out.
     """
 
     id: Slug
@@ -77,6 +58,7 @@ class Surface(Record):
     delay: TimeFromZero
     flatness: LengthFromZero
     reflectance: Share
+    text_height: PositiveLength | None = None
     display: Slug | None = None
     pose: PlacedPose | None = None
     projector: PlacedPose | None = None
@@ -308,86 +290,6 @@ class Anchor(Record):
     part: Slug
     position: Place
     current: Current
-
-
-class Person(Record):
-    """Someone who uses the rig.
-
-    Attributes
-    ----------
-    reach, reach_spread
-        From the shoulder to the tip of what they hold.
-    standing
-        Corners of the floor where they stand, as (x, z) in the rig frame.
-    touch_scatter
-        How far from a mark they set the tip, root-mean-square along each axis.
-    """
-
-    id: Slug
-    stature: PositiveLength
-    eye_height: PositiveLength | None = None
-    shoulder_height: PositiveLength | None = None
-    shoulder_breadth: PositiveLength | None = None
-    reach: PositiveLength
-    reach_spread: LengthFromZero | None = None
-    hand: Literal["right", "left"]
-    seated: bool = False
-    standing: Annotated[list[FloorPoint], Field(min_length=3)]
-    touch_scatter: LengthFromZero
-
-
-class Ambient(Record):
-    """Infrared light of the room on the surface, within what the camera passes.
-
-    Attributes
-    ----------
-    irradiance
-        On the surface, within the camera's band.
-    gradient
-        How much it differs from one side of the picture to the other, as a share.
-    """
-
-    irradiance: Irradiance
-    gradient: Share | None = None
-    source: str = ""
-
-
-class CameraPlace(Record):
-    """Where in the room a camera may be put: a box with sides along the rig's axes, or less.
-
-    Attributes
-    ----------
-    kind
-        What would hold it there. `tripod` stands on the floor, `shelf` and `table` carry it,
-        `wall` and `ceiling` are drilled or clamped.
-    corner, opposite
-        Two opposite corners of the box [m]; equal in a coordinate that cannot be chosen.
-    work
-        Time to mount a camera there; None where nobody said.
-    """
-
-    id: Slug
-    kind: Literal["wall", "ceiling", "shelf", "table", "tripod"]
-    corner: Place
-    opposite: Place
-    work: TimeFromZero | None = None
-
-
-class Room(Record):
-    """The room, seen from the rig frame.
-
-    Attributes
-    ----------
-    width, depth, height
-        Clear of furniture, the depth measured from the first surface.
-    places
-        Where a camera may go; none means that nobody said, not that it may go anywhere.
-    """
-
-    width: PositiveLength | None = None
-    depth: PositiveLength | None = None
-    height: PositiveLength | None = None
-    places: list[CameraPlace] = []
 
 
 class Targets(Record):

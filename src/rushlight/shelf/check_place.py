@@ -6,7 +6,8 @@ import numpy as np
 
 from rushlight.records.arrays import Array
 from rushlight.records.parts import DisplayPart
-from rushlight.records.rig import Person, Rig, Surface
+from rushlight.records.person import Person
+from rushlight.records.rig import Rig, Surface
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.people import shoulder_height_m, standing_area_m2, standing_outline_m
 from rushlight.shelf.report import Report

@@ -6,7 +6,7 @@ import numpy as np
 
 from rushlight.physics.people import body_dimension
 from rushlight.records.arrays import Array
-from rushlight.records.rig import Person
+from rushlight.records.person import Person
 
 
 def _share_of_stature(measure: str) -> float:

@@ -26,6 +26,7 @@ from rushlight.errors import RushlightError
 from rushlight.physics.light import beam_exponent
 from rushlight.records.arrays import Array
 from rushlight.records.parts import CameraPart
+from rushlight.records.person import Person
 from rushlight.records.resolved import (
     ResolvedCameras,
     ResolvedEmitters,
@@ -34,7 +35,7 @@ from rushlight.records.resolved import (
     ResolvedSurface,
     ResolvedTargets,
 )
-from rushlight.records.rig import Camera, Carried, CarriedEmitter, Person, Rig
+from rushlight.records.rig import Camera, Carried, CarriedEmitter, Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.check_carried import duty_of

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rushlight.records.arrays import Array
+from rushlight.records.person import Person
 from rushlight.records.resolved import ResolvedRig
-from rushlight.records.rig import CarriedEmitter, Person, Rig
+from rushlight.records.rig import CarriedEmitter, Rig
 from rushlight.shelf.people import standing_outline_m
 from rushlight.shelf.resolve import holder, lit_emitters
 
