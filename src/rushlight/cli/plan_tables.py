@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rushlight.cli import plan_tables_light
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
 from rushlight.records.plan import Plan
 
@@ -41,6 +42,7 @@ def tables(plan: Plan) -> list[Table]:
         _causes(plan),
         _advice(plan),
         _light(plan),
+        *plan_tables_light.tables(plan),
         _shadow(plan),
         _delay(plan),
         _power(plan),

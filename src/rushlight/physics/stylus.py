@@ -119,6 +119,46 @@ def ways_of_holding(
     return directions.reshape(*directions.shape[:-3], tilts * leans, 3), weights
 
 
+def outermost_ways(
+    tilt_rad: ArrayLike,
+    lean_rad: ArrayLike,
+    lean_std_rad: ArrayLike,
+    tilts: int = 3,
+    leans: int = 5,
+    sigmas: float = 2.0,
+) -> tuple[Array, Array]:
+    """Which tilts and leans span all ways of holding, the outermost among them?
+
+    Evenly spaced, ends included: for extremes, where `ways_of_holding` is for means.
+
+    Parameters
+    ----------
+    tilt_rad, lean_rad, lean_std_rad : as in `ways_of_holding`
+    tilts, leans : number each way, ≥ 2
+    sigmas : how many standard deviations of the lean count as all
+
+    Returns
+    -------
+    tilt, lean : (..., N) [rad], N = tilts × leans
+
+    Examples
+    --------
+    >>> tilt, lean = outermost_ways([0.2, 0.6], 0.0, 0.4, 2, 3)
+    >>> tilt.tolist(), lean.tolist()
+    ([0.2, 0.2, 0.2, 0.6, 0.6, 0.6], [-0.8, 0.0, 0.8, -0.8, 0.0, 0.8])
+    """
+    ends = np.asarray(tilt_rad, float)
+    share = np.linspace(0.0, 1.0, tilts)
+    angles = ends[..., :1] * (1.0 - share) + ends[..., 1:] * share
+    step = np.linspace(-sigmas, sigmas, leans)
+    sides = (
+        np.asarray(lean_rad, float)[..., None] + np.asarray(lean_std_rad, float)[..., None] * step
+    )
+    tilt, lean = np.broadcast_arrays(angles[..., :, None], sides[..., None, :])
+    count = (tilts * leans,)
+    return tilt.reshape(*tilt.shape[:-2], *count), lean.reshape(*lean.shape[:-2], *count)
+
+
 def turned_onto(direction: ArrayLike, vector: ArrayLike) -> Array:
     """Where does a vector of the stylus's own frame point when the body runs along `direction`?
 

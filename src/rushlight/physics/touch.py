@@ -71,6 +71,28 @@ def lights_of_all_ways(
     ((4, 15, 3, 2), (15,))
     """
     directions, weights = ways_of_holding(tilt_rad, lean_rad, lean_std_rad, tilts, leans)
+    return lights_of_ways(tip_xy_m, directions, light, view, reflectance), weights
+
+
+def lights_of_ways(
+    tip_xy_m: ArrayLike,
+    directions: ArrayLike,
+    light: StylusLight,
+    view: View,
+    reflectance: ArrayLike,
+) -> SeenLights:
+    """The lights of a touch for each of some directions in which the stylus may be held.
+
+    Parameters
+    ----------
+    tip_xy_m : (..., 2) [m]
+    directions : (..., N, 3), as from `held_direction`
+    light, view, reflectance : as in `lights_seen`
+
+    Returns
+    -------
+    SeenLights, with an axis of N directions after the leading axes
+    """
     vectors = ("position_m", "axis")
     matrices = ("K", "surface_from_camera")
     with_way = StylusLight(
@@ -90,10 +112,9 @@ def lights_of_all_ways(
         )
     )
     tip = np.asarray(tip_xy_m, float)[..., None, :]
-    seen = lights_seen(
+    return lights_seen(
         tip, directions, with_way, view_with_way, np.asarray(reflectance, float)[..., None]
     )
-    return seen, weights
 
 
 def fit_of_lights(

@@ -14,12 +14,13 @@ from rushlight.physics.light import ambient_electrons
 from rushlight.physics.mixture import GREATEST_MISFIT, mixture_peak_share
 from rushlight.physics.sensing import noise_floor_variance
 from rushlight.physics.stream import stream_shift_px
+from rushlight.physics.stylus import ways_of_holding
 from rushlight.physics.touch import (
     SeenLights,
     StylusLight,
     View,
     fit_of_lights,
-    lights_of_all_ways,
+    lights_of_ways,
 )
 from rushlight.records.resolved import ResolvedRig
 
@@ -152,17 +153,28 @@ def light_field(
     resolved: ResolvedRig, camera: int, places_m: Array, tilts: int = 3, leans: int = 5
 ) -> LightField:
     """What a camera sees of every emitter at places (R, G, 2) [m]."""
-    e, c, s = resolved.emitters, resolved.cameras, resolved.surface
-    seen, weights = lights_of_all_ways(
-        places_m[:, None],
+    e = resolved.emitters
+    directions, weights = ways_of_holding(
         e.tilt_rad[:, :, None, :],
         e.lean_rad[:, :, None],
         e.lean_std_rad[:, :, None],
+        tilts,
+        leans,
+    )
+    return field_of_ways(resolved, camera, places_m, directions, weights)
+
+
+def field_of_ways(
+    resolved: ResolvedRig, camera: int, places_m: Array, directions: Array, weights: Array
+) -> LightField:
+    """What a camera sees at places (R, G, 2) [m] for directions (R, E, 1, N, 3) of weights (N,)."""
+    c, s = resolved.cameras, resolved.surface
+    seen = lights_of_ways(
+        places_m[:, None],
+        directions,
         stylus_light(resolved),
         view_of(resolved, camera),
         s.reflectance[:, None, None],
-        tilts,
-        leans,
     )
     total = seen.rate_e_s.sum(axis=-1)
     peak = total * mixture_peak_share(
@@ -180,12 +192,12 @@ def light_field(
         weights,
         total,
         peak,
-        _ambient_rate(resolved, camera)[:, None, None] * gradient,
+        ambient_rate(resolved, camera)[:, None, None] * gradient,
         inside,
     )
 
 
-def _ambient_rate(resolved: ResolvedRig, camera: int) -> Array:
+def ambient_rate(resolved: ResolvedRig, camera: int) -> Array:
     """Electrons a second and pixel (R,) of the room's light, at the first emitter's wavelength."""
     c, s, e = resolved.cameras, resolved.surface, resolved.emitters
     return np.asarray(

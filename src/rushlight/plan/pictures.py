@@ -12,6 +12,7 @@ from matplotlib.figure import Figure as Canvas
 from numpy.typing import NDArray
 
 from rushlight.physics.people import ada_children_reach_band, ada_reach_band
+from rushlight.plan.light_picture import light_window
 from rushlight.plan.look import EMBER, INK, PAPER, QUIET, REED, STYLE, svg_of
 from rushlight.plan.planning import Planned
 from rushlight.plan.room import side_view, top_view
@@ -230,4 +231,7 @@ def draw_all(planned: Planned, people: tuple[str, ...]) -> dict[str, tuple[bytes
         "side-view.svg": (side_view(planned, people), "side view to scale"),
         "top-view.svg": (top_view(planned, people), "top view to scale"),
     }
+    light = light_window(plan)
+    if light is not None:
+        pictures["light-window.svg"] = (light, "grey level against exposure, and what serves")
     return {name: (svg_of(canvas), shows) for name, (canvas, shows) in pictures.items()}

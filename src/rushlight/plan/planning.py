@@ -30,6 +30,7 @@ from rushlight.plan.figures import (
 from rushlight.plan.findings import evaluation_findings, eye_findings
 from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
+from rushlight.plan.light_report import light_findings, light_range
 from rushlight.plan.power import PowerLine, power_lines
 from rushlight.plan.shadow import SCENES, ShadowField, shadow_of_rig
 from rushlight.plan.shadow_report import shadow_figures, shadow_findings
@@ -120,6 +121,7 @@ def plan_rig(
     evaluation = evaluate(resolved, columns, rows, beacons, standing, registering)
     progress("trying changes", 0.4)
     advice = advise(rig, shelf, resolved, standing, beacons, registering)
+    light = light_range(rig, shelf, resolved, evaluation.exposure_s, names)
     progress("adding up", 0.9)
     delay = _slowest(resolved, evaluation)
     shadow = shadow_of_rig(rig, resolved, evaluation.places_m[0])
@@ -129,6 +131,7 @@ def plan_rig(
     findings += evaluation_findings(evaluation, resolved, names, suitable, name)
     findings += shadow_findings(shadow, names, name)
     findings += stream_findings(rig, evaluation, name)
+    findings += light_findings(light, name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),
@@ -162,6 +165,7 @@ def plan_rig(
         costs=_costs(rig, shelf),
         cautions=_cautions(rig),
         assumptions=list(ASSUMPTIONS),
+        light=light,
     )
     return Planned(plan, resolved, evaluation, delay, standing, names, shadow)
 

@@ -9,6 +9,7 @@ from pydantic import Field
 from rushlight.errors import Finding, Severity
 from rushlight.records.document import Basis, Document, Record, Slug
 from rushlight.records.figure import Figure
+from rushlight.records.light_range import LightRange
 
 CostClass = Literal["free", "minutes", "money"]
 
@@ -137,6 +138,9 @@ class Plan(Document):
         Changes that were tried, the most worth while first.
     findings, costs, cautions, assumptions
         What to know before building.
+    light
+        Which exposures, currents, apertures and filters serve; None in plans made before that
+        was told.
     pictures
         Names of the picture files beside the document, and what each shows.
     """
@@ -163,6 +167,7 @@ class Plan(Document):
     cautions: dict[str, str]
     assumptions: list[str]
     pictures: dict[str, str] = {}
+    light: LightRange | None = None
 
     def cheapest_advice(self) -> Advice | None:
         """The change of the lowest class of cost that helps, the most worth while of these."""
