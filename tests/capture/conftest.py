@@ -24,7 +24,8 @@ def write_video():
             stream = container.add_stream(codec, rate=1000)
             stream.height, stream.width = pictures[0].shape
             stream.pix_fmt = pixels
-            depth = "gray16le" if pictures[0].dtype == np.uint16 else "gray"
+            deep = pixels if pixels.startswith("gray1") else "gray16le"
+            depth = deep if pictures[0].dtype == np.uint16 else "gray"
             for picture, time_ms in zip(pictures, times_ms, strict=True):
                 frame = av.VideoFrame.from_ndarray(picture, format=depth)
                 frame.pts = time_ms

@@ -205,10 +205,10 @@ def test_deep_pictures_stay_deep():
     deep = grey().astype(np.uint16) * 4
     assert np.array_equal(raw_in_grey(deep, "Y16", SIZE_PX), deep)
     assert np.array_equal(raw_in_grey(deep.view(np.uint8), "Y10", SIZE_PX), deep)
-    (arrival,), feed = read_all(StandIn([deep], "Y16 "), CameraSettings(deep=True))
+    (arrival,), feed = read_all(StandIn([deep], "Y16 "), CameraSettings(bits=10))
     assert arrival.image.dtype == np.uint16
     assert feed.findings == []
-    _, feed = read_all(StandIn([yuyv(grey())]), CameraSettings(deep=True))
+    _, feed = read_all(StandIn([yuyv(grey())]), CameraSettings(bits=10))
     assert [finding.code for finding in feed.findings] == ["camera-depth"]
 
 

@@ -231,12 +231,13 @@ def test_deep_greymaps_keep_the_levels_of_their_file_where_asked(tmp_path, full_
     levels[0, :2] = 0, full_scale
     for name in ("a.pgm", "b.pgm"):
         save_greymap(tmp_path / name, levels, full_scale)
-    footage = open_footage(tmp_path, 10.0, deep=True)
+    footage = open_footage(tmp_path, 10.0, bits=None)
     assert footage.full_scale_dn == full_scale
     for frame in footage:
         assert frame.image.dtype == np.uint16
         assert np.array_equal(frame.image, levels)
-    assert footage.findings == []
+    told = ["depth-untold"] if full_scale == 65535 else []  # 16 bits may hold any depth
+    assert [finding.code for finding in footage.findings] == told
     scaled = next(iter(open_footage(tmp_path, 10.0))).image
     assert scaled.dtype == np.uint8
     assert np.abs(scaled - levels * (255.0 / full_scale)).max() <= 0.5
@@ -246,7 +247,7 @@ def test_deep_greymaps_keep_the_levels_of_their_file_where_asked(tmp_path, full_
 def test_deep_pictures_of_other_kinds_keep_their_levels_where_asked(tmp_path, ending):
     levels = (np.arange(48 * 64).reshape(48, 64) * 21).astype(np.uint16)
     Image.fromarray(levels).save(tmp_path / f"a.{ending}")
-    footage = open_footage(tmp_path, 10.0, deep=True)
+    footage = open_footage(tmp_path, 10.0, bits=None)
     (frame,) = footage
     assert np.array_equal(frame.image, levels)
     assert (frame.image.dtype, footage.full_scale_dn) == (np.uint16, 65535)
@@ -254,11 +255,11 @@ def test_deep_pictures_of_other_kinds_keep_their_levels_where_asked(tmp_path, en
 
 def test_shallow_pictures_stay_shallow_and_depths_are_not_mixed(tmp_path, pictures):
     save(tmp_path, pictures[:2], "image{}.pgm")
-    footage = open_footage(tmp_path, 10.0, deep=True)
+    footage = open_footage(tmp_path, 10.0, bits=None)
     assert [frame.image.dtype for frame in footage] == [np.uint8, np.uint8]
     assert footage.full_scale_dn == 255
     save_greymap(tmp_path / "image9.pgm", pictures[0].astype(np.uint16), 1023)
-    assert sentence(tmp_path, rate_hz=10.0, deep=True) == (
+    assert sentence(tmp_path, rate_hz=10.0, bits=None) == (
         f"{tmp_path / 'image9.pgm'} = full scale 1023 is not that of the first, 255; "
         "keep pictures of one depth in a folder."
     )

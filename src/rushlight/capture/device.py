@@ -9,8 +9,10 @@ import math
 import threading
 import time
 from collections.abc import Callable, Generator
+from functools import partial
 
 from rushlight.capture.clock import Stamper
+from rushlight.capture.depth import DeepLevels
 from rushlight.capture.devices import missing_camera
 from rushlight.capture.feed import Arrival, SourceBroken, note_once
 from rushlight.capture.settings import CameraSettings
@@ -23,6 +25,9 @@ UNDECODED = 30
 
 _COMPRESSED = frozenset({"MJPG", "JPEG", "H264", "avc1", "HEVC"})
 _DEEP = frozenset({"Y16", "Y10", "Y12"})
+_ASKED = {10: ("Y10 ", "Y16 "), 12: ("Y12 ", "Y16 ")}
+"""Formats of deep pictures by their bits, the likeliest first; Linux kernel, include/uapi/linux/
+videodev2.h: V4L2_PIX_FMT_Y10, _Y12, _Y16; from memory."""
 
 Opener = Callable[[int | str], Device | None]
 
@@ -53,6 +58,13 @@ class DeviceFeed:
         self.times = "arrival, by the host's clock"
         self.findings: list[Finding] = []
         self._place, self._settings, self._opener = place, settings, opener
+        # How a driver holds 10 or 12 bits in its 16 differs; it is settled by the first picture.
+        self._levels = DeepLevels(name, settings.bits, partial(note_once, self.findings))
+
+    @property
+    def full_scale_dn(self) -> int:
+        """Level of a pixel at full scale; 255 before a deeper picture came."""
+        return self._levels.full_scale_dn
 
     def arrivals(self, stopping: threading.Event) -> Generator[Arrival | None, None, None]:
         """Open the camera, set it, and give its frames.
@@ -102,13 +114,18 @@ class DeviceFeed:
     def _grey(self, raw: Array, code: str, size_px: tuple[int, int]) -> Array | None:
         if 0 in size_px:
             size_px = (raw.shape[1], raw.shape[0]) if raw.ndim > 1 else size_px
-        return raw_in_grey(raw, code, size_px)
+        image = raw_in_grey(raw, code, size_px)
+        return None if image is None else self._levels(image, 65535)
 
     def _set_up(self, device: Device) -> str:
         """Set the camera as the rig says, and tell where it did not follow: its format."""
         settings = self._settings
         device.take_raw()
-        code = device.ask_format(self._wanted_format())
+        code = ""
+        for wanted in self._wanted_formats():
+            code = device.ask_format(wanted)
+            if code == wanted.strip():
+                break
         self._tell_format(code)
         if settings.size_px is not None:
             got_px = device.ask_size(settings.size_px)
@@ -137,10 +154,12 @@ class DeviceFeed:
         # Some drivers answer the final format only after size and rate.
         return device.format() or code
 
-    def _wanted_format(self) -> str:
+    def _wanted_formats(self) -> tuple[str, ...]:
         if self._settings.codec != "raw":
-            return "MJPG"
-        return "Y16 " if self._settings.deep else "YUYV"
+            return ("MJPG",)
+        if self._settings.bits == 8:
+            return ("YUYV",)
+        return _ASKED.get(self._settings.bits, ("Y16 ",))
 
     def _tell_format(self, code: str) -> None:
         wanted = self._settings.codec
@@ -160,13 +179,13 @@ class DeviceFeed:
                 f"was asked for, and the camera sends {code}, which blurs faint dots",
                 'write stream = { codec = "mjpeg", quality = 5 } or so, that the plan knows it',
             )
-        elif self._settings.deep and code and code not in _DEEP:
+        elif self._settings.bits > 8 and code and code not in _DEEP:
             self._note(
                 "camera-depth",
                 "bit depth",
-                "more than 8 bits",
+                f"{self._settings.bits} bits",
                 f"were asked for, and the camera sends {code}",
-                "choose a part with 8 bits in the rig",
+                "choose a part with bit_depth = 8 in the rig",
             )
 
     def _compare_rate(self, asked_hz: float, got_hz: float) -> None:

@@ -54,6 +54,8 @@ class Feed(Protocol):
         Width and height [px]; None where only the first frame tells.
     simulated
         Whether the frames were computed rather than filmed.
+    full_scale_dn
+        Level of a pixel at full scale; 255 before a deeper picture came.
     times
         Where the capture times come from, in words.
     renewable
@@ -66,6 +68,7 @@ class Feed(Protocol):
     camera: str
     size_px: tuple[int, int] | None
     simulated: bool
+    full_scale_dn: int
     times: str
     renewable: bool
     findings: list[Finding]

@@ -197,6 +197,7 @@ class LinesFeed:
     """
 
     simulated = False
+    full_scale_dn = 255
     renewable = True
 
     def __init__(self, port: str, settings: CameraSettings, noise: DotNoise | None = None) -> None:

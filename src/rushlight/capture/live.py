@@ -49,7 +49,7 @@ class LiveSource(Protocol[Item]):
 
     Attributes
     ----------
-    name, camera, size_px, simulated, times, findings
+    name, camera, size_px, simulated, full_scale_dn, times, findings
         As of recorded footage.
     gives_dots
         Whether it yields (Frame, Dots) instead of frames.
@@ -77,6 +77,10 @@ class LiveSource(Protocol[Item]):
     @property
     def simulated(self) -> bool:
         """Whether the frames were computed rather than filmed."""
+
+    @property
+    def full_scale_dn(self) -> int:
+        """Level of a pixel at full scale."""
 
     @property
     def times(self) -> str:
@@ -157,6 +161,11 @@ class _Reader(ABC, Generic[Given]):
     def simulated(self) -> bool:
         """Whether the frames were computed rather than filmed."""
         return self._feed.simulated
+
+    @property
+    def full_scale_dn(self) -> int:
+        """Level of a pixel at full scale; 255 before a deeper picture came."""
+        return self._feed.full_scale_dn
 
     @property
     def times(self) -> str:

@@ -58,6 +58,7 @@ class MultipartFeed:
     """
 
     simulated = False
+    full_scale_dn = 255
     renewable = True
 
     def __init__(self, address: str, settings: CameraSettings) -> None:

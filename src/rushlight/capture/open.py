@@ -20,7 +20,7 @@ def open_footage(
     camera: str = "camera",
     *,
     rig_rate_hz: float | None = None,
-    deep: bool = False,
+    bits: int | None = 8,
 ) -> Footage:
     """Recorded frames, whatever form they are stored in.
 
@@ -38,9 +38,9 @@ def open_footage(
     rig_rate_hz
         Frame rate of the rig's camera [Hz], > 0, or None. It counts the times of pictures where
         no `rate_hz` is given, and is left alone by footage that has times of its own.
-    deep
-        Whether pictures deeper than 8 bits are handed on as they are, in uint16, instead of being
-        scaled to 8 bits. Videos are scaled either way.
+    bits
+        Depth of the camera, 8–16: deeper footage is brought to its levels, in uint16 above 8.
+        None hands on the levels that the files hold. Footage with a sidecar knows its own depth.
 
     Returns
     -------
@@ -71,14 +71,14 @@ def open_footage(
                 "leave the rate out",
                 "rate-needless",
             )
-        return open_sidecar(sidecar)
+        return open_sidecar(sidecar, bits=bits)
     if path.is_dir():
-        return open_pictures(path, rate_hz, camera, rig_rate_hz=rig_rate_hz, deep=deep)
+        return open_pictures(path, rate_hz, camera, rig_rate_hz=rig_rate_hz, bits=bits)
     if path.suffix.lower() in PICTURE_SUFFIXES:
         raise RushlightError.of(
             str(path), "", "is a single picture", "give the folder that holds them all", "picture"
         )
-    return open_video(path, rate_hz, camera)
+    return open_video(path, rate_hz, camera, bits=bits)
 
 
 def _sidecar_of(path: Path) -> Path | None:

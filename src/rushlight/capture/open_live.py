@@ -36,7 +36,7 @@ def open_live(
     size_px: tuple[int, int] | None = None,
     exposure_s: float | None = None,
     delay_s: float = 0.0,
-    deep: bool = False,
+    bits: int | None = 8,
     noise: DotNoise | None = None,
     speed: float = 1.0,
     loop: bool = False,
@@ -58,8 +58,9 @@ def open_live(
         Chosen by the plan where the rig says "auto" [s], > 0.
     delay_s
         Of the camera's part: from the end of the exposure to the frame in memory [s], ≥ 0.
-    deep
-        Whether more than 8 bits are wanted of a camera of this computer or a folder of pictures.
+    bits
+        Depth of the camera, 8–16: more than 8 are asked of a camera of this computer, and
+        recordings are brought to its levels. None hands on what recordings hold.
     noise
         Of a sensor that sends dots, from `learn_noise`.
     speed, loop
@@ -81,9 +82,9 @@ def open_live(
     """
     form, _, rest = text.partition(":")
     if form in ("simulated", "footage", "session") and rest:
-        return _recorded(form, Path(rest), camera, size_px, speed, loop, deep)
+        return _recorded(form, Path(rest), camera, size_px, speed, loop, bits)
     settings = settings_of(
-        camera, size_px=size_px, exposure_s=exposure_s, delay_s=delay_s, deep=deep
+        camera, size_px=size_px, exposure_s=exposure_s, delay_s=delay_s, bits=bits or 8
     )
     feed: Feed
     if form == "serial" and rest:
@@ -112,7 +113,7 @@ def _recorded(
     size_px: tuple[int, int] | None,
     speed: float,
     loop: bool,
-    deep: bool,
+    bits: int | None,
 ) -> LiveFrames | LiveDots:
     """A recording that is replayed."""
     name = None if camera is None else camera.id
@@ -122,6 +123,6 @@ def _recorded(
         path,
         camera=name or "camera",
         rig_rate_hz=None if camera is None else camera.frame_rate.value,
-        deep=deep,
+        bits=bits,
     )
     return replay(footage, speed, loop)

@@ -12,12 +12,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from rushlight.capture.depth import DeepLevels, Levels
 from rushlight.capture.footage import DEFAULT_RATE_HZ, Footage
-from rushlight.capture.video import Image, deeper_finding
 from rushlight.errors import Finding, RushlightError
 from rushlight.records.dots import Frame
-
-Levels = npt.NDArray[np.uint8] | npt.NDArray[np.uint16]
 
 _GREYMAP = re.compile(
     rb"P5(?:\s|#[^\n]*\n)+([0-9]+)(?:\s|#[^\n]*\n)+([0-9]+)(?:\s|#[^\n]*\n)+([0-9]+)\s"
@@ -32,7 +30,7 @@ def open_pictures(
     camera: str,
     *,
     rig_rate_hz: float | None = None,
-    deep: bool = False,
+    bits: int | None = 8,
 ) -> Footage:
     """Footage from a folder of pictures.
 
@@ -46,9 +44,9 @@ def open_pictures(
         Id for the camera.
     rig_rate_hz
         Frame rate of the rig's camera [Hz], or None.
-    deep
-        Whether pictures deeper than 8 bits are handed on in uint16 with the levels that the file
-        holds, instead of being scaled to 8 bits.
+    bits
+        Depth of the camera, 8–16: deeper files are brought to its levels, in uint16 above 8. None
+        hands on the levels that the files hold.
 
     Returns
     -------
@@ -57,14 +55,14 @@ def open_pictures(
     Raises
     ------
     RushlightError
-        When there is no picture, or the first cannot be read.
+        When there is no picture, or the first cannot be read or holds levels beyond `bits`.
     """
     paths = _pictures_in(folder)
-    first, full_scale_dn = _picture(paths[0])
+    first, held_dn = _picture(paths[0])
     used_hz = next((hz for hz in (rate_hz, rig_rate_hz) if hz is not None), DEFAULT_RATE_HZ)
 
     def read(footage: Footage) -> Iterator[Frame]:
-        return _frames(footage, paths, used_hz, deep)
+        return _frames(footage, paths, used_hz, levels, None if bits == 8 else held_dn)
 
     footage = Footage(
         name=str(folder),
@@ -75,8 +73,10 @@ def open_pictures(
         content_hash=_content_hash(paths),
         header=None,
         read=read,
-        full_scale_dn=full_scale_dn if deep else 255,
     )
+    levels = DeepLevels(str(folder), bits, footage.note)
+    levels(first, held_dn, str(paths[0]))
+    footage.full_scale_dn = levels.full_scale_dn
     if rate_hz is None:
         origin = "" if rig_rate_hz is None else ", as the rig says"
         footage.note(
@@ -196,10 +196,16 @@ def _sixteen_bit(image: npt.NDArray[Any], path: Path) -> npt.NDArray[np.uint16]:
     return image.astype(np.uint16)
 
 
-def _frames(footage: Footage, paths: Sequence[Path], rate_hz: float, deep: bool) -> Iterator[Frame]:
+def _frames(
+    footage: Footage,
+    paths: Sequence[Path],
+    rate_hz: float,
+    levels: DeepLevels,
+    first_held_dn: int | None,
+) -> Iterator[Frame]:
     """The pictures in order, with counted times."""
     for index, path in enumerate(paths):
-        image, full_scale_dn = _picture(path)
+        image, held_dn = _picture(path)
         if (image.shape[1], image.shape[0]) != footage.size_px:
             raise RushlightError.of(
                 str(path),
@@ -208,29 +214,13 @@ def _frames(footage: Footage, paths: Sequence[Path], rate_hz: float, deep: bool)
                 "keep pictures of one size in a folder",
                 "size-changes",
             )
-        if deep and full_scale_dn != footage.full_scale_dn:
+        if first_held_dn is not None and held_dn != first_held_dn:
             raise RushlightError.of(
                 str(path),
-                f"full scale {full_scale_dn}",
-                f"is not that of the first, {footage.full_scale_dn}",
+                f"full scale {held_dn}",
+                f"is not that of the first, {first_held_dn}",
                 "keep pictures of one depth in a folder",
                 "depth-changes",
             )
-        if image.dtype == np.uint16 and not deep:
-            footage.note(deeper_finding(footage.name))
-            image = scaled_to_eight_bits(image, full_scale_dn)
+        image = levels(image, held_dn, str(path))
         yield Frame(footage.camera, index, round(index * 1e9 / rate_hz), math.nan, image)
-
-
-def scaled_to_eight_bits(image: Levels, full_scale_dn: int) -> Image:
-    """Grey levels brought down to 8 bits, full scale to full scale.
-
-    Parameters
-    ----------
-    image
-        (H, W) of uint16.
-    full_scale_dn
-        What becomes 255, 256–65535.
-    """
-    levels = (image.astype(np.uint32) * 255 + full_scale_dn // 2) // full_scale_dn
-    return np.asarray(np.minimum(levels, 255), np.uint8)

@@ -38,6 +38,8 @@ class ReplayFeed:
         1 for its own pace, 2 for twice as fast; > 0.
     loop
         Whether to begin again at the end.
+    full_scale_dn
+        Level of a pixel at full scale.
 
     Raises
     ------
@@ -57,12 +59,14 @@ class ReplayFeed:
         recording: Recording,
         speed: float = 1.0,
         loop: bool = False,
+        full_scale_dn: int = 255,
     ) -> None:
         if not (math.isfinite(speed) and speed > 0):
             raise RushlightError.of(
                 "speed", f"{speed:g}", "is not above 0", "give 1 for the recording's own pace"
             )
         self.name, self.camera, self.simulated = name, camera, simulated
+        self.full_scale_dn = full_scale_dn
         self.size_px: tuple[int, int] | None = size_px
         self.times = "replayed at its own pace" if speed == 1.0 else f"replayed {speed:g}× as fast"
         self.findings = findings
@@ -146,6 +150,7 @@ def replay(footage: Footage, speed: float = 1.0, loop: bool = False) -> LiveFram
         recording,
         speed,
         loop,
+        footage.full_scale_dn,
     )
     return LiveFrames(feed)
 

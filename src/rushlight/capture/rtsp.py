@@ -41,6 +41,7 @@ class RtspFeed:
     """
 
     simulated = False
+    full_scale_dn = 255
     renewable = True
 
     def __init__(self, address: str, settings: CameraSettings) -> None:

@@ -28,8 +28,8 @@ class CameraSettings:
         From the end of the exposure to the frame in memory [s], ≥ 0.
     codec
         How pictures travel.
-    deep
-        Whether more than 8 bits are wanted.
+    bits
+        Depth of its pictures, 8–16.
     lines
         For a sensor that sends coordinates.
     """
@@ -41,7 +41,7 @@ class CameraSettings:
     gain: float = math.nan
     delay_s: float = 0.0
     codec: Literal["raw", "mjpeg", "h264"] = "raw"
-    deep: bool = False
+    bits: int = 8
     lines: DotLines | None = None
 
 
@@ -51,7 +51,7 @@ def settings_of(
     size_px: tuple[int, int] | None = None,
     exposure_s: float | None = None,
     delay_s: float = 0.0,
-    deep: bool = False,
+    bits: int = 8,
 ) -> CameraSettings:
     """What the rig says of a camera, with what only the shelf or the plan knows.
 
@@ -65,12 +65,12 @@ def settings_of(
         Chosen by the plan where the rig says "auto" [s], or None; a time in the rig goes first.
     delay_s
         Of the camera's part [s], ≥ 0.
-    deep
-        Whether the part has more than 8 bits.
+    bits
+        Depth of the pictures that its part gives, 8–16.
     """
     if camera is None:
         exposure = math.nan if exposure_s is None else exposure_s
-        return CameraSettings(size_px=size_px, exposure_s=exposure, delay_s=delay_s, deep=deep)
+        return CameraSettings(size_px=size_px, exposure_s=exposure, delay_s=delay_s, bits=bits)
     exposure = math.nan if exposure_s is None else exposure_s
     if isinstance(camera.exposure, Quantity):
         exposure = camera.exposure.value
@@ -82,6 +82,6 @@ def settings_of(
         gain=camera.gain,
         delay_s=delay_s,
         codec=camera.stream.codec if camera.stream else "raw",
-        deep=deep,
+        bits=bits,
         lines=camera.lines,
     )

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
+from rushlight.capture.depth import DeepLevels
 from rushlight.capture.footage import Footage
-from rushlight.capture.video import grey_frames, video_size
+from rushlight.capture.video import first_picture, grey_frames
 from rushlight.errors import Finding, RushlightError
 from rushlight.records.document import read_document
 from rushlight.records.dots import Frame
@@ -20,13 +21,15 @@ from rushlight.records.session import FootageHeader
 SIDECAR = "footage.json"
 
 
-def open_sidecar(path: Path) -> Footage:
+def open_sidecar(path: Path, *, bits: int | None = 8) -> Footage:
     """Footage from its sidecar.
 
     Parameters
     ----------
     path
         The JSON document; the video lies beside it.
+    bits
+        8 brings deeper pictures down to 8 bits; otherwise they keep their own levels.
 
     Returns
     -------
@@ -56,7 +59,8 @@ def open_sidecar(path: Path) -> Footage:
             "picture-missing",
         )
     _check_times(header, path.name)
-    found_px = video_size(video)
+    first, held_dn = first_picture(video)
+    found_px = (first.shape[1], first.shape[0])
     if found_px != header.size_px:
         raise RushlightError.of(
             f"{path.name}: size_px",
@@ -67,9 +71,9 @@ def open_sidecar(path: Path) -> Footage:
         )
 
     def read(footage: Footage) -> Iterator[Frame]:
-        return _frames(footage, header, video)
+        return _frames(footage, header, video, levels)
 
-    return Footage(
+    footage = Footage(
         name=str(path.parent),
         camera=header.camera,
         size_px=header.size_px,
@@ -79,6 +83,11 @@ def open_sidecar(path: Path) -> Footage:
         header=header,
         read=read,
     )
+    own_bits = header.full_scale_dn.bit_length()
+    levels = DeepLevels(footage.name, 8 if bits == 8 else own_bits, footage.note)
+    levels(first, min(held_dn, header.full_scale_dn))
+    footage.full_scale_dn = levels.full_scale_dn
+    return footage
 
 
 def _check_times(header: FootageHeader, name: str) -> None:
@@ -95,11 +104,15 @@ def _check_times(header: FootageHeader, name: str) -> None:
         )
 
 
-def _frames(footage: Footage, header: FootageHeader, video: Path) -> Iterator[Frame]:
+def _frames(
+    footage: Footage, header: FootageHeader, video: Path, levels: DeepLevels
+) -> Iterator[Frame]:
     """The video's frames with the sidecar's times."""
     count = 0
-    for image, _ in grey_frames(video, footage.note):
+    for picture, held_dn, _ in grey_frames(video):
         if count < len(header.capture_ns):
+            held_dn = min(held_dn, header.full_scale_dn)
+            image = levels(picture, held_dn, f"{video}: frame {count}")
             yield Frame(header.camera, count, header.capture_ns[count], 0.0, image)
         count += 1
     wanted = len(header.capture_ns)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
 from pathlib import Path
@@ -13,16 +13,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from rushlight.capture.depth import DeepLevels, Levels, scaled_to_eight_bits
 from rushlight.capture.footage import Footage
-from rushlight.errors import Finding, RushlightError
+from rushlight.errors import RushlightError
 from rushlight.records.dots import Frame
 from rushlight.records.session import SIMULATED_MARK
 
-Image = npt.NDArray[np.uint8]
-Note = Callable[[Finding], None]
 
-
-def open_video(path: Path, rate_hz: float | None, camera: str) -> Footage:
+def open_video(path: Path, rate_hz: float | None, camera: str, *, bits: int | None = 8) -> Footage:
     """Footage from a video file.
 
     Parameters
@@ -33,6 +31,8 @@ def open_video(path: Path, rate_hz: float | None, camera: str) -> Footage:
         Counts the times at this rate [Hz] instead of reading them, or None.
     camera
         Id for the camera.
+    bits
+        Depth of the camera, as for `open_pictures`.
 
     Returns
     -------
@@ -41,20 +41,20 @@ def open_video(path: Path, rate_hz: float | None, camera: str) -> Footage:
     Raises
     ------
     RushlightError
-        When the file holds no video that can be decoded.
+        When the file holds no video that can be decoded, or levels beyond `bits`.
     """
-    size_px = video_size(path)
+    first, held_dn = first_picture(path)
     times = "from the video" if rate_hz is None else f"counted at {rate_hz:g} Hz"
 
     def read(footage: Footage) -> Iterator[Frame]:
-        return _frames(footage, path, rate_hz)
+        return _frames(footage, path, rate_hz, levels)
 
     with path.open("rb") as file:
         content_hash = hashlib.file_digest(file, "sha256").hexdigest()
-    return Footage(
+    footage = Footage(
         str(path),
         camera,
-        size_px,
+        (first.shape[1], first.shape[0]),
         None,
         times,
         content_hash,
@@ -62,6 +62,10 @@ def open_video(path: Path, rate_hz: float | None, camera: str) -> Footage:
         read,
         marked_simulated=says_simulated(path),
     )
+    levels = DeepLevels(str(path), bits, footage.note)
+    levels(first, held_dn)
+    footage.full_scale_dn = levels.full_scale_dn
+    return footage
 
 
 def says_simulated(path: Path) -> bool:
@@ -87,8 +91,8 @@ def says_simulated(path: Path) -> bool:
         return notes.get("comment") == SIMULATED_MARK
 
 
-def video_size(path: Path) -> tuple[int, int]:
-    """Width and height of a video's first frame [px].
+def first_picture(path: Path) -> tuple[Levels, int]:
+    """A video's first frame in grey, and the greatest level that its format holds.
 
     Parameters
     ----------
@@ -100,27 +104,27 @@ def video_size(path: Path) -> tuple[int, int]:
     RushlightError
         When no frame can be decoded.
     """
-    for image, _ in grey_frames(path, lambda finding: None):
-        return int(image.shape[1]), int(image.shape[0])
+    for image, held_dn, _ in grey_frames(path):
+        return image, held_dn
     raise RushlightError.of(
         str(path), "", "holds no frame of video", "give another recording", "video-empty"
     )
 
 
-def grey_frames(path: Path, note: Note) -> Iterator[tuple[Image, int | None]]:
+def grey_frames(path: Path) -> Iterator[tuple[Levels, int, int | None]]:
     """Every frame of a video in grey, with its time.
 
     Parameters
     ----------
     path
         The file.
-    note
-        Told once when deeper pictures are brought down to 8 bits.
 
     Yields
     ------
     image
-        (H, W) of uint8, all of one size.
+        (H, W) of uint8, or uint16 where the video is deeper; all of one size.
+    held_dn
+        Greatest level that the video's format holds, 255–65535.
     time_ns
         As the file gives it [ns], None where it gives none.
 
@@ -132,7 +136,7 @@ def grey_frames(path: Path, note: Note) -> Iterator[tuple[Image, int | None]]:
     size: tuple[int, ...] | None = None
     index = -1
     for index, frame in enumerate(_decoded(path)):
-        image = _grey(frame, path, note)
+        image, held_dn = _grey(frame)
         if size is None:
             size = image.shape
         elif image.shape != size:
@@ -146,7 +150,7 @@ def grey_frames(path: Path, note: Note) -> Iterator[tuple[Image, int | None]]:
         moment = None
         if frame.pts is not None and frame.time_base is not None:
             moment = round(Fraction(frame.pts) * frame.time_base * 1_000_000_000)
-        yield image, moment
+        yield image, held_dn, moment
 
 
 def _decoded(path: Path) -> Iterator[Any]:
@@ -189,14 +193,20 @@ def _told(path: Path, failure: type[Exception], allowed: str) -> Iterator[None]:
         ) from error
 
 
-def _grey(frame: Any, path: Path, note: Note) -> Image:
-    """One frame as 8-bit grey levels; colours give their luma."""
-    if any(component.bits > 8 for component in frame.format.components):
-        note(deeper_finding(str(path)))
-    return grey_picture(frame)
+def _grey(frame: Any) -> tuple[Levels, int]:
+    """One frame's grey levels and the greatest that its format holds; colours give their luma."""
+    bits = max(component.bits for component in frame.format.components)
+    if bits <= 8:
+        return np.asarray(frame.to_ndarray(format="gray"), np.uint8), 255
+    held_dn = 2**bits - 1
+    if frame.format.name.startswith("gray"):
+        return np.asarray(frame.to_ndarray(), np.uint16), held_dn
+    # The library makes 16 bits of other formats, whatever they held.
+    levels = frame.to_ndarray(format="gray16le").astype(np.uint32)
+    return np.asarray((levels * held_dn + 32767) // 65535, np.uint16), held_dn
 
 
-def grey_picture(frame: Any) -> Image:
+def grey_picture(frame: Any) -> npt.NDArray[np.uint8]:
     """The library's frame as 8-bit grey levels; colours give their luma.
 
     Parameters
@@ -204,44 +214,18 @@ def grey_picture(frame: Any) -> Image:
     frame
         As the library decoded it.
     """
-    if all(component.bits <= 8 for component in frame.format.components):
-        return np.asarray(frame.to_ndarray(format="gray"), np.uint8)
-    return eight_bit(frame.to_ndarray(format="gray16le"))
+    image, held_dn = _grey(frame)
+    if image.dtype == np.uint8:
+        return np.asarray(image, np.uint8)
+    return scaled_to_eight_bits(image, held_dn)
 
 
-def eight_bit(image: npt.NDArray[np.uint16]) -> Image:
-    """16-bit grey levels brought down to 8 bits, full scale to full scale.
-
-    Parameters
-    ----------
-    image
-        (H, W) of uint16.
-    """
-    return np.asarray((image.astype(np.uint32) + 128) // 257, np.uint8)
-
-
-def deeper_finding(name: str) -> Finding:
-    """What to tell when pictures deeper than 8 bits were brought down.
-
-    Parameters
-    ----------
-    name
-        Of the footage.
-    """
-    return Finding(
-        "note",
-        "scaled-to-8-bits",
-        name,
-        "pictures deeper than 8 bits",
-        "were scaled so that full scale is 255",
-        "record 8 bits if faint lights get lost",
-    )
-
-
-def _frames(footage: Footage, path: Path, rate_hz: float | None) -> Iterator[Frame]:
+def _frames(
+    footage: Footage, path: Path, rate_hz: float | None, levels: DeepLevels
+) -> Iterator[Frame]:
     """The video's frames with their own or counted times."""
     before_ns: int | None = None
-    for index, (image, moment_ns) in enumerate(grey_frames(path, footage.note)):
+    for index, (image, held_dn, moment_ns) in enumerate(grey_frames(path)):
         if rate_hz is not None:
             moment_ns = round(index * 1e9 / rate_hz)
         if moment_ns is None or (before_ns is not None and moment_ns <= before_ns):
@@ -253,4 +237,5 @@ def _frames(footage: Footage, path: Path, rate_hz: float | None) -> Iterator[Fra
                 "video-times",
             )
         before_ns = moment_ns
+        image = levels(image, held_dn, f"{path}: frame {index}")
         yield Frame(footage.camera, index, moment_ns, math.nan, image)

@@ -28,6 +28,10 @@ class Source(Protocol):
         """Width and height of every frame [px]."""
 
     @property
+    def full_scale_dn(self) -> int:
+        """Level of a pixel at full scale."""
+
+    @property
     def simulated(self) -> bool:
         """Whether the frames were computed rather than filmed."""
 

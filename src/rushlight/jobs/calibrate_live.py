@@ -59,7 +59,7 @@ def calibrate_live(
     """
     length_s = typed_length_s(length)
     gatherer = Gatherer(board, moving=True, most=views)
-    with open_source(source, rig_file, camera) as frames:
+    with open_source(source, rig_file, camera, deep=False) as frames:
         if frames.gives_dots:
             raise RushlightError.of(
                 frames.name,

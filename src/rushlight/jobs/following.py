@@ -119,7 +119,7 @@ def prepare(
         name = rig_path(rig_file).name
         resolved = resolve(rig, shelf, name)
         camera = camera_of(rig, resolved, source, name)
-        noise = noise_of(resolved, camera)
+        noise = noise_of(resolved, camera, source.full_scale_dn)
         row_time_s = float(resolved.cameras.row_time_s[0, camera])
         things = followed_things(rig)
         carried = [thing.id for thing in things]

@@ -9,6 +9,7 @@ from rushlight.records.document import read_document
 from rushlight.records.quantity import Dimension, QuantityError, parse_quantity
 from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import Shelf, load_shelf
+from rushlight.shelf.resolve import picture_bits
 
 RIG_FILE = "rig.toml"
 
@@ -34,6 +35,25 @@ def load_rig(path: Path) -> tuple[Rig, Shelf]:
     file = rig_path(path)
     rig = read_document(Rig, file)
     return rig, load_shelf(file.parent)
+
+
+def bits_of(rig: Rig, shelf: Shelf, camera: int = 0) -> int:
+    """Bits of a grey level in the pictures of a rig's camera.
+
+    Parameters
+    ----------
+    rig, shelf
+        From `load_rig`.
+    camera
+        The camera's place in the rig.
+
+    Raises
+    ------
+    RushlightError
+        When its part is on no shelf.
+    """
+    which = rig.cameras[camera]
+    return picture_bits(which, shelf.camera(which.part))
 
 
 def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float | None:

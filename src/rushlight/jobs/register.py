@@ -13,7 +13,7 @@ from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import camera_of, plan_of
-from rushlight.jobs.load import load_rig, rig_path, typed_quantity
+from rushlight.jobs.load import bits_of, load_rig, rig_path, typed_quantity
 from rushlight.jobs.progress import Progress, silent
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import mean_height
@@ -139,7 +139,10 @@ def register(
     name = rig_path(rig_file).name
     resolved = resolve(rig, shelf, name)
     footage = open_footage(
-        footage_path, typed_quantity(rate, "frequency", "--rate"), rig.cameras[0].id
+        footage_path,
+        typed_quantity(rate, "frequency", "--rate"),
+        rig.cameras[0].id,
+        bits=bits_of(rig, shelf),
     )
     camera = camera_of(rig, resolved, footage, name)
     plan = None if plan_path is None else plan_of(rig, plan_path)
@@ -236,7 +239,7 @@ def _seen(
     footage: Footage, resolved: ResolvedRig, camera: int, progress: Progress
 ) -> Iterator[tuple[int, Dots]]:
     """Capture time and dots of every frame."""
-    detect = Detector(*footage.size_px, noise_of(resolved, camera))
+    detect = Detector(*footage.size_px, noise_of(resolved, camera, footage.full_scale_dn))
     for frame in footage:
         if frame.image is None:
             continue

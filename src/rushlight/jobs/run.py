@@ -7,7 +7,7 @@ from pathlib import Path
 from rushlight.capture.open import open_footage
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.following import header_of, own_filter, prepare, store
-from rushlight.jobs.load import load_rig, typed_quantity
+from rushlight.jobs.load import bits_of, load_rig, typed_quantity
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.keep.writer import SessionWriter
@@ -61,7 +61,7 @@ def run(
     RushlightError
         When an input cannot be used or a frame cannot be read; what was complete is kept.
     """
-    document = None if rig is None else load_rig(rig)[0]
+    document, shelf = (None, None) if rig is None else load_rig(rig)
     filter_name = filter_name or own_filter(document)
     new_filter = filter_maker(filter_name, document.smoothing if document else None)
     camera = document.cameras[0] if document else None
@@ -70,6 +70,7 @@ def run(
         typed_quantity(rate, "frequency", "--rate"),
         camera.id if camera else "camera",
         rig_rate_hz=camera.frame_rate.value if camera else None,
+        bits=bits_of(document, shelf) if document and shelf else None,
     )
     setting = prepare(footage, footage.header, rig, registration_path)
     clock = Clock(id="footage", kind="simulated" if footage.simulated else "file")

@@ -11,7 +11,7 @@ from rushlight.capture.live import LiveDots, LiveFrames
 from rushlight.capture.open_live import open_live
 from rushlight.capture.rest import noise_path
 from rushlight.errors import RushlightError
-from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.load import bits_of, load_rig, rig_path
 from rushlight.plan.evaluate import evaluate
 from rushlight.records.document import read_document
 from rushlight.records.dot_noise import DotNoise
@@ -25,6 +25,7 @@ def open_source(
     camera: str | None = None,
     loop: bool = False,
     exposure_s: float = math.nan,
+    deep: bool = True,
 ) -> LiveFrames | LiveDots:
     """The source that the user or the rig names, opened as the rig wants it.
 
@@ -40,6 +41,8 @@ def open_source(
         Whether a recording that is replayed begins again at its end.
     exposure_s
         Instead of the rig's [s]; NaN keeps that.
+    deep
+        Whether pictures deeper than 8 bits are wanted as they are.
 
     Raises
     ------
@@ -49,7 +52,7 @@ def open_source(
     if rig_file is None:
         if text is None:
             raise _unnamed("the program was given no rig that could name one")
-        return open_live(text, loop=loop)
+        return open_live(text, loop=loop, bits=None if deep else 8)
     rig, shelf = load_rig(rig_file)
     which = _which(rig, camera, rig_path(rig_file).name)
     own = rig.cameras[which]
@@ -73,6 +76,7 @@ def open_source(
         delay_s=float(cameras.delay_s[0, which]),
         noise=_dot_noise(rig_path(rig_file), own.id),
         loop=loop,
+        bits=bits_of(rig, shelf, which) if deep else 8,
     )
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
+from pydantic import Field
 
 from rushlight.records.arrays import Array, ArrayRecord, shaped
 from rushlight.records.document import Document, Record, Slug
@@ -182,6 +183,9 @@ class FootageHeader(Document):
     stream
         In simulated footage, how the pictures were compressed and decoded again before they were
         kept; None where they were not.
+    full_scale_dn
+        Level of a pixel at full scale: 255 for 8 bits, 1023 for 10, and so on, whatever the
+        video's format could hold.
     goals
         What was shown on the display and when, as the person saw it: place [m], from, to [ns],
         which carried thing, and the block of the task plan. Known without truth.
@@ -192,6 +196,7 @@ class FootageHeader(Document):
     picture: str
     camera: Slug
     size_px: tuple[int, int]
+    full_scale_dn: Annotated[int, Field(ge=255, le=65535)] = 255
     capture_ns: list[int]
     exposure_ns: int
     simulated: bool

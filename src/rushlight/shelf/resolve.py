@@ -43,9 +43,6 @@ from rushlight.shelf.compression import built_in_compression
 from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
 
-FOOTAGE_BITS = 8
-"""Bits of a grey level in footage, whatever the camera could give."""
-
 TILT_RAD = (math.radians(10), math.radians(40))
 LEAN_RAD = {"right": math.radians(-45), "left": math.radians(-135)}
 LEAN_STD_RAD = math.radians(35)
@@ -91,6 +88,20 @@ def resolve(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> ResolvedRig:
         people=_people(rig),
         targets=_targets(rig),
     )
+
+
+def picture_bits(camera: Camera, part: CameraPart) -> int:
+    """Bits of a grey level in a camera's pictures: its part's, or the 8 of a compressed stream.
+
+    Parameters
+    ----------
+    camera
+        Of the rig.
+    part
+        Of the shelf.
+    """
+    raw = camera.stream is None or camera.stream.codec == "raw"
+    return part.bit_depth if raw else 8
 
 
 def lit_emitters(rig: Rig) -> list[tuple[Carried, CarriedEmitter]]:
@@ -146,7 +157,9 @@ def _camera(
     calibration = shelf.lens(camera.lens) if camera.lens else None
     lens = lens_of(part, calibration)
     filter_part = shelf.filter(camera.filter) if camera.filter else None
-    span_dn = 2**FOOTAGE_BITS - 1 - part.black_level.si
+    bits = picture_bits(camera, part)
+    black_dn = part.black_level.si * 2 ** (bits - 8)  # the shelf tells it in levels of 8 bits
+    span_dn = 2**bits - 1 - black_dn
     full_well_e = part.full_well.si / camera.gain
     exposure_s = math.nan if camera.exposure == "auto" else camera.exposure.value
     rolling = part.shutter == "rolling" and part.row_time is not None
@@ -169,8 +182,8 @@ def _camera(
         "read_noise_e": part.read_noise.si,
         "full_well_e": full_well_e,
         "gain_e_per_dn": full_well_e / span_dn,
-        "black_dn": part.black_level.si,
-        "levels": 2**FOOTAGE_BITS,
+        "black_dn": black_dn,
+        "levels": 2**bits,
         "exposure_s": exposure_s,
         "shortest_exposure_s": part.shortest_exposure.si,
         "frame_rate_hz": camera.frame_rate.value,

@@ -26,6 +26,8 @@ PICTURE = "footage.mkv"
 SIDECAR = "footage.json"
 TRUTH = "truth.sqlite"
 RAW = Stream(codec="raw")
+GREY_FORMATS = {255: "gray", 1023: "gray10le", 4095: "gray12le", 16383: "gray14le"}
+"""FFmpeg's pixel formats by full scale [DN] (libavutil, pixfmt.h)."""
 _CHUNK_FRAMES = 256
 
 
@@ -108,6 +110,7 @@ def footage_header(
         picture=PICTURE,
         camera=world.cast.camera,
         size_px=world.size_px,
+        full_scale_dn=world.full_scale_dn,
         capture_ns=[int(time) for time in capture_times(world, script)],
         exposure_ns=round(world.exposure_s * 1e9),
         simulated=True,
@@ -159,7 +162,7 @@ def write_footage(
     header = footage_header(world, script, rig_hash, stream)
     with (
         TruthWriter(world, script, folder / TRUTH, header, rig_name) as truth,
-        _Video(folder / PICTURE, world.size_px, world.frame_rate_hz) as video,
+        _Video(folder / PICTURE, world.size_px, world.frame_rate_hz, world.full_scale_dn) as video,
     ):
         for frame, state in frames(world, script, stream):
             video.put(frame)
@@ -192,11 +195,15 @@ def _check_folder(folder: Path) -> None:
 class _Video:
     """Lossless grey video: FFV1 (RFC 9043) in Matroska, every frame by itself.
 
-    Matroska rounds times to a millisecond; the exact ones stand in the sidecar.
+    Matroska rounds times to a millisecond; the exact ones stand in the sidecar. Levels are kept
+    as the camera gives them, in the format of their bits or else in 16.
     """
 
-    def __init__(self, path: Path, size_px: tuple[int, int], frame_rate_hz: float) -> None:
+    def __init__(
+        self, path: Path, size_px: tuple[int, int], frame_rate_hz: float, full_scale_dn: int
+    ) -> None:
         self._path, self._size, self._rate = path, size_px, frame_rate_hz
+        self._format = GREY_FORMATS.get(full_scale_dn, "gray16le")
         self._container: Any = None
 
     def __enter__(self) -> _Video:
@@ -213,7 +220,7 @@ class _Video:
         rate = Fraction(self._rate).limit_denominator(1000)
         self._stream = self._container.add_stream("ffv1", rate=rate)
         self._stream.width, self._stream.height = self._size
-        self._stream.pix_fmt = "gray"
+        self._stream.pix_fmt = self._format
         self._stream.options = {"level": "3", "slices": "4", "g": "1"}
         self._stream.codec_context.thread_type = "SLICE"
         self._stream.codec_context.thread_count = 2
@@ -221,7 +228,7 @@ class _Video:
         return self
 
     def put(self, frame: Frame) -> None:
-        picture = self._frame_of(frame.image, format="gray")
+        picture = self._frame_of(frame.image, format=self._format)
         picture.pts = frame.index
         self._container.mux(self._stream.encode(picture))
 

@@ -37,7 +37,7 @@ def _draw_background(level_dn, spread_dn, table, starts, top, out):  # type: ign
         start = starts[i]
         for j in range(columns):
             value = level_dn[i, j] + spread_dn[i, j] * table[start + j]
-            out[i, j] = np.uint8(min(max(value, np.float32(0.0)), top))
+            out[i, j] = out.dtype.type(min(max(value, np.float32(0.0)), top))
 
 
 @njit(cache=True, nogil=True)
@@ -131,7 +131,7 @@ def _draw_lights(  # type: ignore[no-untyped-def]
                     else:
                         value = rng.poisson(mean) + read_e * table[start + j]
                 level = math.floor(value / gain + black + 0.5)
-                out[i, j] = np.uint8(min(max(level, 0.0), top))
+                out[i, j] = out.dtype.type(min(max(level, 0.0), top))
 
 
 class Sensor:
@@ -145,7 +145,7 @@ class Sensor:
     black_dn : float [DN]
         Grey level of darkness.
     read_noise_e : float [e⁻], ≥ 0
-    levels : int, 2 to 256
+    levels : int, 2 to 65536
     noisy : bool
         Whether there is shot and read noise; frames are rounded to whole levels either way.
     rng : numpy Generator
@@ -183,11 +183,11 @@ class Sensor:
 
         Returns
         -------
-        (H, W) uint8 [DN]
+        (H, W) uint8 [DN], or uint16 of more than 256 levels
         """
         rows, columns = self._level.shape
         starts = self._rng.integers(0, TABLE_LENGTH - columns, rows)
-        out = np.empty((rows, columns), np.uint8)
+        out = np.empty((rows, columns), np.uint8 if self._top < 256 else np.uint16)
         _draw_background(self._level, self._spread, self._table, starts, np.float32(self._top), out)
         _draw_lights(
             self._background,

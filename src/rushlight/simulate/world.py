@@ -93,6 +93,11 @@ class World:
         return int(columns), int(rows)
 
     @property
+    def full_scale_dn(self) -> int:
+        """Level of a pixel at full scale."""
+        return int(self.rig.cameras.levels[0, self.camera]) - 1
+
+    @property
     def frame_rate_hz(self) -> float:
         """Of the camera [Hz]."""
         return float(self.rig.cameras.frame_rate_hz[0, self.camera])
@@ -167,8 +172,7 @@ def draw_world(
     Raises
     ------
     RushlightError
-        When a cause is unknown, the exposure is not settled or longer than a frame, or the
-        picture has more than 8 bits.
+        When a cause is unknown, or the exposure is not settled or longer than a frame.
     ValueError
         When the rig is not a batch of one or the cast does not fit it.
     """
@@ -230,12 +234,4 @@ def _check_camera(rig: ResolvedRig, cast: Cast, camera: int) -> None:
             f"is longer than the {period_s * 1e3:.1f} ms frame period",
             "shorten it or lower the frame rate",
             "exposure-longer-than-frame",
-        )
-    if rig.cameras.levels[0, camera] > 256:
-        raise RushlightError.of(
-            f"{where}: levels",
-            f"{rig.cameras.levels[0, camera]:.0f}",
-            "is more than the 256 grey levels that simulated footage holds",
-            "resolve the rig to 8 bits",
-            "levels",
         )

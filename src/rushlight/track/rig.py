@@ -24,7 +24,7 @@ def followed_things(rig: Rig) -> list[Carried]:
     return styluses or list(rig.carried)
 
 
-def noise_of(resolved: ResolvedRig, camera: int) -> SensorNoise:
+def noise_of(resolved: ResolvedRig, camera: int, full_scale_dn: float | None = None) -> SensorNoise:
     """A camera's noise in grey levels.
 
     Parameters
@@ -33,14 +33,19 @@ def noise_of(resolved: ResolvedRig, camera: int) -> SensorNoise:
         A batch of one.
     camera
         The camera's place in the rig.
+    full_scale_dn
+        Of its pictures [DN], where they are of another depth than the rig says.
     """
     cameras = resolved.cameras
-    gain_e_per_dn = float(cameras.gain_e_per_dn[0, camera])
+    own_dn = float(cameras.levels[0, camera]) - 1.0
+    full_scale_dn = own_dn if full_scale_dn is None else full_scale_dn
+    finer = full_scale_dn / own_dn
+    gain_e_per_dn = float(cameras.gain_e_per_dn[0, camera]) / finer
     return SensorNoise(
         gain_e_per_dn=gain_e_per_dn,
         read_noise_dn=float(cameras.read_noise_e[0, camera]) / gain_e_per_dn,
-        offset_dn=float(cameras.black_dn[0, camera]),
-        full_scale_dn=float(cameras.levels[0, camera]) - 1.0,
+        offset_dn=float(cameras.black_dn[0, camera]) * finer,
+        full_scale_dn=full_scale_dn,
     )
 
 
