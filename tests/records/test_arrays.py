@@ -80,6 +80,13 @@ def some_rigs(count: int, value: float = 1.0, cameras: int = 2) -> ResolvedRig:
     )
 
 
+def test_arrays_are_kept_row_by_row_whatever_they_were() -> None:
+    dots = some_dots(5)
+    other = dots.replace(xy=np.asfortranarray(dots.xy), cov=dots.cov.transpose(0, 2, 1))
+    assert other.xy.flags.c_contiguous and other.cov.flags.c_contiguous
+    assert dots.same_as(other)
+
+
 @given(st.integers(0, 20))
 def test_dots_of_any_number(n: int) -> None:
     dots = some_dots(n)

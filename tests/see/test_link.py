@@ -87,6 +87,30 @@ def test_a_trail_is_confirmed_then_held():
     assert links.state.tolist() == [HELD]
 
 
+def test_links_are_as_described_and_stay_as_they_were_told():
+    linker, rng = Linker(), np.random.default_rng(3)
+    told = []
+    for index in range(40):
+        lit = rng.random(6) < 0.9
+        places = np.arange(12).reshape(6, 2) * [60.0, 30.0] + index
+        links = linker.step(index * 10_000_000, dots_at(places[lit]))
+        told.append((links, [np.array(each) for each in links]))
+        dots, live = np.count_nonzero(lit), len(links.live)
+        shapes = [each.shape for each in links[1:9]]
+        assert shapes == [
+            (dots,), (dots, 2), (live,), (live,), (live,), (live, 2), (live, 2), (live, 4, 4)
+        ]  # fmt: skip
+        assert {each.dtype for each in links[1:6]} == {np.dtype(np.int64)}
+        assert {each.dtype for each in links[6:9]} == {np.dtype(float)}
+        assert np.all(np.diff(links.live) > 0) and set(links.births) <= set(links.live.tolist())
+        held = links.state == HELD
+        assert np.array_equal(links.trail[links.dot[held]], links.live[held])
+        assert np.all(links.dot[~held] == -1)
+    for links, copies in told:
+        for now, then in zip(links, copies, strict=True):
+            assert np.array_equal(now, then)
+
+
 def test_one_stray_frame_begins_nothing():
     linker = Linker()
     linker.step(0, dots_at([[50, 40]]))

@@ -1,7 +1,7 @@
 """Frozen records of read-only arrays whose shapes are checked against one another.
 
 A record names each array's axes once, in its field: ``xy: Array = shaped("N", 2)``. On
-construction every array is copied as needed, made read-only, and its axes are compared; a
+construction every array is copied in C order, made read-only, and its axes are compared; a
 letter must mean the same length throughout the record.
 """
 
@@ -97,7 +97,7 @@ class ArrayRecord:
             if field.fills and not isinstance(value, np.ndarray) and np.isscalar(value):
                 deferred.append(field)
                 continue
-            self._freeze(field, np.array(value, dtype=field.dtype), lengths)
+            self._freeze(field, np.array(value, dtype=field.dtype, order="C"), lengths)
         for field in deferred:
             shape = [
                 lengths.get(axis, 0) if isinstance(axis, str) else axis for axis in field.written

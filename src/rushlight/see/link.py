@@ -8,19 +8,16 @@ not which is which: both coast, their middle steered by the dot, until two dots 
 motion before tells them apart.
 """
 
-# ruff: noqa: RUF009 – shaped(...) becomes a field of its own in each record
-
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from rushlight.errors import RushlightError
-from rushlight.records.arrays import Array, ArrayRecord, shaped
+from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 from rushlight.see.link_frame import COAST_NS, ID, MARKS, link_frame
 
@@ -31,25 +28,27 @@ STATES: tuple[State, ...] = ("tentative", "held", "coasting")
 _ROOM = 64  # trails and dots for which there is room at first
 
 
-@dataclass(frozen=True, eq=False)
-class TrailLinks(ArrayRecord):
+class TrailLinks(NamedTuple):
     """Which dot of a frame belongs to which trail, and where every trail is.
+
+    The arrays are filled for this frame alone and are the receiver's own. They are no checked
+    record, since a frame's linking takes less time than the checks would.
 
     Attributes
     ----------
     time_ns
         The frame's time [ns].
     trail
-        (N,) trail id of each dot; −1 for none, for trails not yet confirmed, and for a dot that
-        two trails share.
+        (N,) int64, trail id of each dot; −1 for none, for trails not yet confirmed, and for a dot
+        that two trails share.
     shared
-        (N, 2) the two trails that share a dot; −1 for a dot of one trail or none.
+        (N, 2) int64, the two trails that share a dot; −1 for a dot of one trail or none.
     live
-        (T,) ids of the confirmed trails, rising.
+        (T,) int64, ids of the confirmed trails, rising.
     dot
-        (T,) the dot of each live trail; −1 while it coasts.
+        (T,) int64, the dot of each live trail; −1 while it coasts.
     state
-        (T,) index into `STATES`; live trails are held or coasting.
+        (T,) int64, index into `STATES`; live trails are held or coasting.
     xy
         (T, 2) position after this frame's dots [px].
     velocity
@@ -63,16 +62,16 @@ class TrailLinks(ArrayRecord):
     """
 
     time_ns: int
+    trail: Array
+    shared: Array
+    live: Array
+    dot: Array
+    state: Array
+    xy: Array
+    velocity: Array
+    cov: Array
     births: tuple[int, ...]
     deaths: tuple[int, ...]
-    trail: Array = shaped("N", dtype=np.int64)
-    shared: Array = shaped("N", 2, dtype=np.int64)
-    live: Array = shaped("T", dtype=np.int64)
-    dot: Array = shaped("T", dtype=np.int64)
-    state: Array = shaped("T", dtype=np.int64)
-    xy: Array = shaped("T", 2)
-    velocity: Array = shaped("T", 2)
-    cov: Array = shaped("T", 4, 4)
 
 
 class Linker:
@@ -146,7 +145,7 @@ class Linker:
             ]
         )
         self._time_ns: int | None = None
-        self._tally = np.zeros(2, np.int64)
+        self._trails = self._next_id = self._room = 0
         self._mean = np.zeros((0, 4))
         self._cov = np.zeros((0, 4, 4))
         self._turn = np.zeros((0, 2))
@@ -182,44 +181,61 @@ class Linker:
                 f"is not after the frame before, at {before_ns} ns",
                 "give the frames in the order of their capture",
             )
-        count = len(dots)
-        if self._tally[0] + count > len(self._mean):
-            self._make_room(2 * (int(self._tally[0]) + count))
-        lives, births, deaths = link_frame(
+        xy = dots.xy
+        count = len(xy)
+        if self._trails + count > self._room:
+            self._make_room(2 * (self._trails + count))
+        known = self._trails
+        trail = np.empty(count, np.int64)
+        shared = np.empty((count, 2), np.int64)
+        live = np.empty(known, np.int64)
+        dot = np.empty(known, np.int64)
+        state = np.empty(known, np.int64)
+        places = np.empty((known, 2))
+        speeds = np.empty((known, 2))
+        spreads = np.empty((known, 4, 4))
+        first_id = self._next_id
+        self._trails, lives, births, deaths = link_frame(
             time_ns,
             before_ns,
-            _in_order(dots.xy),
-            _in_order(dots.cov),
-            _in_order(dots.reason),
-            _in_order(dots.quality),
+            xy,
+            dots.cov,
+            dots.reason,
+            dots.quality,
             self._settings,
             self._mean,
             self._cov,
             self._turn,
             self._marks,
-            self._tally,
-            self._trail,
-            self._shared,
-            self._live,
-            self._places,
-            self._spreads,
+            known,
+            first_id,
+            trail,
+            shared,
+            live,
+            dot,
+            state,
+            places,
+            speeds,
+            spreads,
             self._ended,
         )
         self._time_ns = time_ns
-        next_id = int(self._tally[1])
-        live, places = self._live[:lives], self._places[:lives]
+        self._next_id = first_id + births
+        if lives < known:
+            live, dot, state = live[:lives], dot[:lives], state[:lives]
+            places, speeds, spreads = places[:lives], speeds[:lives], spreads[:lives]
         return TrailLinks(
-            time_ns=time_ns,
-            births=tuple(range(next_id - births, next_id)),
-            deaths=tuple(self._ended[:deaths].tolist()),
-            trail=self._trail[:count],
-            shared=self._shared[:count],
-            live=live[:, 0],
-            dot=live[:, 1],
-            state=live[:, 2],
-            xy=places[:, :2],
-            velocity=places[:, 2:],
-            cov=self._spreads[:lives],
+            time_ns,
+            trail,
+            shared,
+            live,
+            dot,
+            state,
+            places,
+            speeds,
+            spreads,
+            tuple(range(first_id, first_id + births)) if births else (),
+            tuple(self._ended[:deaths].tolist()) if deaths else (),
         )
 
     def let_coast(self, trail: int, coast_s: float) -> None:
@@ -232,31 +248,18 @@ class Linker:
         coast_s
             Longest time [s], ≥ 0.
         """
-        rows = np.flatnonzero(self._marks[: self._tally[0], ID] == trail)
+        rows = np.flatnonzero(self._marks[: self._trails, ID] == trail)
         self._marks[rows, COAST_NS] = round(coast_s * 1e9)
 
     def _make_room(self, room: int) -> None:
         """Let this many trails, and as many dots, find a place."""
-        more = room - len(self._mean)
+        more = room - self._room
         self._mean = np.concatenate([self._mean, np.zeros((more, 4))])
         self._cov = np.concatenate([self._cov, np.zeros((more, 4, 4))])
         self._turn = np.concatenate([self._turn, np.zeros((more, 2))])
         self._marks = np.concatenate([self._marks, np.zeros((more, MARKS), np.int64)])
-        self._trail = np.zeros(room, np.int64)
-        self._shared = np.zeros((room, 2), np.int64)
-        self._live = np.zeros((room, 3), np.int64)
-        self._places = np.zeros((room, 4))
-        self._spreads = np.zeros((room, 4, 4))
         self._ended = np.zeros(room, np.int64)
-
-
-def _in_order(array: Array) -> Array:
-    """The array as the kernel is compiled for: row by row, read-only, as records hold it."""
-    if array.flags.c_contiguous and not array.flags.writeable:
-        return array
-    copy = np.array(array, order="C")
-    copy.setflags(write=False)
-    return copy
+        self._room = room
 
 
 def nearest_live(links: TrailLinks, xy: npt.ArrayLike) -> int:

@@ -266,8 +266,8 @@ def update(  # type: ignore[no-untyped-def]
 
 @njit(**JIT)
 def link_frame(  # type: ignore[no-untyped-def]
-    time_ns, before_ns, xy, dot_cov, reason, quality, settings, mean, cov, turn, marks, tally,
-    trail, shared, live, places, spreads, ended,
+    time_ns, before_ns, xy, dot_cov, reason, quality, settings, mean, cov, turn, marks, count,
+    next_id, trail, shared, live, dot, state, places, speeds, spreads, ended,
 ):  # fmt: skip
     """One frame of linking; trails and results are written into the arrays given.
 
@@ -280,24 +280,23 @@ def link_frame(  # type: ignore[no-untyped-def]
     settings
         (8,) see the names above.
     mean, cov, turn, marks
-        (C, 4), (C, 4, 4), (C, 2), (C, MARKS) the trails, of which the first `tally[0]` exist;
+        (C, 4), (C, 4, 4), (C, 2), (C, MARKS) the trails, of which the first `count` exist;
         there must be room for N more.
-    tally
-        (2,) number of trails, and the next id.
+    count, next_id
+        Number of trails, and the id of the next to be confirmed.
     trail, shared
-        (≥ N,) and (≥ N, 2), filled with the trail of each dot and the trails that share it.
-    live, places, spreads
-        (C, 3), (C, 4), (C, 4, 4), filled with id, dot and state of each confirmed trail, its
-        state vector and its covariance.
+        (N,) and (N, 2), filled with the trail of each dot and the trails that share it.
+    live, dot, state, places, speeds, spreads
+        (count,), (count,), (count,), (count, 2), (count, 2), (count, 4, 4), of which the first
+        rows are filled: id, dot, state, place, speed and covariance of each confirmed trail.
     ended
         (C,) filled with the ids given up.
 
     Returns
     -------
     tuple of int
-        Live trails, births (the last ids before `tally[1]`), and deaths.
+        Trails that exist now, live ones, births (ids from `next_id` on), and deaths.
     """
-    count = tally[0]
     dots = len(xy)
     dt_s = (time_ns - before_ns) * 1e-9
     if dt_s > 0.0:
@@ -315,16 +314,15 @@ def link_frame(  # type: ignore[no-untyped-def]
     births = 0
     for t in range(count):
         if marks[t, ID] < 0 and marks[t, HITS] >= settings[CONFIRM]:
-            marks[t, ID] = tally[1]
-            tally[1] += 1
+            marks[t, ID] = next_id + births
             births += 1
     _tell_dots(marks, count, dots, owner, partner, trail, shared)
-    lives, deaths = _tell_trails(
-        mean, cov, turn, marks, tally, owner, partner, time_ns, settings, live, places, spreads,
-        ended,
+    kept, lives, deaths = _tell_trails(
+        mean, cov, turn, marks, count, owner, partner, time_ns, settings, live, dot, state, places,
+        speeds, spreads, ended,
     )  # fmt: skip
-    _begin(mean, cov, turn, marks, tally, xy, spread, reason, owner, time_ns, settings)
-    return lives, births, deaths
+    kept = _begin(mean, cov, turn, marks, kept, xy, spread, reason, owner, time_ns, settings)
+    return kept, lives, births, deaths
 
 
 @njit(**JIT)
@@ -346,11 +344,12 @@ def _tell_dots(marks, count, dots, owner, partner, trail, shared):  # type: igno
 
 @njit(**JIT)
 def _tell_trails(  # type: ignore[no-untyped-def]
-    mean, cov, turn, marks, tally, owner, partner, time_ns, settings, live, places, spreads, ended
-):
+    mean, cov, turn, marks, count, owner, partner, time_ns, settings, live, dot, state, places,
+    speeds, spreads, ended,
+):  # fmt: skip
     """Write down the confirmed trails, and drop those that have been dark for too long."""
     lives = deaths = kept = 0
-    for t in range(tally[0]):
+    for t in range(count):
         held = marks[t, HITS] >= settings[CONFIRM]
         if held and time_ns - marks[t, SEEN_NS] > marks[t, COAST_NS]:
             ended[deaths] = marks[t, ID]
@@ -360,25 +359,25 @@ def _tell_trails(  # type: ignore[no-untyped-def]
             continue
         if held:
             own = owner[t] >= 0 and partner[t] < 0
-            live[lives, 0] = marks[t, ID]
-            live[lives, 1] = owner[t] if own else -1
-            live[lives, 2] = HELD if own else COASTING
-            places[lives] = mean[t]
+            live[lives] = marks[t, ID]
+            dot[lives] = owner[t] if own else -1
+            state[lives] = HELD if own else COASTING
+            places[lives, 0], places[lives, 1] = mean[t, 0], mean[t, 1]
+            speeds[lives, 0], speeds[lives, 1] = mean[t, 2], mean[t, 3]
             spreads[lives] = cov[t]
             lives += 1
         if kept < t:
             mean[kept], cov[kept], turn[kept] = mean[t], cov[t], turn[t]
             marks[kept] = marks[t]
         kept += 1
-    tally[0] = kept
-    return lives, deaths
+    return kept, lives, deaths
 
 
 @njit(**JIT)
 def _begin(  # type: ignore[no-untyped-def]
-    mean, cov, turn, marks, tally, xy, spread, reason, owner, time_ns, settings
+    mean, cov, turn, marks, count, xy, spread, reason, owner, time_ns, settings
 ):
-    """Begin a tentative trail at every good dot that is nobody's."""
+    """Begin a tentative trail at every good dot that is nobody's; how many there are then."""
     free = np.ones(len(xy), np.bool_)
     for t in range(len(owner)):
         if owner[t] >= 0:
@@ -386,7 +385,7 @@ def _begin(  # type: ignore[no-untyped-def]
     for j in range(len(xy)):
         if not free[j] or reason[j] != 0:
             continue
-        t = tally[0]
+        t = count
         mean[t] = 0.0
         mean[t, 0], mean[t, 1] = xy[j, 0], xy[j, 1]
         cov[t] = 0.0
@@ -396,4 +395,5 @@ def _begin(  # type: ignore[no-untyped-def]
         turn[t] = 0.0
         marks[t, ID], marks[t, HITS], marks[t, SEEN_NS] = -1, 1, time_ns
         marks[t, SHARES], marks[t, COAST_NS] = 0, np.int64(settings[COAST])
-        tally[0] += 1
+        count += 1
+    return count
