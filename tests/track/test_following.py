@@ -78,8 +78,9 @@ def test_every_dot_of_a_confirmed_trail_is_linked_and_fixed_once(registration):
     fixes = all_of(followed, "fixes")
     assert [fix.frame for fix in fixes] == list(range(5, 20))
     assert all(np.allclose(fix.position_m[:2], [0.4, 1.52]) for fix in fixes)
-    # The first two are only known with the third.
-    assert [fix.map_ns > fix.capture_ns + 19e6 for fix in fixes] == [True] + 14 * [False]
+    # The first two are only known with the third; how long the work took is not judged.
+    assert len({fix.map_ns for fix in fixes[:3]}) == 1 and fixes[0].map_ns > fixes[2].capture_ns
+    assert len({fix.map_ns for fix in fixes}) == 13
     assert all(fix.capture_ns < fix.detect_ns <= fix.map_ns for fix in fixes)
 
 
