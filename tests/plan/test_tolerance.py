@@ -10,8 +10,10 @@ import pytest
 from rushlight.jobs.load import load_rig
 from rushlight.plan import tolerance as rooms
 from rushlight.plan.doubts import doubts_of
+from rushlight.plan.evaluate import evaluate
+from rushlight.plan.single_build import build_errors_m, luck_count
 from rushlight.plan.tolerance import targets_of, tolerance_of
-from rushlight.plan.variance import draw, study, variance_left
+from rushlight.plan.variance import doubt_left, draw, study, variance_left
 from rushlight.shelf.resolve import resolve
 
 SLOPE = np.array([3.0, 1.0, 0.5])
@@ -52,15 +54,38 @@ def test_variates_have_mean_0_and_deviation_1():
     assert np.abs(z[:, 1]).max() <= np.sqrt(3.0)
 
 
-def test_holding_a_cause_removes_its_share():
-    found = of_toy(straight, draws=5000)
-    still = np.where([True, False, False], 0.0, found.variates)
-    left = variance_left(straight(still), found.values)
+def test_knowing_a_cause_removes_its_share():
+    found = of_toy(straight, draws=20_000)
+    base, apart = found.variates[:10_000], found.variates[10_000:]
+    shared = np.where([True, False, False], base, apart)
+    left = variance_left(straight(shared), straight(apart), straight(base))
     assert left == pytest.approx(1.0 - found.share[0], rel=0.05)
 
 
+def test_knowing_a_cause_of_a_bent_toy_leaves_what_the_law_says():
+    # y = exp(a + b): one less Sobol's index of a is, with A = E exp(2a) / (E exp a)² and B alike,
+    # (A B − A) / (A B − 1); for normal variates of deviation s, A = exp(s²).
+    rng = np.random.default_rng(4)
+    base, apart = rng.standard_normal((2, 200_000, 2)) * [0.3, 0.5]
+    shared = np.stack([base[:, 0], apart[:, 1]], axis=-1)
+    left = variance_left(*(np.exp(z.sum(axis=1))[:, None] for z in (shared, apart, base)))
+    first, second = np.exp(0.3**2), np.exp(0.5**2)
+    assert left == pytest.approx((first * second - first) / (first * second - 1), rel=0.03)
+
+
+def test_a_yes_or_no_of_known_probability():
+    # A coin whose bias is one of two, equally likely: knowing which leaves the coin's own luck.
+    rng = np.random.default_rng(5)
+    base, apart = rng.choice([0.2, 0.9], (2, 100_000))
+    mean = 0.55
+    within = (0.2 * 0.8 + 0.9 * 0.1) / 2
+    assert doubt_left(base, apart, base) == pytest.approx(within / (mean * (1 - mean)), rel=0.02)
+    assert doubt_left(apart, apart, base) == 1.0
+
+
 def test_what_never_varies_has_no_share():
-    assert np.isnan(variance_left(np.ones((9, 1)), np.ones((9, 1)))).all()
+    assert np.isnan(variance_left(*np.ones((3, 9, 1)))).all()
+    assert np.isnan(doubt_left(*np.ones((3, 9))))
     found = study(lambda z: np.ones((len(z), 1)), ["normal"], [0], 1, 9, 1)
     assert found.linear() == [None] and np.isnan(found.share).all()
 
@@ -96,6 +121,23 @@ def test_the_same_seed_gives_the_same_result_and_another_does_not(barn):
     )
     assert first == again
     assert first.measures != other.measures
+
+
+def test_builds_scatter_as_the_budget_says(wall):
+    ev = evaluate(wall, 3, 2)
+    luck = np.random.default_rng(3).standard_normal((len(wall), 4000, luck_count(ev)))
+    errors = build_errors_m(ev, luck)
+    over_builds = np.sqrt(np.mean(errors**2, axis=1))
+    assert over_builds == pytest.approx(ev.error_m["all"], rel=0.04)
+    # One place of one build is off by its own amount, unlike the mean over builds.
+    assert np.std(errors, axis=1).min() > 0.1 * over_builds.max()
+
+
+def test_without_luck_a_build_misses_by_its_offset_and_what_varies_alone(wall):
+    ev = evaluate(wall, 3, 2)
+    errors = build_errors_m(ev, np.zeros((len(wall), 1, luck_count(ev))))[:, 0]
+    left = sum(ev.error_m[one] ** 2 for one in ("centre", "tip", "pixel"))
+    assert errors == pytest.approx(np.sqrt(left), rel=1e-6)
 
 
 def test_a_cause_known_leaves_nothing_of_what_it_alone_makes(barn):

@@ -58,8 +58,8 @@ def _shares(document: Tolerance) -> Table:
         rows.append(cells)
     columns = ["cause", *(f"{one.name} [%]" for one in document.measures), "all met [%]"]
     return (
-        "Share of the first-order variance / variance left with the cause held at its middle "
-        f"({document.held_draws} draws)",
+        "Share of the first-order variance / variance left once the cause is known "
+        f"({document.pairs} pairs of draws)",
         columns,
         rows,
     )

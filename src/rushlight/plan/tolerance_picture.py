@@ -45,7 +45,7 @@ def tolerance_picture(document: Tolerance) -> bytes:
             axes.set_title(f"{MEASURE_WORDS[measure.name]}{bent}", fontsize=11)
         canvas.suptitle(
             f"{document.rig_name}: predicted doubt by cause, each alone: bars, to first order;\n"
-            "diamonds, what the draws lose with the cause held at its middle",
+            "diamonds, what the draws lose once the cause is known",
             x=0.02,
             ha="left",
             fontweight="bold",

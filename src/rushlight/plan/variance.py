@@ -7,6 +7,7 @@ together.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -151,25 +152,45 @@ def study(
     )
 
 
-def variance_left(held: Array, free: Array) -> Array:
-    """Share (m,) of the variance that is left when one cause is held at its middle.
+def variance_left(shared: Array, apart: Array, base: Array) -> Array:
+    """Share (m,) of the variance that is left once one cause is known.
 
     Parameters
     ----------
-    held, free
-        (N, m) values of the same draws with the cause held, and with none held, so that most of
-        the luck of drawing cancels. NaN where neither varies.
+    base
+        (N, m) values of draws.
+    apart
+        (N, m) values of other draws, independent of them.
+    shared
+        (N, m) values of those other draws, but with the one cause as in `base`. NaN where
+        neither varies.
 
     Notes
     -----
-    One cause frozen at a time, as in Saltelli et al., Global Sensitivity Analysis, 2008, ch. 1
-    (from memory). One less the first-order index of Sobol is the mean of this over all values
-    that the cause may turn out to have; held at its middle it is the same where the model is a
-    sum of terms each of one cause.
+    One less Sobol's first-order index: the variance that is left on average over all values that
+    the cause may turn out to have. Half the mean square between draws that share one cause alone
+    is that variance: Jansen, Computer Physics Communications 117 (1999) 35; Saltelli et al.,
+    Computer Physics Communications 181 (2010) 259, table 2 (both from memory). It stands over
+    the same of draws that share nothing, so that most of the luck of drawing cancels.
     """
-    both = np.isfinite(held) & np.isfinite(free)
-    kept, all_together = (spread(np.where(both, each, np.nan)) for each in (held, free))
-    out = np.full(held.shape[1], np.nan)
-    known = all_together > 0.0
-    out[known] = (kept[known] / all_together[known]) ** 2
-    return out
+    known = np.isfinite(shared) & np.isfinite(apart) & np.isfinite(base)
+    kept, free = (
+        np.sum(np.where(known, each - base, 0.0) ** 2, axis=0) for each in (shared, apart)
+    )
+    size = np.max(np.where(known, np.abs(base), 0.0), axis=0, initial=0.0)
+    varies = free > len(base) * (_ROUNDING * size) ** 2
+    return np.where(varies, kept / np.where(varies, free, 1.0), np.nan)
+
+
+def doubt_left(shared: Array, apart: Array, base: Array) -> float:
+    """The same of a yes or no, from its probability (N,) in each of those draws.
+
+    Two draws differ in their yes or no with probability p (1 − q) + q (1 − p), which is the mean
+    square of their difference; what chance decides even when every cause is known stays in it.
+    """
+
+    def differ(one: Array) -> float:
+        return float(np.mean(one * (1.0 - base) + base * (1.0 - one)))
+
+    free = differ(apart)
+    return differ(shared) / free if free > 0.0 else math.nan

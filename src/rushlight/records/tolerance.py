@@ -47,8 +47,9 @@ class ToleranceCause(Record):
     std
         By measure: first-order standard deviation by this cause alone, in the measure's unit.
     left
-        By measure: share of the Monte Carlo variance that is left with this cause held at its
-        middle [1], over the first `Tolerance.held_draws` draws; None where nothing varies.
+        By measure: share of the Monte Carlo variance that is left on average once this cause is
+        known [1], one less Sobol's first-order index, over `Tolerance.pairs` pairs of draws; None
+        where nothing varies.
     met_left
         The same of whether all targets are met.
     """
@@ -129,8 +130,8 @@ class Tolerance(Document):
         Content hash and name of the rig.
     columns, rows, ways
         Of the grid that was looked at, and nodes over the ways of holding a stylus.
-    draws, held_draws, seed
-        Monte Carlo draws, those with one cause held, and the seed.
+    draws, pairs, seed
+        Monte Carlo draws, pairs of draws that share one cause, and the seed.
     causes, measures, targets
         See their classes; the last target is all of them together.
     decides
@@ -155,7 +156,7 @@ class Tolerance(Document):
     rows: int
     ways: tuple[int, int]
     draws: int
-    held_draws: int
+    pairs: int
     seed: int
     causes: list[ToleranceCause]
     measures: list[ToleranceMeasure]
