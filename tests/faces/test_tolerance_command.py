@@ -62,6 +62,11 @@ def test_it_writes_what_it_shows(shown: tuple[str, Path]) -> None:
     [
         (("--draws", "0"), "draws = 0 is outside 20 to 100000; give 400, or more"),
         (("--draws", "-5"), "draws = -5 is outside 20 to 100000"),
+        (("--doubt", "luck=1 cm"), 'doubt = "luck=1 cm" names no cause that can be doubted'),
+        (("--doubt", "people=3 %", "--doubt", "people=0"), 'doubt = "people=0" is said twice'),
+        (("--doubt", "camera-place=3"), 'give "camera-place=1 cm" or so'),
+        (("--doubt", "camera-aim=-1°"), "is no standard deviation that can be meant"),
+        (("--doubt", "cell=10 %"), "cannot be told for a cell"),
         (("--seed", "-1"), "seed = -1 is below 0; give a whole number from 0 on."),
     ],
 )

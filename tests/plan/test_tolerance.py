@@ -149,6 +149,40 @@ def test_a_cause_known_leaves_nothing_of_what_it_alone_makes(barn):
     assert found.measure_first == "half-angle"
 
 
+def test_a_doubt_that_was_said_takes_the_place_of_the_shelf_and_scales(barn):
+    rig, shelf = barn
+    names = ["camera-place", "camera-aim", "focal-length", "sensitivity", "camera-delay",
+             "exposure", "intensity", "half-angle", "ambient", "people"]  # fmt: skip
+    small, large = (
+        {d.name: d for d in doubts_of(rig, shelf, resolve(rig, shelf), dict.fromkeys(names, std))}
+        for std in (0.01, 0.02)
+    )
+    assert all(small[name].source == "as you said" for name in names)
+    assert not any(small[name].own_choice for name in names)
+    rig_as_planned = resolve(rig, shelf).with_exposure(np.array([[2e-3]]))
+    for name in names:
+        moved = [
+            doubt.moves(rig_as_planned, np.ones((1, doubt.count)))
+            for doubt in (small[name], large[name])
+        ]
+        steps = [
+            sum(
+                np.nansum(np.abs(np.asarray(after, float) - np.asarray(before, float)))
+                for part in dataclasses.fields(rig_as_planned)
+                for before, after in zip(
+                    vars(getattr(rig_as_planned, part.name)).values(),
+                    vars(getattr(one, part.name)).values(),
+                    strict=True,
+                )
+            )
+            for one in moved
+        ]
+        if name != "sensitivity":  # its full scale, much larger, moves too
+            assert steps[1] == pytest.approx(2 * steps[0], rel=0.05), name
+    dropped = doubts_of(rig, shelf, resolve(rig, shelf), {"cell": 0.0, "people": 0.0})
+    assert not {"cell", "people"} & {doubt.name for doubt in dropped}
+
+
 def test_the_camera_delay_moves_the_delay_alone(barn):
     rig, shelf = barn
     found = tolerance_of(rig, shelf, draws=20, doubts=some(rig, shelf, "camera-delay"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -27,6 +28,13 @@ def plan(
     ] = False,
     draws: Annotated[int, typer.Option(help="Rigs drawn at random for --tolerance.")] = 400,
     seed: Annotated[int, typer.Option(help="Of the draws for --tolerance.")] = 1,
+    doubt: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='How well you know a cause for --tolerance, such as "camera-place=1 cm", '
+            '"focal-length=1 %" or "ambient=0". May be given again.'
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Predict what a rig will do, before anything is bought: error, light, delay, power, cost."""
@@ -36,7 +44,7 @@ def plan(
 
     folder = out or default_folder(rig)
     if tolerance:
-        _tolerance(rig, folder, draws, seed, json)
+        _tolerance(rig, folder, draws, seed, doubt or (), json)
         return
     with render.progress() as progress:
         document = job(rig, folder, grid_of(grid), progress, touched_by or ())
@@ -47,13 +55,15 @@ def plan(
     render.note(f"written to {folder}: plan.json, {', '.join(document.pictures)}")
 
 
-def _tolerance(rig: Path, folder: Path, draws: int, seed: int, json: bool) -> None:
+def _tolerance(
+    rig: Path, folder: Path, draws: int, seed: int, doubts: Sequence[str], json: bool
+) -> None:
     from rushlight.cli import render, tolerance_tables
     from rushlight.jobs.tolerance import PICTURE_FILE, TOLERANCE_FILE
     from rushlight.jobs.tolerance import tolerance as job
 
     with render.progress() as progress:
-        document = job(rig, folder, draws, seed, progress)
+        document = job(rig, folder, draws, seed, progress, doubts)
     if json:
         render.print_json(document.model_dump(mode="json", by_alias=True))
         return

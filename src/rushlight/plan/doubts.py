@@ -8,9 +8,9 @@ how a stylus is held, how well a beacon is touched) is not doubted a second time
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ Array = NDArray[Any]
 Moves = Callable[[ResolvedRig, Array], ResolvedRig]
 
 OWN = "the project's own choice"
+AS_SAID = "as you said"
 PLACE_M = 0.02
 AIM_RAD = math.radians(1.0)
 FOCAL_SHARE = 0.03
@@ -76,26 +77,50 @@ class Doubt:
     delay_only: bool = False
 
 
-def doubts_of(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[Doubt]:
-    """Every doubt of the closed list that applies to a rig and is not 0."""
-    found = [
-        _camera_place(resolved),
-        _camera_aim(resolved),
-        _focal_length(rig, shelf),
-        _sensitivity(rig, shelf, resolved),
-        _camera_delay(rig, shelf),
-        _exposure(resolved),
-        _intensity(rig, shelf),
-        _half_angle(rig, shelf),
-        _cell(rig, shelf, resolved),
-        _ambient(resolved),
-        _people(resolved),
-    ]
-    return [doubt for doubt in found if doubt is not None]
+def doubts_of(
+    rig: Rig, shelf: Shelf, resolved: ResolvedRig, said: Mapping[CauseName, float] | None = None
+) -> list[Doubt]:
+    """Every doubt of the closed list that applies to a rig and is not 0.
+
+    Parameters
+    ----------
+    rig, shelf, resolved
+        The rig three ways.
+    said
+        Standard deviations that take the place of shelf and default: of the camera's place [m]
+        and aim [rad], of everything else as a share of itself [1], ≥ 0; of the cell only 0.
+    """
+    known = dict(said or {})
+    found = {
+        "camera-place": lambda std: _camera_place(resolved, std),
+        "camera-aim": lambda std: _camera_aim(resolved, std),
+        "focal-length": lambda std: _focal_length(rig, shelf, std),
+        "sensitivity": lambda std: _sensitivity(rig, shelf, resolved, std),
+        "camera-delay": lambda std: _camera_delay(rig, shelf, std),
+        "exposure": lambda std: _exposure(resolved, std),
+        "intensity": lambda std: _intensity(rig, shelf, std),
+        "half-angle": lambda std: _half_angle(rig, shelf, std),
+        "cell": lambda _std: _cell(rig, shelf, resolved),
+        "ambient": lambda std: _ambient(resolved, std),
+        "people": lambda std: _people(resolved, std),
+    }
+    doubts = []
+    for name, of in found.items():
+        std = known.get(cast(CauseName, name))
+        doubt = None if std == 0.0 else of(std)
+        if doubt is not None:
+            doubts.append(
+                doubt if std is None else replace(doubt, source=AS_SAID, own_choice=False)
+            )
+    return doubts
 
 
-def _share(value: Sourced | None, otherwise: float) -> tuple[float, bool]:
+def _share(
+    value: Sourced | None, otherwise: float, said: float | None = None
+) -> tuple[float, bool]:
     """Relative standard deviation, and whether it is our own choice for want of a stated one."""
+    if said is not None:
+        return said, False
     if value is None or value.std is None or value.si == 0.0:
         return otherwise, True
     return value.si_std / abs(value.si), False
@@ -127,18 +152,19 @@ def _emitters(rig: Rig, shelf: Shelf) -> list[EmitterPart]:
     return [shelf.emitter(emitter.part or "") for _, emitter in lit_emitters(rig)]
 
 
-def _camera_place(resolved: ResolvedRig) -> Doubt:
+def _camera_place(resolved: ResolvedRig, said: float | None) -> Doubt:
+    std = PLACE_M if said is None else said
     cameras = resolved.cameras.size_px.shape[1]
 
     def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
         pose = batch.cameras.rig_from_camera.copy()
-        pose[..., :3, 3] += PLACE_M * z.reshape(len(z), cameras, 3)
+        pose[..., :3, 3] += std * z.reshape(len(z), cameras, 3)
         return with_fields(batch, cameras={"rig_from_camera": pose})
 
     return Doubt(
         "camera-place",
         "where the camera stands",
-        f"{100 * PLACE_M:g} cm along each axis, normal",
+        f"{100 * std:.3g} cm along each axis, normal",
         OWN,
         True,
         "measure where the lens stands from the surface's corners",
@@ -147,19 +173,20 @@ def _camera_place(resolved: ResolvedRig) -> Doubt:
     )
 
 
-def _camera_aim(resolved: ResolvedRig) -> Doubt:
+def _camera_aim(resolved: ResolvedRig, said: float | None) -> Doubt:
+    std = AIM_RAD if said is None else said
     cameras = resolved.cameras.size_px.shape[1]
 
     def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
         pose = batch.cameras.rig_from_camera.copy()
-        turned = Rotation.from_rotvec(AIM_RAD * z.reshape(-1, 3)).as_matrix()
+        turned = Rotation.from_rotvec(std * z.reshape(-1, 3)).as_matrix()
         pose[..., :3, :3] = pose[..., :3, :3] @ turned.reshape(len(z), cameras, 3, 3)
         return with_fields(batch, cameras={"rig_from_camera": pose})
 
     return Doubt(
         "camera-aim",
         "which way the camera looks",
-        f"{math.degrees(AIM_RAD):g}° about each axis, normal",
+        f"{math.degrees(std):.3g}° about each axis, normal",
         OWN,
         True,
         "look at a picture of the surface's corners and aim again",
@@ -168,17 +195,17 @@ def _camera_aim(resolved: ResolvedRig) -> Doubt:
     )
 
 
-def _focal_length(rig: Rig, shelf: Shelf) -> Doubt | None:
+def _focal_length(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
     shares, chosen, calibrated = [], [], []
     for camera, part in _cameras(rig, shelf):
-        if camera.lens:
+        if camera.lens and said is None:
             lens = shelf.lens(camera.lens)
             shares.append(math.sqrt(max(float(lens.cov[0][0]), 0.0)) / lens.params[0])
             chosen.append(False)
             calibrated.append(True)
             continue
-        focal, own = _share(part.focal_length, FOCAL_SHARE)
-        pitch, _ = _share(part.pixel_pitch, 0.0)
+        focal, own = _share(part.focal_length, FOCAL_SHARE, said)
+        pitch, _ = _share(part.pixel_pitch, 0.0) if said is None else (0.0, False)
         shares.append(math.hypot(focal, pitch))
         chosen.append(own)
         calibrated.append(False)
@@ -207,13 +234,13 @@ def _focal_length(rig: Rig, shelf: Shelf) -> Doubt | None:
     )
 
 
-def _sensitivity(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
+def _sensitivity(rig: Rig, shelf: Shelf, resolved: ResolvedRig, said: float | None) -> Doubt | None:
     """Quantum efficiency, lens, filter and f-number as one factor; full scale as another."""
     light, scale, chosen = [], [], []
     nearer_850 = float(resolved.emitters.wavelength_m[0].mean()) < 895e-9
     for camera, part in _cameras(rig, shelf):
         sensed = part.quantum_efficiency_850 if nearer_850 else part.quantum_efficiency_940
-        efficiency, own = _share(sensed, SENSITIVITY_SHARE)
+        efficiency, own = _share(sensed, SENSITIVITY_SHARE, said)
         well, well_own = _share(part.full_well, FULL_WELL_SHARE)
         glass = shelf.filter(camera.filter).transmission if camera.filter else None
         others = [
@@ -221,7 +248,7 @@ def _sensitivity(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
             _share(glass, 0.0)[0],
             2.0 * _share(part.f_number, 0.0)[0],
         ]
-        light.append(math.hypot(efficiency, *others))
+        light.append(math.hypot(efficiency, *others) if said is None else said)
         scale.append(well)
         chosen += [own, well_own]
     if not any(light) and not any(scale):
@@ -255,8 +282,8 @@ def _sensitivity(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
     )
 
 
-def _camera_delay(rig: Rig, shelf: Shelf) -> Doubt | None:
-    found = [_share(part.delay, DELAY_SHARE) for _, part in _cameras(rig, shelf)]
+def _camera_delay(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
+    found = [_share(part.delay, DELAY_SHARE, said) for _, part in _cameras(rig, shelf)]
     std = np.array([share for share, _ in found])
     if not std.any():
         return None
@@ -279,14 +306,16 @@ def _camera_delay(rig: Rig, shelf: Shelf) -> Doubt | None:
     )
 
 
-def _exposure(resolved: ResolvedRig) -> Doubt:
+def _exposure(resolved: ResolvedRig, said: float | None) -> Doubt:
+    std = EXPOSURE_SHARE if said is None else said
+
     def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
-        return batch.with_exposure(batch.cameras.exposure_s * np.exp(EXPOSURE_SHARE * z))
+        return batch.with_exposure(batch.cameras.exposure_s * np.exp(std * z))
 
     return Doubt(
         "exposure",
         "the exposure as the camera drives it",
-        f"{100 * EXPOSURE_SHARE:g} %, log-normal",
+        f"{100 * std:g} %, log-normal",
         OWN,
         True,
         "photograph a light that blinks at a known rate",
@@ -295,8 +324,8 @@ def _exposure(resolved: ResolvedRig) -> Doubt:
     )
 
 
-def _intensity(rig: Rig, shelf: Shelf) -> Doubt | None:
-    found = [_share(part.intensity, INTENSITY_SHARE) for part in _emitters(rig, shelf)]
+def _intensity(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
+    found = [_share(part.intensity, INTENSITY_SHARE, said) for part in _emitters(rig, shelf)]
     std = np.array([share for share, _ in found])
     if not std.any():
         return None
@@ -318,9 +347,9 @@ def _intensity(rig: Rig, shelf: Shelf) -> Doubt | None:
     )
 
 
-def _half_angle(rig: Rig, shelf: Shelf) -> Doubt | None:
+def _half_angle(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
     parts = _emitters(rig, shelf)
-    found = [_share(part.half_angle, HALF_ANGLE_SHARE) for part in parts]
+    found = [_share(part.half_angle, HALF_ANGLE_SHARE, said) for part in parts]
     std = np.array([share for share, _ in found])
     if not std.any():
         return None
@@ -389,18 +418,19 @@ def _cell(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
     )
 
 
-def _ambient(resolved: ResolvedRig) -> Doubt | None:
+def _ambient(resolved: ResolvedRig, said: float | None) -> Doubt | None:
     if not np.all(resolved.surface.ambient_w_m2 > 0.0):
         return None
+    factor = AMBIENT_FACTOR if said is None else float(np.exp(_log(said)))
 
     def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
-        light = batch.surface.ambient_w_m2 * AMBIENT_FACTOR ** z[:, 0]
+        light = batch.surface.ambient_w_m2 * factor ** z[:, 0]
         return with_fields(batch, surface={"ambient_w_m2": light})
 
     return Doubt(
         "ambient",
         "the room's infrared light, as the sun comes round",
-        f"a factor of {AMBIENT_FACTOR:g} either way, log-normal",
+        f"a factor of {factor:.3g} either way, log-normal",
         OWN,
         True,
         "take a dark picture of the surface at the hours of use",
@@ -409,12 +439,12 @@ def _ambient(resolved: ResolvedRig) -> Doubt | None:
     )
 
 
-def _people(resolved: ResolvedRig) -> Doubt | None:
+def _people(resolved: ResolvedRig, said: float | None) -> Doubt | None:
     count = resolved.people.stature_m.shape[1]
     if not count:
         return None
     # Half of the middle 90 % over 1.645, the normal law's 95 % point (computed here).
-    share = np.mean(
+    share = said or np.mean(
         [
             (body_dimension("stature", group, 95) - body_dimension("stature", group, 5))
             / (2.0 * 1.6449 * body_dimension("stature", group))

@@ -7,7 +7,7 @@ the beacons. Neither is chosen anew for each draw.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, get_args
 
 import numpy as np
@@ -27,6 +27,7 @@ from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.tolerance import (
     MEASURE_WORDS,
+    CauseName,
     Decides,
     MeasureName,
     Tolerance,
@@ -96,6 +97,7 @@ def tolerance_of(
     name: str = "rig.toml",
     progress: Progress = lambda _what, _share: None,
     doubts: Sequence[Doubt] | None = None,
+    said: Mapping[CauseName, float] | None = None,
 ) -> Tolerance:
     """How sure a rig's plan is.
 
@@ -113,6 +115,8 @@ def tolerance_of(
         Told how far the work is.
     doubts
         Instead of all that apply to the rig.
+    said
+        Standard deviations that the user gave, as in `doubts_of`.
 
     Raises
     ------
@@ -126,7 +130,7 @@ def tolerance_of(
     def judge(batch: ResolvedRig) -> Evaluation:
         return evaluate(batch, beacons_m=beacons, standing=standing, registering=everyone, **COARSE)
 
-    chosen = doubts_of(rig, shelf, resolved) if doubts is None else list(doubts)
+    chosen = doubts_of(rig, shelf, resolved, said) if doubts is None else list(doubts)
     exposure = judge(resolved).exposure_s
     variates = sum(doubt.count for doubt in chosen)
     expected = draws + 2 * variates + len(chosen) * min(draws // 2, PAIRS)
@@ -277,8 +281,8 @@ def _advice(first: ToleranceCause | None, decides: Decides, left: float, draws: 
         else f"of the {MEASURE_WORDS[decides]}"
     )
     return (
-        f"What would reduce the doubt most: {first.measure}. With that known, {100 * left:.0f} % of "
-        f"the variance {what} would be left on average ({draws} pairs of draws)."
+        f"What would reduce the doubt most: {first.measure}. With that known, {100 * left:.0f} % "
+        f"of the variance {what} would be left on average ({draws} pairs of draws)."
     )
 
 
