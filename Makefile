@@ -29,6 +29,7 @@ bench: $(VENV)/.ready-dev browser
 	$(BIN)/python benchmarks/pipeline.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/compression.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/drive_delay.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/tolerance_calibration.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/closed_loop.py $(if $(QUICK),--quick)
 
 data:

@@ -140,6 +140,16 @@ def test_without_luck_a_build_misses_by_its_offset_and_what_varies_alone(wall):
     assert errors == pytest.approx(np.sqrt(left), rel=1e-6)
 
 
+def test_few_touches_scatter_about_what_many_tell(wall):
+    ev = evaluate(wall, 3, 2)
+    luck = np.random.default_rng(3).standard_normal((len(wall), 50, luck_count(ev)))
+    rng = np.random.default_rng(4)
+    few, more = (build_errors_m(ev, luck, touches, rng) ** 2 for touches in (4, 400))
+    many = build_errors_m(ev, luck) ** 2
+    assert few.mean() == pytest.approx(many.mean(), rel=0.03)
+    assert np.std(more - many) == pytest.approx(np.std(few - many) / 10.0, rel=0.15)
+
+
 def test_a_cause_known_leaves_nothing_of_what_it_alone_makes(barn):
     rig, shelf = barn
     found = tolerance_of(rig, shelf, draws=20, doubts=some(rig, shelf, "half-angle"))

@@ -33,7 +33,8 @@ class RigModel:
     """Variates of every doubt to what the rig then reaches.
 
     Columns of the values: the measures in their order, root-mean-square over builds; whether dots
-    are doubted (0 or 1); then the largest error and the coverage of each of `BUILDS` builds.
+    are doubted (0 or 1); then the largest error and the coverage of each of `BUILDS` builds, over
+    so many `touches` of each place, or very many.
     """
 
     def __init__(
@@ -42,12 +43,14 @@ class RigModel:
         doubts: Sequence[Doubt],
         judge: Callable[[ResolvedRig], Evaluation],
         seed: int = 1,
+        touches: int | None = None,
         progress: Callable[[int], None] = lambda _rigs: None,
     ) -> None:
         self.resolved = resolved
         self.doubts = doubts
         self._judge = judge
         self._seed = seed
+        self._touches = touches
         self._asked = 0
         self._progress = progress
 
@@ -76,8 +79,10 @@ class RigModel:
     def _piece(self, variates: Array, seed: list[int]) -> Array:
         batch = self.rigs(variates)
         ev = self._judge(batch)
-        luck = np.random.default_rng(seed).standard_normal((len(batch), BUILDS, luck_count(ev)))
-        return np.concatenate([_values(batch, ev), *_of_builds(batch, ev, luck)], axis=1)
+        rng = np.random.default_rng(seed)
+        luck = rng.standard_normal((len(batch), BUILDS, luck_count(ev)))
+        error = build_errors_m(ev, luck, self._touches, rng)
+        return np.concatenate([_values(batch, ev), *_of_builds(batch, ev, error)], axis=1)
 
     def delays(self, variates: Array, values: Array) -> Array:
         """The values with the delay alone reckoned anew."""
@@ -100,9 +105,8 @@ def _values(batch: ResolvedRig, ev: Evaluation) -> Array:
     )
 
 
-def _of_builds(batch: ResolvedRig, ev: Evaluation, luck: Array) -> tuple[Array, Array]:
-    """Largest error [mm] and coverage [%], (R, B) each, of single builds."""
-    error = build_errors_m(ev, luck)
+def _of_builds(batch: ResolvedRig, ev: Evaluation, error: Array) -> tuple[Array, Array]:
+    """Largest error [mm] and coverage [%], (R, B) each, of builds of these errors (R, B, E, G)."""
     sound = ev.in_view & ~(ev.hidden | ev.saturated | ev.weak | ev.parted)
     goal = batch.targets.worst_error_m[:, None, None, None]
     with np.errstate(invalid="ignore"):

@@ -31,7 +31,9 @@ def luck_count(ev: Evaluation) -> int:
     return len(ev.views) * each
 
 
-def build_errors_m(ev: Evaluation, luck: Array) -> Array:
+def build_errors_m(
+    ev: Evaluation, luck: Array, touches: int | None = None, rng: np.random.Generator | None = None
+) -> Array:
     """Error of single builds at every place.
 
     Parameters
@@ -40,28 +42,43 @@ def build_errors_m(ev: Evaluation, luck: Array) -> Array:
         R rigs, with each camera's own share of the evaluation.
     luck
         (R, B, K) variates of mean 0 and deviation 1, B builds of each rig; K as `luck_count`.
+    touches
+        How many touches of each place an assessment has, ≥ 1; very many when left out.
+    rng
+        Draws these touches.
 
     Returns
     -------
-    (R, B, E, G) [m], root-mean-square over many touches of each place with that build; NaN where
+    (R, B, E, G) [m], root-mean-square over the touches of each place with that build; NaN where
     nothing registers.
     """
     views = len(ev.views)
     shares = luck.reshape(*luck.shape[:2], views, -1)
     squares = np.stack(
-        [_squares_m2(view.error, shares[:, :, index]) for index, view in enumerate(ev.views)]
+        [
+            _squares_m2(view.error, shares[:, :, index], touches, rng)
+            for index, view in enumerate(ev.views)
+        ]
     )
     chosen = np.broadcast_to(ev.camera[None, :, None], (1, *squares.shape[1:]))
     return np.asarray(np.sqrt(np.take_along_axis(squares, chosen, axis=0)[0]))
 
 
-def _squares_m2(error: ErrorField, luck: Array) -> Array:
+def _squares_m2(
+    error: ErrorField, luck: Array, touches: int | None, rng: np.random.Generator | None
+) -> Array:
     """Mean square (R, B, E, G) [m²] of one camera's builds."""
     fixed = _displacements_m(error, luck)[:, :, None] + error.bias_m[:, None]
-    spread = sum(
-        error.cov_m2[one][..., 0, 0] + error.cov_m2[one][..., 1, 1] for one in _FROM_TOUCH_TO_TOUCH
-    )
-    total = np.sum(fixed**2, axis=-1) + np.asarray(spread)[:, None]
+    cov = np.asarray(sum(error.cov_m2[one] for one in _FROM_TOUCH_TO_TOUCH))
+    if touches is None:
+        total = np.sum(fixed**2, axis=-1) + (cov[..., 0, 0] + cov[..., 1, 1])[:, None]
+    else:
+        rng = np.random.default_rng() if rng is None else rng
+        spread = np.linalg.cholesky(np.nan_to_num(cov) + _ROUNDING_M2 * np.eye(2))
+        each = np.einsum(
+            "regij,rbegtj->rbegti", spread, rng.standard_normal((*fixed.shape[:-1], touches, 2))
+        )
+        total = np.mean(np.sum((fixed[..., None, :] + each) ** 2, axis=-1), axis=-1)
     known = np.isfinite(error.variance_m2["registration"])
     return np.where(known[:, None], total, np.nan)
 

@@ -142,7 +142,7 @@ def tolerance_of(
         progress("trying rigs", min(done / expected, 1.0))
 
     progress("trying rigs", 0.0)
-    model = RigModel(resolved.with_exposure(exposure), chosen, judge, seed, told)
+    model = RigModel(resolved.with_exposure(exposure), chosen, judge, seed, progress=told)
     found = study_rig(model, draws, seed)
     progress("trying rigs", 1.0)
     runtime_met, runtime = _runtime(rig, shelf, resolved)
