@@ -11,6 +11,7 @@ from rushlight.records.rig import Rig, Surface
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.people import shoulder_height_m, standing_area_m2, standing_outline_m
 from rushlight.shelf.report import Report
+from rushlight.shelf.room_light import has_lights
 
 TALLEST_M = 2.8
 """Above every person on record, who reached 2.72 m (from memory); a typing slip beyond."""
@@ -116,13 +117,15 @@ def _check_display(surface: Surface, path: str, shelf: Shelf, report: Report) ->
 def check_ambient(rig: Rig, report: Report) -> None:
     """Add what is missing or wrong about the room's infrared light."""
     if rig.ambient is None:
-        report.error(
-            "ambient-missing",
-            "ambient",
-            None,
-            "is missing, and without the room's infrared light no plan can be made",
-            'add [ambient] with irradiance, such as "0.1 W/m2" by lamps of white diodes',
-        )
+        if not has_lights(rig.room):
+            report.error(
+                "ambient-missing",
+                "ambient",
+                None,
+                "is missing, and without the room's infrared light no plan can be made",
+                'add [ambient] with irradiance, such as "0.1 W/m2" by lamps of white diodes, or '
+                "the [[room.windows]] and [[room.lamps]] from which it is estimated",
+            )
         return
     gradient = rig.ambient.gradient
     if gradient is None:

@@ -8,7 +8,8 @@ What the rig leaves out is filled in here and nowhere else:
 - a switched light is lit for 30 % of the time (assumption, no source), a steady one always;
 - a stylus that names no person is held by the first one;
 - body dimensions as in `rushlight.shelf.people`;
-- light of the room whose gradient is not given is even;
+- light of the room that is not given is estimated from its windows and lamps, the sun left out
+  (`rushlight.shelf.room_light`), and where it is given without a gradient it is even;
 - a camera whose stream is not given sends raw pictures.
 
 What is unknown and has no such rule stays NaN: the exposure that the plan is to choose, and
@@ -42,6 +43,7 @@ from rushlight.shelf.check_carried import duty_of
 from rushlight.shelf.compression import built_in_compression
 from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
+from rushlight.shelf.room_light import brightest_told, mean_and_gradient
 
 TILT_RAD = (math.radians(10), math.radians(40))
 LEAN_RAD = {"right": math.radians(-45), "left": math.radians(-135)}
@@ -82,7 +84,7 @@ def resolve(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> ResolvedRig:
             "kind-not-computed",
         )
     return ResolvedRig(
-        surface=_surface(rig),
+        surface=_surface(rig, shelf),
         cameras=_cameras(rig, shelf),
         emitters=_emitters(rig, shelf),
         people=_people(rig),
@@ -120,10 +122,9 @@ def holder(rig: Rig, carried: Carried) -> Person:
     return next((each for each in rig.people if each.id == carried.person), rig.people[0])
 
 
-def _surface(rig: Rig) -> ResolvedSurface:
+def _surface(rig: Rig, shelf: Shelf) -> ResolvedSurface:
     surface = rig.surfaces[0]
-    ambient = rig.ambient
-    gradient = ambient.gradient if ambient else None
+    light, gradient = _ambient(rig, shelf)
     return ResolvedSurface(
         **_batch_of_one(
             size_m=[surface.width.value, surface.height.value],
@@ -133,10 +134,24 @@ def _surface(rig: Rig) -> ResolvedSurface:
             flatness_m=surface.flatness.value,
             reflectance=surface.reflectance.value,
             floor_m=surface.height_above_floor.value,
-            ambient_w_m2=ambient.irradiance.value if ambient else math.nan,
-            ambient_gradient=gradient.value if gradient else 0.0,
+            ambient_w_m2=light,
+            ambient_gradient=gradient,
         )
     )
+
+
+def _ambient(rig: Rig, shelf: Shelf) -> tuple[float, float]:
+    """The room's light [W/m²] and its gradient: as given, or estimated."""
+    given = rig.ambient
+    if given is not None:
+        return given.irradiance.value, given.gradient.value if given.gradient else 0.0
+    light = brightest_told(rig, shelf, first_wavelength_m(rig, shelf))
+    return mean_and_gradient(light.places_m, light.told())
+
+
+def first_wavelength_m(rig: Rig, shelf: Shelf) -> float:
+    """Wavelength [m] of the first light, beside which the room's is counted."""
+    return float(shelf.emitter(lit_emitters(rig)[0][1].part or "").wavelength.si)
 
 
 def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:

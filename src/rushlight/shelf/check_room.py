@@ -1,0 +1,225 @@
+"""Are the room's walls, windows, lamps and other lights possible, and can they be told apart?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from rushlight.physics.daylight import EDGES_M
+from rushlight.records.arrays import Array
+from rushlight.records.rig import Rig, Surface
+from rushlight.records.room import Disturber, Neighbour, Room, Window
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.report import Report
+from rushlight.shelf.room_light import corners_m
+
+SLACK_M = 0.3
+"""How far off its wall a window may be: walls are thick and tapes sag (our own choice)."""
+CHILDREN = (3, 12)
+"""Ages for which published reach bands stand here (2010 ADA Standards, advisory 308.1)."""
+
+
+def check_room(rig: Rig, shelf: Shelf, report: Report) -> None:
+    """Add what is wrong with the room, what shines in it, and what is read or reached in it."""
+    _check_readers(rig, report)
+    _check_ages(rig, report)
+    room = rig.room
+    if room is None:
+        return
+    for kind in ("places", "windows", "lamps", "neighbours", "disturbers"):
+        report.ids(f"room.{kind}", [each.id for each in getattr(room, kind)])
+    for i, disturber in enumerate(room.disturbers):
+        _check_disturber(disturber, f"room.disturbers[{i}]", report)
+    for i, neighbour in enumerate(room.neighbours):
+        _check_neighbour(neighbour, f"room.neighbours[{i}]", shelf, report)
+    for i, window in enumerate(room.windows):
+        if window.transmission is not None and window.transmission.value > 1:
+            report.error(
+                "share-above-all",
+                f"room.windows[{i}].transmission",
+                window.transmission,
+                "is more light than falls on it",
+                'use "100 %" or less',
+            )
+    if "surface" in rig.kinds and rig.surfaces:
+        _check_inside(rig, room, rig.surfaces[0], report)
+        for i, window in enumerate(room.windows):
+            _check_window(window, f"room.windows[{i}]", room, rig.surfaces[0], report)
+
+
+def _check_readers(rig: Rig, report: Report) -> None:
+    for i, surface in enumerate(rig.surfaces):
+        text = surface.text_height
+        if text is not None and text.value > surface.height.value:
+            report.error(
+                "text-above-surface",
+                f"surfaces[{i}].text_height",
+                text,
+                f"is more than the whole surface, {surface.height.text} high",
+                'give the height of a capital letter on the surface, such as "25 mm"',
+            )
+    room = rig.room
+    reader = room.farthest_reader if room else None
+    if room and reader and room.depth and reader.value > room.depth.value:
+        report.error(
+            "reader-outside-room",
+            "room.farthest_reader",
+            reader,
+            f"is farther than the room is deep, {room.depth.text}",
+            "correct the one or the other",
+        )
+
+
+def _check_ages(rig: Rig, report: Report) -> None:
+    youngest, oldest = CHILDREN
+    for i, person in enumerate(rig.people):
+        if person.age is None:
+            continue
+        report.note(
+            "child-in-proportion",
+            f"people[{i}].age",
+            person.age,
+            "is a child's, and no published sizes of children's bodies stand here: what the rig "
+            "leaves out is taken from adults in proportion to the stature",
+            "measure shoulder_height, shoulder_breadth and reach of the children",
+        )
+        if not youngest <= person.age <= oldest:
+            report.note(
+                "age-without-band",
+                f"people[{i}].age",
+                person.age,
+                f"has no published reach band: advice stands for {youngest} to {oldest} years",
+                "judge by the person's own reach",
+            )
+
+
+def _check_disturber(disturber: Disturber, path: str, report: Report) -> None:
+    if disturber.duty is not None and disturber.duty.value > 1:
+        report.error(
+            "share-above-all",
+            f"{path}.duty",
+            disturber.duty,
+            "is lit for more than all of the time",
+            'use "100 %" or less',
+        )
+    wave = disturber.wavelength
+    if wave is not None and not EDGES_M[0] <= wave.value <= EDGES_M[-1]:
+        report.error(
+            "wavelength-outside",
+            f"{path}.wavelength",
+            wave,
+            "is no light that such cameras see, from 400 to 1100 nm",
+            'use "940 nm" for most remote controls, or leave it out',
+        )
+
+
+def _check_neighbour(neighbour: Neighbour, path: str, shelf: Shelf, report: Report) -> None:
+    if shelf.find("emitter", neighbour.part) is None:
+        report.error(
+            "part-unknown",
+            f"{path}.part",
+            neighbour.part,
+            "is not an emitter on the shelf",
+            shelf.remedy("emitter", neighbour.part),
+        )
+
+
+def _check_inside(rig: Rig, room: Room, surface: Surface, report: Report) -> None:
+    """Everything that shines, and the room's left wall, must be where the room is."""
+    if room.left and room.width:
+        right = room.width.value - room.left.value - surface.width.value
+        if right < 0:
+            report.error(
+                "surface-beyond-wall",
+                "room.left",
+                room.left,
+                f"takes the surface {-right:.2f} m through the wall on its right, in a room "
+                f"{room.width.text} wide",
+                "correct the one or the other",
+            )
+    for kind, names in (
+        ("windows", ("corner", "opposite")),
+        ("lamps", ("position",)),
+        ("neighbours", ("corner", "opposite")),
+        ("disturbers", ("position",)),
+    ):
+        for i, thing in enumerate(getattr(room, kind)):
+            for name in names:
+                given = getattr(thing, name)
+                wrong = _outside(given, room, surface)
+                if wrong:
+                    report.error(
+                        "outside-room",
+                        f"room.{kind}[{i}].{name}",
+                        given,
+                        wrong,
+                        "count from the surface's lower-left corner: to the right, up, out of "
+                        "the wall",
+                    )
+
+
+def _outside(place: Any, room: Room, surface: Surface) -> str:
+    """How a place lies outside the room by more than walls are thick; "" if it does not."""
+    x, y, z = (step.value for step in place)
+    floor = surface.height_above_floor.value
+    if y + floor < -SLACK_M:
+        return f"lies {-(y + floor):.2f} m below the floor"
+    if room.height and y + floor > room.height.value + SLACK_M:
+        return f"lies {y + floor - room.height.value:.2f} m above the ceiling"
+    if z < -SLACK_M:
+        return f"lies {-z:.2f} m behind the display's wall"
+    if room.depth and z > room.depth.value + SLACK_M:
+        return f"lies {z - room.depth.value:.2f} m behind the room's far wall"
+    if room.left and x < -room.left.value - SLACK_M:
+        return f"lies {-x - room.left.value:.2f} m beyond the wall on the left"
+    if room.left and room.width and x > room.width.value - room.left.value + SLACK_M:
+        beyond = x - room.width.value + room.left.value
+        return f"lies {beyond:.2f} m beyond the wall on the right"
+    return ""
+
+
+def _check_window(window: Window, path: str, room: Room, surface: Surface, report: Report) -> None:
+    corner, opposite = corners_m(window)
+    axis = int(np.argmin(np.abs(opposite - corner)))
+    if axis == 2 and corner[2] < SLACK_M and _overlaps(corner, opposite, surface):
+        report.error(
+            "window-in-surface",
+            f"{path}.corner",
+            window.corner,
+            "puts it where the picture is",
+            "give the corners of the opening beside the surface",
+        )
+        return
+    walls = _walls(axis, room, surface)
+    if walls and min(abs(corner[axis] - wall) for wall in walls) > SLACK_M:
+        where = " or ".join(f"{wall:g}" for wall in walls)
+        report.error(
+            "window-off-wall",
+            f"{path}.corner",
+            window.corner,
+            f"stands free in the room: its {'xyz'[axis]} is {corner[axis]:g} m, and walls are at "
+            f"{where} m",
+            "let both corners share the coordinate of the window's wall",
+        )
+
+
+def _walls(axis: int, room: Room, surface: Surface) -> list[float]:
+    """Where the walls across an axis stand [m], as far as all of them are known."""
+    if axis == 0 and room.left and room.width:
+        return [-room.left.value, room.width.value - room.left.value]
+    if axis == 1 and room.height:
+        return [room.height.value - surface.height_above_floor.value]
+    if axis == 2 and room.depth:
+        return [0.0, room.depth.value]
+    return []
+
+
+def _overlaps(corner: Array, opposite: Array, surface: Surface) -> bool:
+    low, high = np.minimum(corner, opposite), np.maximum(corner, opposite)
+    return bool(
+        low[0] < surface.width.value
+        and high[0] > 0.0
+        and low[1] < surface.height.value
+        and high[1] > 0.0
+    )
