@@ -78,18 +78,18 @@ WRONG = {
         'counting up from the surface\'s lower edge; use a second number of "-0.75 m" or more.',
     ),
     "camera above the ceiling": (
-        'height = "3.2 m"',
-        'height = "2.3 m"',
-        'rig.toml: cameras[0].position = ["1.2 m", "1.6 m", "2.85 m"] lies 0.05 m above the '
+        'position = ["1.2 m", "1.6 m", "2.85 m"]',
+        'position = ["1.2 m", "2.5 m", "2.85 m"]',
+        'rig.toml: cameras[0].position = ["1.2 m", "2.5 m", "2.85 m"] lies 0.05 m above the '
         "ceiling; "
-        'use a second number of "1.55 m" or less.',
+        'use a second number of "2.45 m" or less.',
     ),
     "camera behind the far wall": (
-        'depth = "6 m"',
-        'depth = "2.5 m"',
-        'rig.toml: cameras[0].position = ["1.2 m", "1.6 m", "2.85 m"] lies 0.35 m behind the '
+        'position = ["1.2 m", "1.6 m", "2.85 m"]',
+        'position = ["1.2 m", "1.6 m", "6.35 m"]',
+        'rig.toml: cameras[0].position = ["1.2 m", "1.6 m", "6.35 m"] lies 0.35 m behind the '
         "room's "
-        'far wall; use a third number of "2.5 m" or less.',
+        'far wall; use a third number of "6 m" or less.',
     ),
     "aim that misses": (
         'look_at = ["1.2 m", "0.72 m", "0 m"]',
@@ -430,6 +430,8 @@ def test_several_errors_are_told_together(edit):
 def test_a_surface_rig_without_what_it_needs(barn, removed, code):
     data = _data(barn)
     del data[removed]
+    if removed == "ambient":
+        del data["room"]["windows"], data["room"]["lamps"]
     if removed == "people":
         for carried in data["carried"]:
             del carried["person"]

@@ -19,6 +19,7 @@ from rushlight.shelf.room_light import (
     room_light,
 )
 
+BARN = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 LEFT = Window(id="left", corner=["-1 m", "0 m", "1 m"], opposite=["-1 m", "1.2 m", "2.5 m"])
 BEHIND = Window(id="back", corner=["0 m", "0 m", "6 m"], opposite=["2 m", "1 m", "6 m"])
 BESIDE = Window(id="beside", corner=["3 m", "0 m", "0 m"], opposite=["4 m", "1 m", "0 m"])
@@ -28,7 +29,7 @@ BULB = Lamp(id="bulb", kind="halogen", position=["1.2 m", "2 m", "2 m"], watts="
 
 @pytest.fixture(scope="module")
 def parts():
-    rig, shelf = load_rig(Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall")
+    rig, shelf = load_rig(BARN)
     return rig, shelf
 
 
@@ -133,6 +134,8 @@ def test_a_given_value_wins_and_without_one_the_estimate_counts(parts) -> None:
         resolve(with_room(rig, None), shelf)
 
 
+TEXT = (BARN / "rig.toml").read_text("utf-8")
+OWN_ROOM = TEXT[TEXT.index("[room]") : TEXT.index("[ambient]")]
 WINDOW = """
 [[room.windows]]
 id = "door"
@@ -187,7 +190,7 @@ WRONG = {
 @pytest.mark.parametrize("what", WRONG)
 def test_wrong_rooms_are_told_of_in_one_sentence(sentences, what) -> None:
     added, said = WRONG[what]
-    found = sentences(ROOM, ROOM + added)
+    found = sentences(OWN_ROOM, ROOM + added + "\n")
     assert len(found) == 1, found
     assert said in found[0]
 
@@ -200,6 +203,5 @@ def test_children_are_told_of(sentences) -> None:
 
 
 def test_writing_taller_than_the_wall(sentences) -> None:
-    old = 'flatness = "3 mm"\n'
-    (found,) = sentences(old, old + 'text_height = "2 m"\n')
+    (found,) = sentences('text_height = "30 mm"', 'text_height = "2 m"')
     assert "is more than the whole surface, 1.5 m high" in found

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from rushlight.cli import plan_tables_light
+from rushlight.cli import plan_tables_light, room_tables
+from rushlight.cli.rounding import number, quantity
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
 from rushlight.records.plan import Plan
 
@@ -23,18 +24,6 @@ _LIGHT = (
 _POWER = ("resistor", "current", "resistor-power", "runtime")
 
 
-def number(value: float | None) -> str | None:
-    """A number to three digits, None where it is not known."""
-    if value is None:
-        return None
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
-
-
-def quantity(value: float | None, unit: str) -> str | None:
-    """A number with its unit, None where it is not known."""
-    return None if value is None else f"{number(value)} {unit}"
-
-
 def tables(plan: Plan) -> list[Table]:
     """Every table of a plan, in the order of showing."""
     return [
@@ -44,6 +33,7 @@ def tables(plan: Plan) -> list[Table]:
         _light(plan),
         *plan_tables_light.tables(plan),
         _shadow(plan),
+        *room_tables.tables(plan),
         _delay(plan),
         _power(plan),
         _eyes(plan),
@@ -74,6 +64,11 @@ def _shadow(plan: Plan) -> Table:
         [one.scope.condition, one.statistic, quantity(one.value, one.unit)]
         for one in plan.figures
         if one.name == "shadow" and one.scope.carried is None
+    ]
+    rows += [
+        [one.scope.condition, "chance that none is lost", quantity(one.value, one.unit)]
+        for one in plan.figures
+        if one.name == "coverage" and one.scope.condition == plan.AT_ONCE
     ]
     return title, ["who is there", "over the places", "hidden"], rows
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from rushlight.cli.plan_tables import Table, number, quantity
+from rushlight.cli.plan_tables import Table
+from rushlight.cli.rounding import number, quantity
 from rushlight.records.tolerance import MEASURE_WORDS, Tolerance
 
 

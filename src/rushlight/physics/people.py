@@ -308,6 +308,10 @@ def shadow_width(body_width_m: ArrayLike, throw_m: ArrayLike, distance_m: ArrayL
     return np.asarray(width * throw / (throw - away))[()]
 
 
+METRES_A_TEXT_METRE = 200.0
+"""Reading distance over the height of the writing, both in metres: AVIXA V202.01:2016 (DISCAS)."""
+
+
 def farthest_viewer(image_height_m: ArrayLike, element_height: ArrayLike) -> Array:
     """From how far the smallest element of a picture can still be read.
 
@@ -338,4 +342,4 @@ def farthest_viewer(image_height_m: ArrayLike, element_height: ArrayLike) -> Arr
     height, share = np.asarray(image_height_m, float), np.asarray(element_height, float)
     if np.any(share <= 0) or np.any(share > 1):
         raise ValueError(f"element_height is a share in (0, 1], got {np.max(share)}")
-    return np.asarray(height * share * 200.0)[()]
+    return np.asarray(height * share * METRES_A_TEXT_METRE)[()]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rushlight.errors import RushlightError
 from rushlight.physics.safety import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
+from rushlight.plan.beam import BeamShadow
 from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
 from rushlight.plan.error import DWELL_S
 from rushlight.plan.evaluate import Evaluation, evaluate
@@ -32,7 +33,10 @@ from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.light_report import light_findings, light_range
 from rushlight.plan.power import PowerLine, power_lines
-from rushlight.plan.shadow import SCENES, ShadowField, shadow_of_rig
+from rushlight.plan.room_figures import room_figures
+from rushlight.plan.room_findings import room_findings
+from rushlight.plan.room_plan import room_of_plan
+from rushlight.plan.shadow import SCENES, ShadowField, scenes_of_rig, shadow_of_scenes
 from rushlight.plan.shadow_report import shadow_figures, shadow_findings
 from rushlight.plan.stream import stream_findings
 from rushlight.plan.verdict import advise, dominant_cause
@@ -40,6 +44,7 @@ from rushlight.records.figure import ERROR_CAUSES
 from rushlight.records.plan import Plan, PlanCost, PlanFinding, PlanMap, TargetVerdict
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
+from rushlight.records.room import Room
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.cost import cost_figure, cost_lines
@@ -75,6 +80,7 @@ class Planned:
     standing: Standing
     names: Names
     shadow: ShadowField
+    room: Room | None
 
 
 def plan_rig(
@@ -124,7 +130,9 @@ def plan_rig(
     light = light_range(rig, shelf, resolved, evaluation.exposure_s, names)
     progress("adding up", 0.9)
     delay = _slowest(resolved, evaluation)
-    shadow = shadow_of_rig(rig, resolved, evaluation.places_m[0])
+    scenes = scenes_of_rig(rig, resolved, evaluation.places_m[0])
+    shadow = shadow_of_scenes(scenes, resolved, columns * rows)
+    room, beam = room_of_plan(rig, shelf, resolved, evaluation, scenes, standing, registering)
     power = power_lines(rig, shelf, resolved)
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
@@ -132,12 +140,14 @@ def plan_rig(
     findings += shadow_findings(shadow, names, name)
     findings += stream_findings(rig, evaluation, name)
     findings += light_findings(light, name)
+    findings += room_findings(room, rig, name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),
         *shadow_figures(shadow, evaluation, names),
         *delay_figures(delay, float(resolved.targets.speed_m_s[0]), names),
         *power_figures(power, names),
+        *room_figures(room, names.rig),
         *eye_figures(eye_shares(resolved, standing), names),
         cost,
         *([relative] if relative else []),
@@ -153,7 +163,7 @@ def plan_rig(
         floor_m=float(resolved.surface.floor_m[0]),
         targets=_targets(rig, resolved, evaluation, delay, power),
         figures=figures,
-        maps=_maps(evaluation, names, resolved, shadow),
+        maps=_maps(evaluation, names, resolved, shadow, beam),
         beacons=[(float(x), float(y)) for x, y in beacons],
         registering=[names.carried[index] for index in registering],
         exposures_s={
@@ -163,11 +173,12 @@ def plan_rig(
         advice=advice,
         findings=[PlanFinding.of(finding) for finding in findings],
         costs=_costs(rig, shelf),
+        room=room,
         cautions=_cautions(rig),
         assumptions=list(ASSUMPTIONS),
         light=light,
     )
-    return Planned(plan, resolved, evaluation, delay, standing, names, shadow)
+    return Planned(plan, resolved, evaluation, delay, standing, names, shadow, rig.room)
 
 
 def _registering(names: Names, touched_by: Sequence[str]) -> tuple[int, ...]:
@@ -246,7 +257,11 @@ def _targets(
 
 
 def _maps(
-    evaluation: Evaluation, names: Names, resolved: ResolvedRig, shadow: ShadowField
+    evaluation: Evaluation,
+    names: Names,
+    resolved: ResolvedRig,
+    shadow: ShadowField,
+    beam: BeamShadow | None,
 ) -> list[PlanMap]:
     """One map for each emitter: errors by cause, light, geometry, and what stands in the way."""
     ev = evaluation
@@ -279,6 +294,11 @@ def _maps(
         ("shadow", "%", 100.0 * shadow.everywhere[None]),
         ("shadow-alone", "%", 100.0 * shadow.alone.min(axis=1)[None]),
     ]
+    if beam is not None:
+        layers += [
+            ("picture-shaded", "%", 100.0 * beam.picture[None]),
+            ("place-shaded", "%", 100.0 * beam.touched[None]),
+        ]
     size = resolved.surface.size_m[0]
     axes = [
         [float(v) for v in cell_middles(side, count)]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from rushlight.plan.look import EMBER, INK, QUIET, REED, STYLE
 from rushlight.plan.planning import Planned
+from rushlight.plan.room_marks import draw_room, extent_of
 from rushlight.plan.sight import surface_of_px
 
 Array = NDArray[Any]
@@ -142,8 +143,14 @@ def top_view(planned: Planned, people: tuple[str, ...]) -> Canvas:
     left = np.nanmin([0.0, *edges.ravel(), *reaches[0], *lenses[:, 0]]) - 0.2
     right = np.nanmax([width, *edges.ravel(), *reaches[1], *lenses[:, 0]]) + 0.2
     far = max(float(lenses[:, 2].max()), 1.0) + _MARGIN_M
+    room, beam = planned.room, plan.room.beam
+    held = extent_of(room, beam)
+    if len(held):
+        left, right = min(left, held[:, 0].min() - 0.3), max(right, held[:, 0].max() + 0.6)
+        far = max(far, held[:, 1].max() + _MARGIN_M)
     with matplotlib.rc_context(STYLE):
         canvas, axes = _canvas(right - left, far + 0.5)
+        draw_room(axes, room, beam, width)
         for index, name in enumerate(planned.names.cameras):
             lens, view = lenses[index], views[index]
             ends = np.array([[view[3, 0], 0.0], [view[1, 0], 0.0]])

@@ -186,15 +186,26 @@ def shadow_field(scenes: Scenes, cameras_m: Array) -> ShadowField:
     return ShadowField(np.stack(own).mean(axis=2), hidden.mean(axis=2), everywhere, spread)
 
 
+def scenes_of_rig(rig: Rig, resolved: ResolvedRig, places_m: Array) -> Scenes | None:
+    """The scenes at places (G, 2) [m]; None where a body's sizes are not known."""
+    return scenes_of(rig, resolved, places_m) if _sizes_known(resolved) else None
+
+
 def shadow_of_rig(rig: Rig, resolved: ResolvedRig, places_m: Array) -> ShadowField:
     """The shadow at places (G, 2) [m] from the rig's own cameras; NaN where a body's sizes are
     not known."""
+    return shadow_of_scenes(scenes_of_rig(rig, resolved, places_m), resolved, len(places_m))
+
+
+def shadow_of_scenes(scenes: Scenes | None, resolved: ResolvedRig, places: int) -> ShadowField:
+    """The shadow from the rig's own cameras in scenes; NaN at as many places where there are
+    none."""
     lenses = resolved.cameras.rig_from_camera[0, :, :3, 3]
-    if not _sizes_known(resolved):
-        one = np.full((resolved.emitters.duty.shape[1], len(places_m)), np.nan)
+    if scenes is None:
+        one = np.full((resolved.emitters.duty.shape[1], places), np.nan)
         each = np.repeat(one[:, None], len(lenses), axis=1)
         return ShadowField(each, each, one, one)
-    return shadow_field(scenes_of(rig, resolved, places_m), lenses)
+    return shadow_field(scenes, lenses)
 
 
 def _sizes_known(resolved: ResolvedRig) -> bool:

@@ -12,6 +12,7 @@ from rushlight.plan.evaluate import Evaluation
 from rushlight.plan.figures import Names
 from rushlight.plan.shadow import GREATEST_SHADOW, SCENES, ShadowField
 from rushlight.records.figure import Figure, Scope
+from rushlight.records.plan import Plan
 
 TOGETHER = "everyone at work"
 ALONE = "with the holder alone"
@@ -57,7 +58,25 @@ def shadow_figures(shadow: ShadowField, evaluation: Evaluation, names: Names) ->
                 "places that are covered and keep the shadow within that share",
             )
         )
+    if len(names.carried) > 1 and np.isfinite(shadow.everywhere).all():
+        figures.append(_at_once(shadow, evaluation, names))
     return figures
+
+
+def _at_once(shadow: ShadowField, evaluation: Evaluation, names: Names) -> Figure:
+    """How often every light is seen at once, each touching some place that its holder reaches."""
+    there = evaluation.reached[0]
+    seen = np.where(there, evaluation.covered[0] * (1.0 - shadow.everywhere), 0.0)
+    each = seen.sum(axis=1) / np.maximum(there.sum(axis=1), 1)
+    return _figure(
+        "coverage",
+        "share",
+        Scope(rig=names.rig, condition=Plan.AT_ONCE),
+        np.prod(each),
+        seen,
+        "chance that no light is lost while everyone touches some place within reach, each drawn "
+        "for itself: covered, and not hidden by anybody's body, arm or hand",
+    )
 
 
 def _first_of_each(carried: Sequence[str]) -> list[tuple[int, str]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field
 
@@ -10,6 +10,7 @@ from rushlight.errors import Finding, Severity
 from rushlight.records.document import Basis, Document, Record, Slug
 from rushlight.records.figure import Figure
 from rushlight.records.light_range import LightRange
+from rushlight.records.plan_room import PlanRoom
 
 CostClass = Literal["free", "minutes", "money"]
 
@@ -136,6 +137,9 @@ class Plan(Document):
         The cause that contributes most to the error.
     advice
         Changes that were tried, the most worth while first.
+    room
+        What the room does to the rig: its light by hour, other lights in view, the projector's
+        beam, readers and reach.
     findings, costs, cautions, assumptions
         What to know before building.
     light
@@ -146,6 +150,7 @@ class Plan(Document):
     """
 
     SCHEMA = "rushlight/plan"
+    AT_ONCE: ClassVar[str] = "all lights at once, everyone at work"
 
     rig: str
     rig_name: Slug
@@ -163,6 +168,7 @@ class Plan(Document):
     dominant: str
     advice: list[Advice]
     findings: list[PlanFinding]
+    room: PlanRoom = PlanRoom()
     costs: list[PlanCost]
     cautions: dict[str, str]
     assumptions: list[str]

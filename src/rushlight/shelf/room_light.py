@@ -208,9 +208,11 @@ def mean_and_gradient(places_m: Array, light_w_m2: Array) -> tuple[float, float]
     return mean, float(np.clip(slope * width / mean, -1.0, 1.0))
 
 
-def brightest_told(rig: Rig, shelf: Shelf, wavelength_m: float) -> RoomLight:
-    """The room's light for the camera that counts most of it."""
-    each = [room_light(rig, shelf, camera, wavelength_m) for camera in rig.cameras]
+def brightest_told(
+    rig: Rig, shelf: Shelf, wavelength_m: float, places_m: Array | None = None
+) -> RoomLight:
+    """The room's light for the camera that counts most of it; arguments as `room_light`."""
+    each = [room_light(rig, shelf, camera, wavelength_m, places_m) for camera in rig.cameras]
     return max(each, key=lambda light: float(light.told().mean()))
 
 
@@ -230,7 +232,8 @@ def _inside_area(room: Room) -> float | None:
     return 2.0 * (w * d + w * h + d * h)
 
 
-def _passes(window: Window) -> float:
+def passes_of(window: Window) -> float:
+    """Share of near-infrared light that a window lets through: as given, or by its glazing."""
     given = window.transmission
     return float(given.value) if given is not None else GLAZING_PASSES[window.glazing]
 
@@ -245,7 +248,7 @@ def _window(window: Window, places: Array, response: Array, area: float | None) 
     """Light (G,) of sky and sunlit ground."""
     if window.light == "dark":
         return np.zeros(len(places))
-    glass = _passes(window)
+    glass = passes_of(window)
     sky = glass * float(in_band(diffuse_w_m2(), response)) / np.pi
     ground = glass * GROUND_REFLECTANCE * float(in_band(GLOBAL_W_M2, response)) / np.pi
     corner, opposite = corners_m(window)
@@ -258,12 +261,17 @@ def _window(window: Window, places: Array, response: Array, area: float | None) 
 
 def _lamp(lamp: Lamp, places: Array, response: Array, area: float | None) -> Array:
     """Light (G,) of a lamp."""
+    flux = lamp_flux_w(lamp, response)
+    place = np.array([step.value for step in lamp.position])
+    return lamp_irradiance(places, place, flux) + _thrown(flux, area)
+
+
+def lamp_flux_w(lamp: Lamp, response: Array) -> float:
+    """What a lamp sends out all round, as far as it counts [W]."""
     watts = lamp.watts.value if lamp.watts else None
     if watts is None:
         watts = float(lamp_watts(lamp.kind, lamp.lumens.value if lamp.lumens else 0.0))
-    flux = float(in_band(lamp_spectrum(lamp.kind, watts), response))
-    place = np.array([step.value for step in lamp.position])
-    return lamp_irradiance(places, place, flux) + _thrown(flux, area)
+    return float(in_band(lamp_spectrum(lamp.kind, watts), response))
 
 
 def _thrown(flux_w: Any, area: float | None) -> Any:
@@ -295,7 +303,7 @@ def _sun_by(
     """Sunlight (D, G) by one window for each direction of the sun (D, 3)."""
     if window.light != "sun":
         return np.zeros((len(to_sun), len(places)))
-    beam = _passes(window) * float(in_band(DIRECT_W_M2, response))
+    beam = passes_of(window) * float(in_band(DIRECT_W_M2, response))
     corner, opposite = corners_m(window)
     outward = outward_of(window, places.mean(axis=0))
     falls = np.maximum(to_sun @ outward, 0.0)
