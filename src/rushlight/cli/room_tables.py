@@ -28,17 +28,17 @@ def tables(plan: Plan) -> list[Table]:
 
 def _ambient(ambient: PlanAmbient) -> Table:
     rows: list[list[object]] = [
-        [one.id, one.kind, number(one.told_w_m2), number(one.sun_w_m2)] for one in ambient.lights
+        [one.id, one.kind, _light(one.told_w_m2), _light(one.sun_w_m2)] for one in ambient.lights
     ]
-    rows.append(["all, estimated", "", number(ambient.estimated_w_m2), number(ambient.sun_w_m2)])
+    rows.append(["all, estimated", "", _light(ambient.estimated_w_m2), _light(ambient.sun_w_m2)])
     rows.append([f"reckoned with ({ambient.used})", "", number(ambient.used_w_m2), None])
     full = [_fine_percent(one) for one in (ambient.full_share, ambient.sun_full_share)]
-    rows.append(["share of full scale, brightest place", "", *full])
+    rows.append(["of full scale, at most", "", *full])
     if ambient.sun_coverage is not None:
         share = [f"{100.0 * one:.0f} %" for one in (ambient.coverage, ambient.sun_coverage)]
         rows.append(["coverage", "", *share])
     title = f"The room's infrared light on the surface, for camera {ambient.camera} (estimates)"
-    return title, ["from", "kind", "without sun [W/m²]", "sun at its worst [W/m²]"], rows
+    return title, ["from", "kind", "no sun [W/m²]", "worst sun [W/m²]"], rows
 
 
 def _seen(plan: Plan) -> Table:
@@ -100,6 +100,10 @@ def _reach(plan: Plan) -> Table:
 
 def _percent(*shares: float) -> list[object]:
     return [f"{100.0 * share:.0f} %" for share in shares]
+
+
+def _light(w_m2: float) -> str | None:
+    return "< 0.001" if 0.0 < w_m2 < 0.001 else number(w_m2)
 
 
 def _fine_percent(share: float) -> str:
