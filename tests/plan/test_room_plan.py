@@ -9,7 +9,7 @@ from rushlight.errors import Finding
 from rushlight.jobs.load import load_rig
 from rushlight.physics.geometry import project
 from rushlight.physics.shadow import hidden_by
-from rushlight.plan.beam import beam_shadow
+from rushlight.plan.beam import beam_shadow, hidden_behind
 from rushlight.plan.grid import places_of_grid
 from rushlight.plan.planning import Planned, plan_rig
 from rushlight.plan.room import top_view
@@ -169,6 +169,15 @@ def test_beam_and_heads(planned, barn) -> None:
     assert far.plan.room.beam.picture_mean > beam.picture_mean
     assert far.plan.room.beam.touched_mean > 5.0 * beam.touched_mean
     assert {"camera-in-beam", "throw-misfit", "own-shadow"} <= set(findings(far))
+
+
+def test_a_projector_in_the_line_of_sight_hides_what_is_behind_it() -> None:
+    camera, places = np.array([1.2, 0.7, 4.0]), np.array([[1.2, 0.7], [1.2, 1.2], [0.2, 0.7]])
+    assert hidden_behind(np.array([1.2, 0.7, 2.0]), camera, places) == pytest.approx(1 / 3)
+    # At half the way a ball of 15 cm hides 30 cm of the wall to either side of its middle.
+    assert hidden_behind(np.array([1.2, 0.7, 2.0]), camera, np.array([[1.2, 0.99]])) == 1.0
+    assert hidden_behind(np.array([1.2, 0.7, 2.0]), camera, np.array([[1.2, 1.01]])) == 0.0
+    assert hidden_behind(np.array([1.2, 0.7, 4.5]), camera, places) == 0.0
 
 
 def test_projection_from_behind_throws_no_shadow(barn) -> None:

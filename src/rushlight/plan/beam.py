@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.beam import in_beam
-from rushlight.physics.shadow import CAPSULES, hidden_by
+from rushlight.physics.shadow import CAPSULES, hidden_by, segment_gap
 from rushlight.plan.shadow import Scenes
 from rushlight.records.rig import Rig, Surface
 from rushlight.shelf.catalogue import Shelf
@@ -23,6 +23,8 @@ EVERY = 5
 """Of the scenes every fifth is taken for the whole picture, to bound the time."""
 PICTURE = (12, 8)
 """Points across and up at which the picture is looked at."""
+BODY_RADIUS_M = 0.15
+"""Half the breadth of a projector, taken as a ball about its lens (our own choice)."""
 THROW_MISFIT = 0.15
 """By how much the lens's distance may differ from what the throw ratio says (our own choice)."""
 
@@ -100,6 +102,12 @@ def beam_shadow(scenes: Scenes, lens_m: Array, places_m: Array, size_m: Array) -
         middle = (ends[..., :3] + ends[..., 3:6]) / 2.0
         heads.append(in_beam(lens_m, middle, size_m, ends[..., 6]).mean())
     return BeamShadow(lens_m, np.stack(shaded), np.stack(touched), np.array(heads))
+
+
+def hidden_behind(lens_m: Array, camera_m: Array, places_m: Array) -> float:
+    """Which share of places (G, 2) [m] a projector about its lens (3,) hides from a camera."""
+    gap = segment_gap(_on_wall(places_m), camera_m, lens_m, lens_m)
+    return float(np.mean(gap <= BODY_RADIUS_M))
 
 
 def _on_wall(places_m: Array) -> Array:

@@ -159,6 +159,19 @@ def _beam(beam: PlanBeam, file: str) -> list[Finding]:
                 "move it out of the pyramid from the projector's lens to the picture's corners",
             )
         )
+    for camera, share in beam.hides.items():
+        if share > 0.0:
+            found.append(
+                Finding(
+                    "warning",
+                    "projector-hides-surface",
+                    f"{file}: cameras ({camera})",
+                    f"{100 * share:.0f} % of the places",
+                    "are hidden by the projector itself, taken as a ball of 15 cm about its lens; "
+                    "the coverage does not count it",
+                    "hang the projector higher, or move the camera to its side",
+                )
+            )
     distance = beam.lens_m[2]
     if beam.throw_m is not None and abs(distance / beam.throw_m - 1.0) > THROW_MISFIT:
         found.append(

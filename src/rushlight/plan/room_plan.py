@@ -18,6 +18,7 @@ from rushlight.physics.people import (
 from rushlight.plan.beam import (
     BeamShadow,
     beam_shadow,
+    hidden_behind,
     lens_place,
     throw_of_part,
     throws_from_front,
@@ -90,7 +91,9 @@ def room_of_plan(
                 )
                 for one in lights_seen(rig, shelf, resolved, evaluation)
             ],
-            beam=None if shadow is None else _beam(rig, shelf, resolved, shadow),
+            beam=None
+            if shadow is None
+            else _beam(rig, shelf, resolved, shadow, evaluation.places_m[0]),
             reading=_reading(rig),
             reach=_reach(rig),
         ),
@@ -145,7 +148,9 @@ def _ambient(
     )
 
 
-def _beam(rig: Rig, shelf: Shelf, resolved: ResolvedRig, shadow: BeamShadow) -> PlanBeam:
+def _beam(
+    rig: Rig, shelf: Shelf, resolved: ResolvedRig, shadow: BeamShadow, places: Array
+) -> PlanBeam:
     size = resolved.surface.size_m[0]
     lenses = resolved.cameras.rig_from_camera[0, :, :3, 3]
     inside = in_beam(shadow.lens_m, lenses, size)
@@ -157,6 +162,10 @@ def _beam(rig: Rig, shelf: Shelf, resolved: ResolvedRig, shadow: BeamShadow) -> 
         lens_m=(x, y, z),
         throw_m=throw_of_part(rig, shelf),
         cameras=[one.id for one, hit in zip(rig.cameras, inside, strict=True) if hit],
+        hides={
+            camera.id: hidden_behind(shadow.lens_m, lens, places)
+            for camera, lens in zip(rig.cameras, lenses, strict=True)
+        },
         picture_mean=float(shadow.picture.mean()),
         picture_max=float(shadow.picture.max()),
         touched_mean=float(shadow.touched.mean()),

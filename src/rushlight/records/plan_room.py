@@ -96,6 +96,8 @@ class PlanBeam(Record):
         From how far its throw ratio fills the width, None where no ratio is known.
     cameras
         Ids of the cameras in its beam.
+    hides
+        By camera: the share of the surface that the projector itself hides from it.
     picture_mean, picture_max
         Share of the picture in the shadow of whoever touches it: over the places.
     touched_mean, touched_max
@@ -107,6 +109,7 @@ class PlanBeam(Record):
     lens_m: tuple[float, float, float]
     throw_m: float | None
     cameras: list[Slug]
+    hides: dict[Slug, float]
     picture_mean: float
     picture_max: float
     touched_mean: float
