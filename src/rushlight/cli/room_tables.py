@@ -37,7 +37,7 @@ def _ambient(ambient: PlanAmbient) -> Table:
     if ambient.sun_coverage is not None:
         share = [f"{100.0 * one:.0f} %" for one in (ambient.coverage, ambient.sun_coverage)]
         rows.append(["coverage", "", *share])
-    title = f"The room's infrared light on the surface, for camera {ambient.camera} (estimates)"
+    title = f"The room's infrared light, for camera {ambient.camera} (estimates)"
     return title, ["from", "kind", "no sun [W/m²]", "worst sun [W/m²]"], rows
 
 
