@@ -36,8 +36,8 @@ def test_the_commented_rig_s_examples_of_a_room_pass_the_check(tmp_path):
     new(tmp_path / "mine")
     path = tmp_path / "mine" / "rig.toml"
     line = re.compile(
-        r"# (?=\[\[room\.|(?:projector|text_height|left|farthest_reader|id|corner|opposite|glazing"
-        r"|light|kind|position|watts|part|current) = [\[{\"\d])"
+        r"# (?=\[\[room\.|(?:projector|text_height|left|facing|latitude|farthest_reader"
+        r"|id|corner|opposite|glazing|light|kind|position|watts|part|current) = [\[{\"\d])"
     )
     inside, lines = False, []
     for each in path.read_text("utf-8").splitlines():

@@ -13,6 +13,7 @@ from rushlight.physics.daylight import GLOBAL_W_M2, bins_within, in_band
 from rushlight.records.room import Ambient, Lamp, Room, Window
 from rushlight.shelf.resolve import resolve
 from rushlight.shelf.room_light import (
+    hours_of_sun,
     mean_and_gradient,
     outward_of,
     response_of,
@@ -116,6 +117,39 @@ def test_glass_and_night(parts, change, factor) -> None:
     )
 
 
+WEST_ROOM = {"facing": "0 deg", "latitude": "54 deg"}
+
+
+def test_the_sun_of_the_year_is_no_worse_than_from_anywhere(parts) -> None:
+    anywhere = light(parts, windows=[LEFT]).sun().mean()
+    year = light(parts, windows=[LEFT], **WEST_ROOM)
+    assert 0.0 < year.sun().mean() < anywhere
+    # Whoever looks north has the west on the left: the sun in it is south-west, not north of it.
+    assert year.to_sun[0] < 0.0 < year.to_sun[2]
+    # South of the equator the sun keeps to the north, behind the display: by a window behind the
+    # people it hardly comes in.
+    south = light(parts, windows=[BEHIND], facing="0 deg", latitude="-54 deg")
+    assert south.sun().mean() < light(parts, windows=[BEHIND], **WEST_ROOM).sun().mean()
+
+
+def test_hours_of_sun_in_a_west_window_are_afternoons(parts) -> None:
+    rig, shelf = parts
+    changed = with_room(rig, windows=[LEFT], **WEST_ROOM)
+    places = np.array([[0.3, 0.2], [1.2, 0.7]])
+    hours = hours_of_sun(changed, shelf, changed.cameras[0], 850e-9, places)
+    assert set(hours) == {"March", "June", "September", "December"}
+    lit = np.concatenate([when[sun.max(axis=1) > 1.0] for when, sun in hours.values()])
+    assert lit.size
+    assert np.all(lit > 12.0)
+    june, december = (len(hours[month][0]) for month in ("June", "December"))
+    assert june > 2 * december
+    east = with_room(rig, windows=[LEFT], facing="180 deg", latitude="54 deg")
+    mirrored = hours_of_sun(east, shelf, east.cameras[0], 850e-9, places)
+    lit = np.concatenate([when[sun.max(axis=1) > 1.0] for when, sun in mirrored.values()])
+    assert np.all(lit < 12.0)
+    assert hours_of_sun(with_room(rig, windows=[LEFT]), shelf, rig.cameras[0], 850e-9, places) == {}
+
+
 def test_only_sky_comes_in_where_the_sun_does_not(parts) -> None:
     found = light(parts, windows=[LEFT.model_copy(update={"light": "sky"})])
     np.testing.assert_array_equal(found.sun(), found.told())
@@ -144,6 +178,7 @@ opposite = ["-1 m", "1 m", "2 m"]
 """
 ROOM = '[room]\nwidth = "5 m"\ndepth = "6 m"\nheight = "3.2 m"\n'
 WRONG = {
+    "beyond the pole": ('latitude = "99 deg"\nfacing = "0 deg"\n', "lies beyond a pole"),
     "window with depth": (
         WINDOW.replace('opposite = ["-1 m"', 'opposite = ["0 m"'),
         "needs two corners that are equal in exactly one coordinate, that of its wall",

@@ -15,6 +15,8 @@ def tables(plan: Plan) -> list[Table]:
     found: list[Table] = []
     if room.ambient is not None:
         found.append(_ambient(room.ambient))
+        if room.ambient.hours:
+            found.append(_hours(room.ambient))
     if room.seen:
         found.append(_seen(plan))
     if room.beam is not None:
@@ -39,6 +41,27 @@ def _ambient(ambient: PlanAmbient) -> Table:
         rows.append(["coverage", "", *share])
     title = f"The room's infrared light, for camera {ambient.camera} (estimates)"
     return title, ["from", "kind", "no sun [W/m²]", "worst sun [W/m²]"], rows
+
+
+def _hours(ambient: PlanAmbient) -> Table:
+    rows: list[list[object]] = [
+        [
+            one.season,
+            "none"
+            if one.from_h is None or one.to_h is None
+            else f"{_clock(one.from_h)} to {_clock(one.to_h)}",
+            _light(one.greatest_w_m2),
+            _light(one.mean_w_m2),
+        ]
+        for one in ambient.hours
+    ]
+    columns = ["equinox, solstice", "solar time", "greatest [W/m²]", "mean at worst [W/m²]"]
+    return "When the sun shines onto the surface, and with how much", columns, rows
+
+
+def _clock(hour: float) -> str:
+    minutes = round(60.0 * hour)
+    return f"{minutes // 60}:{minutes % 60:02d}"
 
 
 def _seen(plan: Plan) -> Table:

@@ -37,12 +37,13 @@ from rushlight.records.plan_room import (
     PlanReading,
     PlanRoom,
     PlanSeen,
+    PlanSun,
 )
 from rushlight.records.resolved import ResolvedRig
-from rushlight.records.rig import Rig
+from rushlight.records.rig import Camera, Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.resolve import first_wavelength_m, lit_emitters
-from rushlight.shelf.room_light import brightest_told, has_lights
+from rushlight.shelf.room_light import brightest_told, has_lights, hours_of_sun
 
 Array = NDArray[Any]
 
@@ -112,7 +113,8 @@ def _ambient(
     if not has_lights(rig.room):
         return None
     places = evaluation.places_m[0]
-    light = brightest_told(rig, shelf, first_wavelength_m(rig, shelf), places)
+    wavelength = first_wavelength_m(rig, shelf)
+    light = brightest_told(rig, shelf, wavelength, places)
     index = [camera.id for camera in rig.cameras].index(light.camera)
     used = float(resolved.surface.ambient_w_m2[0])
     told, sun = light.told(), light.sun()
@@ -145,7 +147,31 @@ def _ambient(
             )
             for one in light.shares
         ],
+        hours=_hours(rig, shelf, rig.cameras[index], wavelength, places),
     )
+
+
+LIT_W_M2 = 1.0
+"""Sunlight from which a surface counts as in the sun (our own choice)."""
+
+
+def _hours(
+    rig: Rig, shelf: Shelf, camera: Camera, wavelength_m: float, places: Array
+) -> list[PlanSun]:
+    """When the sun comes in onto the surface, season by season."""
+    found = []
+    for season, (hours, light) in hours_of_sun(rig, shelf, camera, wavelength_m, places).items():
+        lit = hours[light.max(axis=1, initial=0.0) > LIT_W_M2]
+        found.append(
+            PlanSun(
+                season=season,
+                from_h=float(lit[0]) if len(lit) else None,
+                to_h=float(lit[-1]) if len(lit) else None,
+                greatest_w_m2=float(light.max(initial=0.0)),
+                mean_w_m2=float(light.mean(axis=1).max(initial=0.0)),
+            )
+        )
+    return found
 
 
 def _beam(

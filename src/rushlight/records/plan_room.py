@@ -48,6 +48,27 @@ class PlanSeen(Record):
     full_share: float | None = None
 
 
+class PlanSun(Record):
+    """When the sun comes in onto the surface on one day.
+
+    Attributes
+    ----------
+    season
+        The month of an equinox or solstice.
+    from_h, to_h
+        First and last solar time with sun on the surface; None where there is none.
+    greatest_w_m2, mean_w_m2
+        Of the sun alone: at the brightest place at any time, and the mean over the surface at
+        its worst time.
+    """
+
+    season: str
+    from_h: float | None
+    to_h: float | None
+    greatest_w_m2: float
+    mean_w_m2: float
+
+
 class PlanAmbient(Record):
     """The room's light on the surface, within one camera's band.
 
@@ -69,6 +90,8 @@ class PlanAmbient(Record):
         Whether what comes by way of the room's walls is in it.
     lights
         By window and lamp.
+    hours
+        By season, where the room's bearing and latitude are known.
     """
 
     camera: Slug
@@ -83,6 +106,7 @@ class PlanAmbient(Record):
     sun_coverage: float | None = None
     thrown: bool
     lights: list[PlanLight]
+    hours: list[PlanSun] = []
 
 
 class PlanBeam(Record):

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from rushlight.records.document import Record, Slug
 from rushlight.records.place import Place
 from rushlight.records.quantity import (
+    Angle,
     Current,
     Irradiance,
     LengthFromZero,
@@ -166,6 +167,9 @@ class Room(Record):
         Clear of furniture, the depth measured from the first surface.
     left
         How far the wall on the left stands from the first surface's left edge.
+    facing, latitude
+        Bearing toward which someone looks who faces the first surface, from north by east, and
+        the place's latitude, south negative: with both the hours of the sun are told.
     farthest_reader
         Distance from the first surface at which its writing must still be read.
     places
@@ -178,6 +182,8 @@ class Room(Record):
     depth: PositiveLength | None = None
     height: PositiveLength | None = None
     left: LengthFromZero | None = None
+    facing: Angle | None = None
+    latitude: Angle | None = None
     farthest_reader: PositiveLength | None = None
     places: list[CameraPlace] = []
     windows: Annotated[list[Window], Field(max_length=40)] = []

@@ -42,6 +42,7 @@ def check_room(rig: Rig, shelf: Shelf, report: Report) -> None:
                 "is more light than falls on it",
                 'use "100 %" or less',
             )
+    _check_bearing(room, report)
     if "surface" in rig.kinds and rig.surfaces:
         _check_inside(rig, room, rig.surfaces[0], report)
         for i, window in enumerate(room.windows):
@@ -92,6 +93,26 @@ def _check_ages(rig: Rig, report: Report) -> None:
                 f"has no published reach band: advice stands for {youngest} to {oldest} years",
                 "judge by the person's own reach",
             )
+
+
+def _check_bearing(room: Room, report: Report) -> None:
+    if room.latitude is not None and abs(room.latitude.value) > np.pi / 2 * (1 + 1e-9):
+        report.error(
+            "latitude-beyond-pole",
+            "room.latitude",
+            room.latitude,
+            "lies beyond a pole",
+            'give "-90 deg" to "90 deg", north positive',
+        )
+    if (room.facing is None) != (room.latitude is None):
+        missing = "latitude" if room.latitude is None else "facing"
+        report.note(
+            "sun-hours-unknown",
+            f"room.{missing}",
+            None,
+            "is left out, so that the hours of the sun are not told",
+            "add it, or remove the other",
+        )
 
 
 def _check_disturber(disturber: Disturber, path: str, report: Report) -> None:

@@ -27,6 +27,7 @@ from rushlight.physics.daylight import (
     window_irradiance,
 )
 from rushlight.physics.lamps import lamp_irradiance, lamp_spectrum, lamp_watts
+from rushlight.physics.sun_path import SEASONS, strength, sun_place, to_sun_of_room
 from rushlight.records.arrays import Array
 from rushlight.records.parts import CameraPart, FilterPart
 from rushlight.records.rig import Camera, Rig
@@ -42,6 +43,8 @@ ROOM_REFLECTANCE = 0.5
 SUN_BLIND_M = 1100e-9
 """Wavelength at which silicon no longer sees anything (from memory); straight to there from
 940 nm (our own choice)."""
+DAYS, HOURS = np.arange(11.0, 365.0, 10.0), np.arange(0.0, 24.0, 0.25)
+"""Days of the year and solar hours at which the sun is looked at."""
 GRID = (9, 6)
 """Places across and up the surface at which the room's light is looked at."""
 
@@ -172,7 +175,7 @@ def room_light(
     area = _inside_area(room)
     windows = [_window(each, places, response, area) for each in room.windows]
     lamps = [_lamp(each, places, response, area) for each in room.lamps]
-    to_sun, suns = _worst_sun(room.windows, places, response, area)
+    to_sun, suns = _worst_sun(room, places, response, area)
     shares = [
         LightShare(window.id, "window", told, told + sun)
         for window, told, sun in zip(room.windows, windows, suns, strict=True)
@@ -282,19 +285,67 @@ def _thrown(flux_w: Any, area: float | None) -> Any:
 
 
 def _worst_sun(
-    windows: list[Window], places: Array, response: Array, area: float | None
+    room: Room, places: Array, response: Array, area: float | None
 ) -> tuple[Array, list[Array]]:
     """Where the sun sheds most on the surface, and what it sheds by each window then (G,)."""
-    nothing = [np.zeros(len(places)) for _ in windows]
-    to_sun = sun_directions()
-    by_window = [_sun_by(window, places, to_sun, response, area) for window in windows]
-    if not by_window:
+    nothing = [np.zeros(len(places)) for _ in room.windows]
+    to_sun, strong = suns_of(room)
+    if not room.windows or not len(to_sun):
         return np.full(3, np.nan), nothing
+    by_window = [
+        strong[:, None] * _sun_by(window, places, to_sun, response, area) for window in room.windows
+    ]
     whole = np.sum(by_window, axis=0).mean(axis=-1)
     worst = int(np.argmax(whole))
     if whole[worst] <= 0.0:
         return np.full(3, np.nan), nothing
     return to_sun[worst], [each[worst] for each in by_window]
+
+
+def suns_of(room: Room) -> tuple[Array, Array]:
+    """Directions (D, 3) from which the sun may shine, and its strength there (D,).
+
+    With the room's bearing and latitude those of the year's hours, weaker when low; otherwise
+    all up to a height, each at the strength of the reference spectrum, which errs high.
+    """
+    if room.facing is None or room.latitude is None:
+        anywhere = sun_directions()
+        return anywhere, np.ones(len(anywhere))
+    day, hour = (each.ravel() for each in np.meshgrid(DAYS, HOURS))
+    return _suns_at(room.facing.value, room.latitude.value, day, hour)
+
+
+def _suns_at(facing: float, latitude: float, day: Array, hour: Array) -> tuple[Array, Array]:
+    high, bearing = sun_place(latitude, day, hour)
+    above = high > 0.0
+    return to_sun_of_room(high[above], bearing[above], facing), strength(high[above])
+
+
+def hours_of_sun(
+    rig: Rig, shelf: Shelf, camera: Camera, wavelength_m: float, places_m: Array
+) -> dict[str, tuple[Array, Array]]:
+    """What the sun alone sheds by all windows over one day of each season.
+
+    Arguments as `room_light`. Returns by season the solar hours (H,) at which the sun is up, and
+    its light (H, G) [W/m²]; nothing where the room's bearing or latitude is not known.
+    """
+    room = rig.room
+    if room is None or room.facing is None or room.latitude is None:
+        return {}
+    filter_part = shelf.filter(camera.filter) if camera.filter else None
+    response = response_of(shelf.camera(camera.part), filter_part, wavelength_m)
+    area = _inside_area(room)
+    found = {}
+    for season, day in SEASONS.items():
+        high, _ = sun_place(room.latitude.value, day, HOURS)
+        to_sun, strong = _suns_at(
+            room.facing.value, room.latitude.value, np.full(len(HOURS), float(day)), HOURS
+        )
+        light = np.zeros((len(to_sun), len(places_m)))
+        for window in room.windows:
+            light += strong[:, None] * _sun_by(window, places_m, to_sun, response, area)
+        found[season] = (HOURS[high > 0.0], light)
+    return found
 
 
 def _sun_by(
