@@ -88,3 +88,23 @@ def test_shares_of_hidden_scenes_with_two_people() -> None:
         gap = segment_gap(light[scene], CAMERAS[camera], rows[:, :3], rows[:, 3:6]) - rows[:, 6]
         sag = rows[:, 6] * 2.0 * (1.0 - np.cos(np.pi / SECTIONS))
         assert np.any(np.abs(gap) <= sag)
+
+
+def test_share_of_a_picture_in_shadow() -> None:
+    """Lines from a projector's lens to a grid of its picture, past whoever touches it."""
+    _, capsules = scenes(people=1)
+    lens = np.array([1.2, 1.95, 1.2])
+    x, y = np.meshgrid((np.arange(12) + 0.5) * 0.2, (np.arange(8) + 0.5) * 1.5 / 8)
+    picture = np.stack([x.ravel(), y.ravel(), np.zeros(x.size)], axis=-1)
+    some = capsules[::8]
+    ours = hidden_by(picture, lens, some[:, None])
+    cast = np.zeros_like(ours)
+    for scene, rows in enumerate(some):
+        caster = trimesh.ray.ray_triangle.RayMeshIntersector(mesh_of(rows))
+        way = picture - lens
+        where, ray, _ = caster.intersects_location(np.tile(lens, (len(way), 1)), way)
+        where = np.reshape(where, (-1, 3))
+        met = np.einsum("ij,ij->i", where - lens, way[ray]) <= np.sum(way[ray] ** 2, axis=1)
+        cast[scene] = np.isin(np.arange(len(way)), ray[met])
+    assert 0.02 < ours.mean() < 0.5
+    np.testing.assert_allclose(ours.mean(axis=1), cast.mean(axis=1), atol=0.02)
