@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 PAPER, INK, EMBER, REED = "#FBF7EF", "#22262B", "#B34A12", "#46623F"
+DARK = ("#16181C", "#EFE9DC", "#F0A35E", "#9DB893")
+"""The same four where the reader prefers a dark page."""
 
 STYLE: dict[str, Any] = {
     "svg.hashsalt": "rushlight",

@@ -15,6 +15,7 @@ VERBS = (
     "check",
     "parts",
     "plan",
+    "search",
     "inspect",
     "simulate",
     "calibrate",

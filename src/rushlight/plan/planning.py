@@ -174,7 +174,7 @@ def plan_rig(
         findings=[PlanFinding.of(finding) for finding in findings],
         costs=_costs(rig, shelf),
         room=room,
-        cautions=_cautions(rig),
+        cautions=cautions_of(rig),
         assumptions=list(ASSUMPTIONS),
         light=light,
     )
@@ -339,7 +339,7 @@ def _costs(rig: Rig, shelf: Shelf) -> list[PlanCost]:
     ]
 
 
-def _cautions(rig: Rig) -> dict[str, str]:
+def cautions_of(rig: Rig) -> dict[str, str]:
     """The cautions that this rig calls for; the eye always."""
     wanted = {"eye", "heat", "motion", "mains"}
     if any(thing.cell for thing in rig.carried):

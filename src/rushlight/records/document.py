@@ -27,6 +27,8 @@ from rushlight.records.findings import findings_of
 
 Basis = Literal["measured", "simulated", "predicted", "published", "invented", "typical"]
 Slug = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+Country = Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$")]
+"""ISO 3166-1 alpha-2."""
 FloatOrUnknown = Annotated[
     float, BeforeValidator(lambda given: math.nan if given is None else given)
 ]

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from rushlight.records.document import Document, Record, Slug
+from rushlight.records.document import Country, Document, Record, Slug
 from rushlight.records.quantity import Dimension
 from rushlight.records.sourced import Price, Sourced
 
@@ -17,6 +17,11 @@ class Part(Record):
 
     Subclasses list in `DIMENSIONS` what each sourced field must measure; a pure number is None.
     Every value is finite and above 0, but for those in `MAY_BE_ZERO` and `ANY_SIGN`.
+
+    Attributes
+    ----------
+    sold_in
+        Countries in which it can be bought (ISO 3166-1 alpha-2); none means that nobody said.
     """
 
     DIMENSIONS: ClassVar[dict[str, Dimension | None]] = {}
@@ -27,6 +32,7 @@ class Part(Record):
     name: str
     note: str = ""
     price: Price | None = None
+    sold_in: list[Country] = []
 
     @model_validator(mode="after")
     def _dimensions_fit(self) -> Part:
@@ -139,6 +145,8 @@ class EmitterPart(Part):
         On the axis, at `test_current`.
     side_share
         Share of the light that leaves the bare part evenly in all directions.
+    wired
+        Whether it comes with resistor, leads and holder, so that nothing is left to solder.
     """
 
     MAY_BE_ZERO = frozenset({"side_share"})
@@ -164,6 +172,7 @@ class EmitterPart(Part):
     greatest_current: Sourced
     greatest_power: Sourced
     thermal_resistance: Sourced | None = None
+    wired: bool = False
     side_share: Sourced
     apparent_size: Sourced
 

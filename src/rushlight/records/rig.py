@@ -22,6 +22,7 @@ from rushlight.records.quantity import (
     TimeFromZero,
 )
 from rushlight.records.room import Ambient, Room
+from rushlight.records.search import SearchSettings
 from rushlight.records.sourced import Price, Sourced
 
 RigKind = Literal["surface", "viewpoint", "body", "volume"]
@@ -388,6 +389,7 @@ class Rig(Document):
     anchors: list[Anchor] = []
     people: list[Person] = []
     room: Room | None = None
+    search: SearchSettings | None = None
     ambient: Ambient | None = None
     targets: Targets
     reference: Reference | None = None

@@ -1,0 +1,64 @@
+"""The verb `search`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rushlight.records.search import SearchResult
+
+
+def search(
+    rig: Annotated[Path, typer.Argument(help="The rig's file, or its folder.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder to write to; by default search beside the rig.")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option(help="Of the optimiser; by default as the rig says.")
+    ] = None,
+    generations: Annotated[
+        int | None, typer.Option(help="How long to breed; by default as the rig says.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """Find parts and a camera's place for a rig: cost against error, coverage, delay, hours."""
+    from rushlight.cli import render
+    from rushlight.jobs.search import default_folder
+    from rushlight.jobs.search import search as job
+
+    folder = out or default_folder(rig)
+    try:
+        with render.progress() as progress:
+            result = job(rig, folder, seed, generations, progress)
+    except KeyboardInterrupt:
+        render.aside("stopped by the user; the same command goes on from where it was")
+        raise typer.Exit(130) from None
+    if json:
+        render.print_json(result.model_dump(mode="json", by_alias=True))
+        return
+    _show(result)
+    render.note(f"written to {folder}: search.json, {', '.join(result.pictures)}")
+
+
+def _show(result: SearchResult) -> None:
+    from rushlight.cli import render, search_tables
+
+    render.heading(f"{result.rig_name}: what was found")
+    if result.rig_basis == "invented":
+        render.note("The rig is invented; everything here is predicted, nothing measured.")
+    for line in result.why:
+        render.note(line)
+    for title, columns, rows in search_tables.tables(result):
+        render.table(title, columns, rows)
+    for line in search_tables.to_write(result):
+        render.note(line)
+    render.heading("Eyes and hands")
+    render.note("\n\n".join(result.cautions.values()))
+    if result.findings:
+        render.heading("Findings")
+        render.findings([each.finding() for each in result.findings])
+    render.heading("Assumed")
+    render.note("\n".join(f"· {each}" for each in result.assumptions))

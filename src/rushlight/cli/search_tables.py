@@ -1,0 +1,155 @@
+"""The tables that show a search: words and rounding only."""
+
+from __future__ import annotations
+
+import math
+
+from rushlight.cli.plan_tables import Table, number
+from rushlight.records.search import SearchCandidate, SearchResult
+
+ROWS = 12
+"""Candidates shown in the table; `search.json` holds all that are worked out."""
+
+
+def tables(result: SearchResult) -> list[Table]:
+    """Every table of a search, in the order of showing."""
+    made = [_winners(result), _parts(result), _slips(result)]
+    if result.more:
+        made.append(_more(result))
+    if result.thrown_out:
+        made.append(_thrown_out(result))
+    return [*made, _orders(result)]
+
+
+def shown(result: SearchResult) -> list[SearchCandidate]:
+    """The chosen candidate first, then some spread over the others."""
+    others = [each for each in result.candidates if each.number != result.chosen]
+    step = max(1, math.ceil(len(others) / (ROWS - 1)))
+    first = [each for each in result.candidates if each.number == result.chosen]
+    return [*first, *others[::step]]
+
+
+def to_write(result: SearchResult) -> list[str]:
+    """What to write into the rig's file to take the chosen candidate."""
+    if result.chosen is None:
+        return []
+    one = result.candidate(result.chosen)
+    position = ", ".join(f'"{step:g} m"' for step in one.position_m)
+    look = ", ".join(f'"{step:g} m"' for step in one.look_at_m)
+    filter_ = [f'filter = "{one.filter}"'] if one.filter else ["no filter"]
+    return [
+        f"To take number {one.number}, write into rig.toml, for the camera:",
+        "\n".join(
+            f"  {line}"
+            for line in [
+                f'part = "{one.camera}"',
+                f"position = [{position}]",
+                f"look_at = [{look}]",
+                f'frame_rate = "{one.frame_rate_hz:g} Hz"',
+                *filter_,
+            ]
+        ),
+        f'and for each light: part = "{one.emitter}", current = "{1e3 * one.current_a:g} mA"',
+    ]
+
+
+def _winners(result: SearchResult) -> Table:
+    rows: list[list[object]] = []
+    for one in shown(result):
+        rows.append(
+            [
+                _name(one, result),
+                one.place,
+                f"{one.cost:.2f}",
+                number(1e3 * one.error_rms_m),
+                f"{100 * one.coverage:.0f} / {100 * one.coverage_clear:.0f}",
+                f"{1e3 * one.delay_s:.0f}",
+                _hours(one.battery_s),
+                ", ".join(one.missed) or "none",
+            ]
+        )
+    title = (
+        f"Winners: {len(rows)} of the {result.front} that none beats in everything, of "
+        f"{result.evaluated} candidates (coverage: with / without shadow)"
+    )
+    columns = [
+        "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",
+        "lasts [h]", "misses",
+    ]  # fmt: skip
+    return title, columns, rows
+
+
+def _name(one: SearchCandidate, result: SearchResult) -> str:
+    return f"{one.number} ←" if one.number == result.chosen else str(one.number)
+
+
+def _parts(result: SearchResult) -> Table:
+    rows: list[list[object]] = [
+        [
+            _name(one, result),
+            " ".join(f"{step:.2f}" for step in one.position_m),
+            " ".join(f"{step:.2f}" for step in one.look_at_m[:2]),
+            one.camera,
+            one.filter or "none",
+            f"{one.emitter}, {1e3 * one.current_a:g} mA",
+        ]
+        for one in shown(result)
+    ]
+    columns = ["no.", "stands at x y z [m]", "looks at x y [m]", "camera", "filter", "light"]
+    return "Where they stand and what they are made of", columns, rows
+
+
+def _slips(result: SearchResult) -> Table:
+    rows: list[list[object]] = []
+    for one in shown(result):
+        cells: list[object] = [
+            _name(one, result),
+            number(1e3 * one.error_worst_m),
+            f"{one.build_s / 60:.0f}",
+        ]
+        for slip in one.slips:
+            cells.append(f"{number(1e3 * one.error_rms_m)} → {number(1e3 * slip.error_rms_m)}")
+            cells.append(f"{100 * one.coverage:.0f} → {100 * slip.coverage:.0f}")
+        rows.append(cells)
+    columns = [
+        "no.", "worst error [mm]", "build [min]", "2 cm off: error [mm]", "covers [%]",
+        "1° off: error [mm]", "covers [%]",
+    ]  # fmt: skip
+    title = "Worst error, time to build, and a camera put a little off and registered there"
+    return title, columns, rows
+
+
+def _more(result: SearchResult) -> Table:
+    rows: list[list[object]] = [
+        [f"{one.amount:g}", f"{one.spent:.2f}", one.number, one.words] for one in result.more
+    ]
+    unit = result.currency
+    columns = [f"up to [{unit}]", f"costs [{unit}]", "no. [1]", "brings"]
+    return "What more money would buy", columns, rows
+
+
+def _thrown_out(result: SearchResult) -> Table:
+    rows: list[list[object]] = [
+        [one.of, one.count, one.words, ", ".join(one.examples)] for one in result.thrown_out
+    ]
+    return "Thrown out", ["of", "how many [1]", "because it", "such as"], rows
+
+
+def _orders(result: SearchResult) -> Table:
+    rows: list[list[object]] = [
+        [
+            line.what,
+            line.count,
+            line.spares,
+            None if line.amount is None else f"{line.amount:.2f}",
+            f"{line.date} ({line.basis})" if line.date else "not known",
+        ]
+        for line in result.orders
+    ]
+    rows.append(["all priced lines", None, None, f"{result.sum_of_orders:.2f}", ""])
+    columns = ["order", "pieces [1]", "spares [1]", f"amount [{result.currency}]", "price of"]
+    return f"To order for number {result.chosen}", columns, rows
+
+
+def _hours(seconds: float) -> str | None:
+    return number(seconds / 3600.0) if math.isfinite(seconds) else None

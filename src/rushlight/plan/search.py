@@ -1,0 +1,221 @@
+"""The search itself: generations of candidates, and everything that was tried."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+import rushlight
+from rushlight.plan.search_front import OBJECTIVES, front_of, spread_over
+from rushlight.plan.search_space import SHARES, SearchSpace
+from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
+
+Array = NDArray[Any]
+
+
+ROUNDS = 6
+"""Times that the winners' neighbours are tried after breeding."""
+ROUND_SHARE = 8
+"""Greatest size of such a round, in populations."""
+SHIFTS = (0.1, 0.04, 0.015)
+"""By which shares are shifted, round after round."""
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Everything tried so far, generation by generation, so that a search can be taken up again.
+
+    Attributes
+    ----------
+    key
+        What the search is of: rig, shelf, seed and size; another search has another one.
+    """
+
+    key: str
+    generations: list[Tried] = field(default_factory=list)
+
+    def all(self) -> Tried:
+        """All generations as one."""
+        columns = zip(*(each.columns for each in self.generations), strict=True)
+        return Tried(*(np.concatenate(each) for each in columns))
+
+    def distinct(self) -> Tried:
+        """Every candidate once, in the order in which they were first tried."""
+        everything = self.all()
+        _, first = np.unique(everything.choices, axis=0, return_index=True)
+        return Tried(*(column[np.sort(first)] for column in everything.columns))
+
+    def as_bytes(self) -> bytes:
+        """The ledger as a file of plain arrays."""
+        out = io.BytesIO()
+        everything = self.all()
+        np.savez(
+            out,
+            key=np.array(self.key),
+            sizes=np.array([len(each.choices) for each in self.generations]),
+            choices=everything.choices,
+            objectives=everything.objectives,
+            constraints=everything.constraints,
+        )
+        return out.getvalue()
+
+    @classmethod
+    def from_bytes(cls, content: bytes) -> Ledger:
+        """The ledger from its file.
+
+        Raises
+        ------
+        ValueError
+            When it is damaged or none.
+        """
+        try:
+            with np.load(io.BytesIO(content), allow_pickle=False) as file:
+                ends = np.cumsum(file["sizes"])[:-1]
+                parts = [
+                    np.split(file[name], ends) for name in ("choices", "objectives", "constraints")
+                ]
+                return cls(str(file["key"]), [Tried(*each) for each in zip(*parts, strict=True)])
+        except Exception as error:
+            raise ValueError("expected the ledger of a search") from error
+
+
+def key_of(
+    space: SearchSpace, seed: int, population: int, generations: int, grid: tuple[int, int]
+) -> str:
+    """What tells one search from another: all that decides which candidates are tried."""
+    parts = "".join(
+        part.model_dump_json() for kind in space.shelf.parts.values() for part in kind.values()
+    )
+    rig = space.rig.model_copy(update={"search": None})
+    settings = space.settings.model_dump_json(exclude={"generations", "sets", "spares"})
+    said = (
+        rushlight.__version__,
+        rig.content_hash(),
+        parts,
+        settings,
+        seed,
+        population,
+        generations,
+        grid,
+    )
+    return hashlib.sha256(repr(said).encode()).hexdigest()
+
+
+def first_generation(space: SearchSpace, population: int, seed: int) -> Array:
+    """Where a search begins (population, V): spread evenly, and the middle of every place.
+
+    The shares are a Latin hypercube (McKay, Beckman and Conover, Technometrics 21(2), 1979, from
+    memory).
+    """
+    rng = np.random.default_rng(seed)
+    axes = len(space.counts)
+    strata = np.stack([rng.permutation(population) for _ in range(axes + SHARES)], axis=1)
+    drawn = (strata + rng.random(strata.shape)) / population
+    drawn[:, :axes] = np.floor(drawn[:, :axes] * np.array(space.counts))
+    middles = min(len(space.places), population // 2)
+    drawn[:middles, 0] = np.arange(middles)
+    drawn[:middles, axes:] = 0.5
+    return drawn
+
+
+def generations_of(
+    trials: Trials, ledger: Ledger, population: int, seed: int, count: int
+) -> Iterator[float]:
+    """Breed and value `count` generations, then look round the winners; yields the share done.
+
+    Each step is added to the ledger. What the ledger holds already is not valued again, and what
+    follows is the same, bit by bit, as had it never been interrupted. In the end no winner can be
+    bettered by exchanging a single part or its place alone, as far as `ROUNDS` rounds reach.
+
+    Raises
+    ------
+    ValueError
+        When the ledger's candidates are not those that this search tries.
+    """
+    from rushlight.plan.search_breed import Breeder
+
+    first = first_generation(trials.space, population, seed)
+    breeder = Breeder(trials.space, first, len(OBJECTIVES), len(RULED_OUT), seed)
+    done = Ledger(ledger.key)
+    seen: dict[bytes, list[Array]] = {}
+
+    def worth(choices: Array) -> Tried:
+        number = len(done.generations)
+        if number < len(ledger.generations):
+            tried = ledger.generations[number]
+            if not np.array_equal(choices, tried.choices):
+                raise ValueError(f"generation {number} of the ledger is another search's")
+        else:
+            tried = _valued(trials, choices, seen)
+            ledger.generations.append(tried)
+        done.generations.append(tried)
+        seen.update({row.tobytes(): told for row, *told in zip(*tried.columns, strict=True)})
+        return tried
+
+    for number in range(count):
+        choices = breeder.ask()
+        if not len(choices):
+            break
+        tried = worth(choices)
+        breeder.tell(tried.objectives, tried.constraints)
+        yield (number + 1) / (count + ROUNDS)
+    for number in range(ROUNDS):
+        near = _around(trials.space, done.distinct(), ROUND_SHARE * population, number)
+        near = near[[row.tobytes() not in seen for row in near]]
+        if not len(near):
+            break
+        worth(near)
+        yield (count + number + 1) / (count + ROUNDS)
+
+
+def _around(space: SearchSpace, tried: Tried, most: int, number: int) -> Array:
+    """Neighbours (N, V) of the winners: one choice exchanged, or one share shifted."""
+    front = winners(tried)
+    axes, shift = len(space.counts), SHIFTS[number % len(SHIFTS)]
+    if not len(front):
+        return np.empty((0, axes + SHARES))
+    each = sum(space.counts) - axes + 2 * SHARES
+    near = []
+    for row in tried.choices[front[spread_over(tried.objectives[front], max(most // each, 1))]]:
+        for column in range(axes + SHARES):
+            steps = (
+                [value for value in range(space.counts[column]) if value != row[column]]
+                if column < axes
+                else [row[column] - shift, row[column] + shift]
+            )
+            for value in steps:
+                other = row.copy()
+                other[column] = value
+                near.append(other)
+    return np.unique(space.whole(np.array(near)), axis=0)
+
+
+def _valued(trials: Trials, choices: Array, seen: dict[bytes, list[Array]]) -> Tried:
+    """What candidates are worth, those seen before by what they were worth then."""
+    new = [index for index, row in enumerate(choices) if row.tobytes() not in seen]
+    valued = trials.value(choices[new]) if new else None
+    worth = [list(seen.get(row.tobytes(), ())) for row in choices]
+    if valued is not None:
+        for index, *pair in zip(new, valued.objectives, valued.constraints, strict=True):
+            worth[index] = pair
+    objectives, constraints = zip(*worth, strict=True)
+    return Tried(choices, np.array(objectives), np.array(constraints))
+
+
+def winners(tried: Tried) -> Array:
+    """Indices of the candidates that nothing rules out and no other beats in everything."""
+    allowed = np.flatnonzero(tried.allowed)
+    return np.asarray(allowed[front_of(tried.objectives[allowed])])
+
+
+def random_candidates(space: SearchSpace, count: int, seed: int) -> Array:
+    """Candidates (count, V) drawn evenly, to measure a search against."""
+    rng = np.random.default_rng(seed)
+    choices = np.floor(rng.random((count, len(space.counts))) * np.array(space.counts))
+    return space.whole(np.concatenate([choices, rng.random((count, SHARES))], axis=1))

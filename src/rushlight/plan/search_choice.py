@@ -1,0 +1,197 @@
+"""The one to take, in words: why this place, what more money would buy, and what to order."""
+
+from __future__ import annotations
+
+import math
+
+from rushlight.records.rig import Rig
+from rushlight.records.search import SearchCandidate, SearchMore, SearchOrder, SearchSettings
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.cost import CostLine, cost_lines
+
+MORE_MONEY = (10.0, 25.0, 50.0)
+"""How much more is tried, in the currency of the prices."""
+_WORTH_ERROR_M, _WORTH_COVERAGE, _WORTH_DELAY_S, _WORTH_BATTERY_S = 5e-5, 0.01, 1e-3, 1800.0
+"""Gains below these are not told (our own choice)."""
+
+
+def place_words(one: SearchCandidate) -> str:
+    """Where a candidate's camera stands and what it looks at."""
+    x, y, z = one.position_m
+    where = f'in "{one.place}"' if one.place else "where the rig has it"
+    return (
+        f"{where} at x = {x:.2f} m, y = {y:.2f} m, z = {z:.2f} m, looking at x = "
+        f"{one.look_at_m[0]:.2f} m, y = {one.look_at_m[1]:.2f} m"
+    )
+
+
+def worth_words(one: SearchCandidate, currency: str) -> str:
+    """What a candidate is worth, in a line."""
+    return (
+        f"covers {_percent(one.coverage)} ({_percent(one.coverage_clear)} without shadow), error "
+        f"{_mm(one.error_rms_m)}, delay {1e3 * one.delay_s:.0f} ms, {money(one.cost, currency)}"
+    )
+
+
+def why_chosen(
+    chosen: SearchCandidate,
+    in_places: list[SearchCandidate],
+    own: SearchCandidate | None,
+    met: tuple[int, int],
+    currency: str,
+) -> list[str]:
+    """The reasons for a choice, in sentences.
+
+    Parameters
+    ----------
+    chosen, in_places, own
+        The one to take; the preferred one in every place; the rig as it stands.
+    met
+        How many of the winners meet every target, and how many winners there are.
+    currency
+        Of the costs.
+    """
+    said = [_rule(chosen, met), f"It stands {place_words(chosen)}; {worth_words(chosen, currency)}"]
+    others = [each for each in in_places if each.place != chosen.place]
+    said += [_beside(chosen, each, currency) for each in others]
+    if own is not None:
+        said.append(_against_own(chosen, own, currency))
+    return [each + "." for each in said]
+
+
+def _rule(chosen: SearchCandidate, met: tuple[int, int]) -> str:
+    if not chosen.missed:
+        return (
+            f"{met[0]} of the {met[1]} winners meet every target; number {chosen.number} is the "
+            "cheapest of these, and of equally cheap ones covers most with the least error"
+        )
+    return (
+        f"None of the {met[1]} winners meets every target; number {chosen.number} misses the "
+        f"fewest ({', '.join(chosen.missed)}) and is the cheapest of such"
+    )
+
+
+def _beside(chosen: SearchCandidate, other: SearchCandidate, currency: str) -> str:
+    """Why another place is not taken."""
+    faults = []
+    if len(other.missed) > len(chosen.missed):
+        faults.append(f"it misses {', '.join(other.missed)}")
+    if other.cost > chosen.cost + 0.005:
+        faults.append(f"costs {money(other.cost - chosen.cost, currency)} more")
+    shade, own_shade = (one.coverage_clear - one.coverage for one in (other, chosen))
+    if other.coverage < chosen.coverage - _WORTH_COVERAGE:
+        shadow = (
+            f", {_percent(shade)} lost to bodies, arms and hands against {_percent(own_shade)}"
+            if shade > own_shade + _WORTH_COVERAGE
+            else ""
+        )
+        faults.append(
+            f"covers {_percent(other.coverage)} in place of {_percent(chosen.coverage)}{shadow}"
+        )
+    if other.error_rms_m > chosen.error_rms_m + _WORTH_ERROR_M:
+        faults.append(f"errs by {_mm(other.error_rms_m)} in place of {_mm(chosen.error_rms_m)}")
+    told = ", ".join(faults) or "it comes out the same within what matters"
+    return f'The best found in "{other.place}" is not taken: {told}'
+
+
+def _against_own(chosen: SearchCandidate, own: SearchCandidate, currency: str) -> str:
+    """The choice beside the rig as it stands."""
+    gains = _gains(own, chosen)
+    losses = _gains(chosen, own)
+    if own.cost > chosen.cost + 0.005:
+        gains.append(f"{money(own.cost - chosen.cost, currency)} cheaper")
+    if chosen.cost > own.cost + 0.005:
+        losses.append(f"{money(chosen.cost - own.cost, currency)} cheaper")
+    apart = math.dist(own.position_m, chosen.position_m)
+    start = f"The rig as it stands, {place_words(own)}, judged alike {worth_words(own, currency)}"
+    said = f"; the choice, {apart:.2f} m away from there, "
+    said += f"is better by {_list(gains)}" if gains else "is no better"
+    return start + said + (f", the rig as it stands by {_list(losses)}" if losses else "")
+
+
+def _gains(before: SearchCandidate, after: SearchCandidate) -> list[str]:
+    """By what one candidate is better than another, money left aside."""
+    gains = []
+    if after.coverage > before.coverage + _WORTH_COVERAGE:
+        gains.append(f"{_percent(after.coverage - before.coverage)} of the surface more")
+    if after.error_rms_m < before.error_rms_m - _WORTH_ERROR_M:
+        gains.append(f"{_mm(before.error_rms_m - after.error_rms_m)} less error")
+    if after.delay_s < before.delay_s - _WORTH_DELAY_S:
+        gains.append(f"{1e3 * (before.delay_s - after.delay_s):.0f} ms less delay")
+    if after.battery_s > before.battery_s + _WORTH_BATTERY_S:
+        gains.append(f"{(after.battery_s - before.battery_s) / 3600.0:.0f} h more on a cell")
+    if len(after.missed) < len(before.missed):
+        gains.append(f"{len(before.missed) - len(after.missed)} more of the targets")
+    return gains
+
+
+def more_money(
+    chosen: SearchCandidate, made: list[SearchCandidate], currency: str
+) -> list[SearchMore]:
+    """What the candidate to take for a little more money would gain over the chosen one."""
+    found: list[SearchMore] = []
+    for amount in MORE_MONEY:
+        within = [each for each in made if chosen.cost < each.cost <= chosen.cost + amount]
+        better = [each for each in within if _gains(chosen, each)]
+        if not better:
+            continue
+        one = min(better, key=lambda each: (len(each.missed), _loss(each), each.cost))
+        if any(each.number == one.number for each in found):
+            continue
+        worse = _gains(one, chosen)
+        words = f"{_list(_gains(chosen, one))}, with {one.camera}" + (
+            f" and {one.filter}" if one.filter else ""
+        )
+        found.append(
+            SearchMore(
+                amount=amount,
+                spent=round(one.cost - chosen.cost, 2),
+                number=one.number,
+                words=words + (f"; but the chosen one has {_list(worse)}" if worse else ""),
+            )
+        )
+    return found
+
+
+def _loss(one: SearchCandidate) -> float:
+    """What is missing, in hundredths of the surface and tenths of millimetres alike (ours)."""
+    return 100.0 * (1.0 - one.coverage) + 1e4 * one.error_rms_m
+
+
+def orders_for(rig: Rig, shelf: Shelf, settings: SearchSettings) -> list[SearchOrder]:
+    """What to order for all the sets, spares beyond; a display and what hangs there needs none."""
+    share = settings.spares.value if settings.spares else 0.0
+    return [_order(line, settings.sets, share) for line in cost_lines(rig, shelf)]
+
+
+def _order(line: CostLine, sets: int, share: float) -> SearchOrder:
+    count = line.count * sets
+    # A hair less, so that 10 % of 20 are 2 spares and not 3 for rounding's sake.
+    spares = 0 if line.kind in (None, "display") else math.ceil(count * share - 1e-9)
+    price = line.price
+    return SearchOrder(
+        what=line.what,
+        count=count,
+        spares=spares,
+        amount=None if price is None else round((count + spares) * price.amount, 2),
+        currency=price.currency if price else "",
+        date=price.date if price else "",
+        basis=price.basis if price else None,
+    )
+
+
+def money(amount: float, currency: str) -> str:
+    """An amount with its currency, to the cent."""
+    return f"{amount:.2f} {currency}" if math.isfinite(amount) else "cost not known"
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
+def _mm(metres: float) -> str:
+    return f"{1e3 * metres:.2f} mm"
+
+
+def _list(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

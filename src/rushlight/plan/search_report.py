@@ -1,0 +1,230 @@
+"""What a search comes to: its winners in full, the one to take and why, and what to order."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.physics.geometry import rig_from_camera_looking_at
+from rushlight.plan.search import Ledger, winners
+from rushlight.plan.search_front import STEPS, spread_over
+from rushlight.plan.search_judge import Judged
+from rushlight.plan.search_space import with_parts
+from rushlight.plan.search_trial import RULED_OUT, Parts, Trials, Tried, parts_of
+from rushlight.records.rig import Rig, Targets
+from rushlight.records.search import SearchCandidate, SearchReason, SearchSlip
+from rushlight.shelf.optics import camera_pose
+from rushlight.shelf.resolve import lit_emitters
+
+Array = NDArray[Any]
+
+MOST_SHOWN = 60
+"""Candidates of a large front that are worked out in full, spread over all of it."""
+SLIP_M, SLIP_RAD = 0.02, math.radians(1.0)
+"""How far a builder is taken to slip (our own choice)."""
+
+
+def missed_targets(targets: Targets, one: SearchCandidate) -> list[str]:
+    """Which targets of the rig a candidate misses, as the plan counts them."""
+    wanted = [
+        ("coverage", one.coverage_clear >= targets.coverage.value),
+        ("largest error", one.error_worst_m <= targets.worst_error.value),
+        ("mean delay", one.delay_s <= targets.delay.value),
+    ]
+    if targets.runtime is not None and math.isfinite(one.battery_s):
+        wanted.append(("runtime", one.battery_s >= targets.runtime.value))
+    return [what for what, met in wanted if not met]
+
+
+def candidates_of(trials: Trials, choices: Array) -> list[SearchCandidate]:
+    """Candidates (N, V) in full, numbered from 1, without slips."""
+    if not len(choices):
+        return []
+    parts, position, look = trials.placed(choices)
+    found = trials.judged(parts, rig_from_camera_looking_at(position, look))
+    space = trials.space
+    made = []
+    for index, row in enumerate(choices[:, : len(space.counts)].astype(int)):
+        rig = space.rig_of(tuple(row[1:]), position[index], look[index])
+        made.append(
+            _candidate(
+                index + 1,
+                space.places[row[0]].id,
+                rig,
+                (parts[index], found, index),
+                (position[index], look[index]),
+                trials.build_s(choices[index]),
+            )
+        )
+    return made
+
+
+def own_candidate(trials: Trials) -> SearchCandidate | None:
+    """The rig as it stands, judged as the candidates are; None where it cannot be judged."""
+    space = trials.space
+    camera, lights = space.rig.cameras[0], lit_emitters(space.rig)
+    pose = camera_pose(camera)
+    forward = pose[:3, 2]
+    if not lights or pose[2, 3] <= 0.0 or forward[2] >= -1e-9:
+        return None
+    look = pose[:3, 3] - forward * pose[2, 3] / forward[2]
+    light = lights[0][1].part or ""
+    rig = with_parts(
+        space.rig, space.shelf, (camera.part, camera.filter), (light, math.nan), pose[:3, 3], look
+    )
+    parts = parts_of(rig, space.shelf)
+    if parts.resolved is None:
+        return None
+    found = trials.judged([parts], pose[None])
+    if not found.registerable[0]:
+        return None
+    place = next((p for p in space.places if _within(pose[:3, 3], p)), None)
+    build_s = space.build_s(place, camera.filter, light)
+    return _candidate(
+        0, place.id if place else "", rig, (parts, found, 0), (pose[:3, 3], look), build_s
+    )
+
+
+def _within(position: Array, place: Any) -> bool:
+    corners = np.array([[step.value for step in p] for p in (place.corner, place.opposite)])
+    low, high = corners.min(axis=0) - 1e-6, corners.max(axis=0) + 1e-6
+    return bool(np.all((position >= low) & (position <= high)))
+
+
+def _candidate(
+    number: int,
+    place: str,
+    rig: Rig,
+    judged: tuple[Parts, Judged, int],
+    pose: tuple[Array, Array],
+    build_s: float,
+) -> SearchCandidate:
+    parts, found, index = judged
+    camera, (_, emitter) = rig.cameras[0], lit_emitters(rig)[0]
+    one = SearchCandidate(
+        number=number,
+        place=place,
+        position_m=_point(pose[0]),
+        look_at_m=_point(pose[1]),
+        camera=camera.part,
+        filter=camera.filter,
+        emitter=emitter.part or "",
+        current_a=emitter.current.value if emitter.current else math.nan,
+        frame_rate_hz=camera.frame_rate.value,
+        exposure_s=float(found.exposure_s[index]),
+        cost=parts.cost,
+        error_rms_m=float(found.error_rms_m[index]),
+        error_worst_m=float(found.error_worst_m[index]),
+        coverage=float(found.coverage[index]),
+        coverage_clear=float(found.coverage_clear[index]),
+        delay_s=float(found.delay_s[index]),
+        battery_s=parts.battery_s,
+        build_s=build_s,
+        missed=[],
+    )
+    return one.model_copy(update={"missed": missed_targets(rig.targets, one)})
+
+
+def _point(metres: Array) -> tuple[float, float, float]:
+    x, y, z = (round(float(step), 4) + 0.0 for step in metres)
+    return x, y, z
+
+
+def with_slips(
+    trials: Trials, made: list[SearchCandidate], choices: Array
+) -> list[SearchCandidate]:
+    """The candidates with what a camera costs that is put 2 cm or turned 1° off."""
+    if not made:
+        return []
+    parts, position, look = trials.placed(choices)
+    poses = rig_from_camera_looking_at(position, look)
+    moved = [step * SLIP_M * np.eye(3)[axis] for axis in range(3) for step in (-1, 1)]
+    turned = [_turned(axis, step * SLIP_RAD) for axis in range(2) for step in (-1, 1)]
+    slipped = []
+    for shift in moved:
+        off = poses.copy()
+        off[:, :3, 3] += shift
+        # Never into the wall, where nothing is seen.
+        off[:, 2, 3] = np.maximum(off[:, 2, 3], 0.01)
+        slipped.append(off)
+    slipped += [poses @ turn for turn in turned]
+    found = trials.judged(parts * len(slipped), np.concatenate(slipped))
+    error = found.error_rms_m.reshape(len(slipped), -1)
+    coverage = np.where(found.registerable, found.coverage, 0.0).reshape(len(slipped), -1)
+    places, aims = slice(0, len(moved)), slice(len(moved), None)
+    return [
+        one.model_copy(
+            update={
+                "slips": [
+                    SearchSlip(
+                        what=what,  # type: ignore[arg-type]
+                        by=by,
+                        error_rms_m=float(error[rows, index].max()),
+                        coverage=float(coverage[rows, index].min()),
+                    )
+                    for what, by, rows in (("place", "2 cm", places), ("aim", "1°", aims))
+                ]
+            }
+        )
+        for index, one in enumerate(made)
+    ]
+
+
+def _turned(axis: int, angle_rad: float) -> Array:
+    """Turn of a camera about its own x (0) or y (1) axis, (4, 4)."""
+    c, s = math.cos(angle_rad), math.sin(angle_rad)
+    turn = np.eye(4)
+    i, j = ((1, 2), (2, 0))[axis]
+    turn[i, i], turn[j, j], turn[i, j], turn[j, i] = c, c, -s, s
+    return turn
+
+
+def preference(one: SearchCandidate) -> tuple[Any, ...]:
+    """By which the candidate to take is found: the least.
+
+    The fewest targets missed, then the least cost, then the most coverage (in whole hundredths),
+    then the least error.
+    """
+    cost = one.cost if math.isfinite(one.cost) else math.inf
+    return len(one.missed), round(cost, 2), -round(one.coverage, 2), one.error_rms_m
+
+
+def best_in_places(trials: Trials, tried: Tried) -> list[SearchCandidate]:
+    """The preferred candidate in each place, in the order of the places.
+
+    Of what was tried in a place the front is looked at, thinned out where it is large.
+    """
+    best = []
+    for number in range(len(trials.space.places)):
+        at = np.flatnonzero(tried.choices[:, 0] == number)
+        here = Tried(tried.choices[at], tried.objectives[at], tried.constraints[at])
+        front = winners(here)
+        if len(front):
+            shown = front[spread_over(here.objectives[front] / STEPS, MOST_SHOWN)]
+            best.append(min(candidates_of(trials, here.choices[shown]), key=preference))
+    return best
+
+
+def thrown_out(trials: Trials, ledger: Ledger) -> list[SearchReason]:
+    """Why parts, places and candidates were ruled out, each candidate by its first reason."""
+    tried = ledger.distinct()
+    against = tried.constraints > 0.0
+    first = Counter(int(np.argmax(row)) for row in against[against.any(axis=1)])
+    reasons = list(trials.space.reasons)
+    for index, (code, words) in enumerate(RULED_OUT.items()):
+        if first[index]:
+            why = trials.misfits() if code == "parts-do-not-fit" else []
+            reasons.append(
+                SearchReason(
+                    of="candidate", code=code, words=words, count=first[index], examples=why[:4]
+                )
+            )
+    beaten = int(tried.allowed.sum()) - len(winners(tried))
+    if beaten:
+        words = "beaten, or equalled, in everything by another candidate"
+        reasons.append(SearchReason(of="candidate", code="beaten", words=words, count=beaten))
+    return reasons

@@ -1,0 +1,388 @@
+"""What a search may choose, and how a choice becomes a rig.
+
+Everything that can be refused before anything is computed is refused here, with its reason. The
+estimates of building time are our own, no source; a rig states `work` of a place to better them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.errors import RushlightError
+from rushlight.records.parts import EmitterPart, Part
+from rushlight.records.quantity import parse_quantity
+from rushlight.records.rig import Carried, Rig
+from rushlight.records.room import CameraPlace
+from rushlight.records.search import NO_FILTER, SearchReason, SearchSettings
+from rushlight.records.sourced import Price
+from rushlight.shelf.catalogue import Kind, Shelf
+from rushlight.shelf.resolve import lit_emitters
+
+Array = NDArray[Any]
+
+LADDER_M = 2.1
+"""Height above the floor beyond which a place is taken to need a ladder (our own choice)."""
+HANGING_S = {"tripod": 300.0, "table": 300.0, "shelf": 600.0, "wall": 1800.0, "ceiling": 2400.0}
+"""Time to put a camera up [s] by the kind of place (our own estimate, no source)."""
+LIGHT_S = {True: 300.0, False: 1500.0}
+"""Time for a light [s], wired or to be soldered (our own estimate, no source)."""
+FILTER_S, REGISTER_S = 600.0, 1200.0
+"""Time to fix a filter, and to register the rig [s] (our own estimate, no source)."""
+
+AXES = ("place", "camera", "filter", "emitter", "current")
+"""The choices among a few, in the order of a candidate's first columns."""
+SHARES = 5
+"""Columns of a candidate after its choices: along the place's box (3), and of the surface that it
+looks at (2), from 0 to 1."""
+
+
+@dataclass(frozen=True)
+class SearchSpace:
+    """What may be chosen.
+
+    Attributes
+    ----------
+    places
+        Where the camera may stand.
+    cameras, filters, emitters
+        Ids of parts; None among the filters for none.
+    currents_a
+        Of each light [A]; NaN keeps the rig's own.
+    reasons
+        Why parts and places were left out.
+    """
+
+    rig: Rig
+    shelf: Shelf
+    settings: SearchSettings
+    places: tuple[CameraPlace, ...]
+    cameras: tuple[str, ...]
+    filters: tuple[str | None, ...]
+    emitters: tuple[str, ...]
+    currents_a: tuple[float, ...]
+    reasons: tuple[SearchReason, ...] = ()
+
+    @property
+    def counts(self) -> tuple[int, ...]:
+        """How many there are of each of `AXES`."""
+        return (
+            len(self.places),
+            len(self.cameras),
+            len(self.filters),
+            len(self.emitters),
+            len(self.currents_a),
+        )
+
+    @property
+    def size_m(self) -> tuple[float, float]:
+        """Width and height of the surface [m]."""
+        surface = self.rig.surfaces[0]
+        return surface.width.value, surface.height.value
+
+    @property
+    def corners_m(self) -> Array:
+        """Two opposite corners (N, 2, 3) [m] of each place, the lesser coordinates first."""
+        corners = [[_metres(p.corner), _metres(p.opposite)] for p in self.places]
+        return np.sort(np.array(corners, float), axis=1)
+
+    @property
+    def free(self) -> Array:
+        """Which shares (N, 5) can be chosen in each place; the others stay at a half."""
+        sides = np.ptp(self.corners_m, axis=1) > 0.0
+        aims = np.full((len(self.places), 2), self.settings.aim == "free")
+        return np.concatenate([sides, aims], axis=1)
+
+    def whole(self, choices: Array) -> Array:
+        """Candidates (R, V) of whole choices and round shares, a half where there is no choice."""
+        axes = len(self.counts)
+        numbers = np.clip(np.round(choices[:, :axes]), 0, np.array(self.counts) - 1)
+        free = self.free[numbers[:, 0].astype(int)]
+        shares = np.where(free, np.round(np.clip(choices[:, axes:], 0.0, 1.0), 3), 0.5)
+        return np.concatenate([numbers, shares], axis=1)
+
+    def positions_m(self, place: Array, share: Array) -> Array:
+        """Where (R, 3) [m] cameras stand that take a share (R, 3) of a place's (R,) box."""
+        low, high = self.corners_m[place, 0], self.corners_m[place, 1]
+        return np.asarray(low + share * (high - low))
+
+    def looks_m(self, share: Array) -> Array:
+        """What (R, 3) [m] cameras look at, by the share (R, 2) of the surface's sides."""
+        return np.concatenate([share * np.array(self.size_m), np.zeros((len(share), 1))], axis=-1)
+
+    def rig_of(self, parts: Sequence[int], position_m: Sequence[float], look_m: Any) -> Rig:
+        """The rig with a camera, filter, emitter and current (indices), placed and aimed."""
+        camera, filter_, emitter, current = parts
+        return with_parts(
+            self.rig,
+            self.shelf,
+            (self.cameras[camera], self.filters[filter_]),
+            (self.emitters[emitter], self.currents_a[current]),
+            position_m,
+            look_m,
+        )
+
+    def build_s(self, place: CameraPlace | None, filter_: str | None, emitter: str) -> float:
+        """Time to build a rig [s], where the places and parts are as given."""
+        hanging = 0.0
+        if place is not None:
+            hanging = place.work.value if place.work else HANGING_S[place.kind]
+        wired = self.shelf.emitter(emitter).wired
+        lights = len(lit_emitters(self.rig)) * LIGHT_S[wired]
+        return hanging + lights + (FILTER_S if filter_ else 0.0) + REGISTER_S
+
+
+def with_parts(
+    rig: Rig,
+    shelf: Shelf,
+    eye: tuple[str, str | None],
+    light: tuple[str, float],
+    position_m: Sequence[float],
+    look_m: Sequence[float],
+) -> Rig:
+    """A rig with other parts, its camera elsewhere; its exposure is left to the plan.
+
+    Parameters
+    ----------
+    rig, shelf
+        As they stand.
+    eye
+        Ids of camera and filter; no filter is None.
+    light
+        Id of the emitter of every stylus, and its current [A], NaN to keep each one's own.
+    position_m, look_m
+        (3,) in the rig frame.
+    """
+    old = rig.cameras[0]
+    part = shelf.camera(eye[0])
+    rate = min(old.frame_rate.value, part.frame_rate.si)
+    camera = old.model_copy(
+        update={
+            "part": eye[0],
+            "filter": eye[1],
+            "lens": old.lens if old.part == eye[0] else None,
+            "exposure": "auto",
+            "frame_rate": parse_quantity(f"{rate:g} Hz", "frequency"),
+            "position": tuple(_length(step) for step in position_m),
+            "look_at": tuple(_length(step) for step in look_m),
+            "aim": None,
+        }
+    )
+    carried = [_with_light(thing, *light) for thing in rig.carried]
+    changed = rig.model_copy(update={"cameras": [camera, *rig.cameras[1:]], "carried": carried})
+    return changed.model_copy(update={"prices": _prices(changed, shelf)})
+
+
+def _with_light(thing: Carried, emitter: str, current_a: float) -> Carried:
+    if thing.kind != "stylus":
+        return thing
+    update: dict[str, Any] = {"part": emitter}
+    if np.isfinite(current_a):
+        update["current"] = parse_quantity(f"{1e3 * current_a:.6g} mA", "current")
+    return thing.model_copy(
+        update={
+            "emitters": [
+                each.model_copy(update=update) if each.part is not None else each
+                for each in thing.emitters
+            ]
+        }
+    )
+
+
+def _prices(rig: Rig, shelf: Shelf) -> dict[str, Price]:
+    """The rig's own prices and the search's, without those of exchanged parts."""
+    known = {**(rig.search.prices if rig.search else {}), **rig.prices}
+    used = {rig.cameras[0].part, rig.cameras[0].filter}
+    used |= {emitter.part for thing in rig.carried for emitter in thing.emitters}
+    used |= {anchor.part for anchor in rig.anchors}
+    kinds: tuple[Kind, ...] = ("camera", "filter", "emitter")
+    return {
+        what: price
+        for what, price in known.items()
+        if what in used or not any(shelf.find(kind, what) for kind in kinds)
+    }
+
+
+@dataclass
+class _Sieve:
+    """Parts and places that pass, and why the others did not."""
+
+    settings: SearchSettings
+    rig: Rig
+    lost: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+
+    def lose(self, of: str, code: str, what: str) -> None:
+        self.lost.setdefault((of, code), []).append(what)
+
+    def parts(
+        self, shelf: Shelf, kind: Kind, listed: Sequence[str], more: Callable[[Part], str | None]
+    ) -> list[str]:
+        for name in listed:
+            if name != NO_FILTER and shelf.find(kind, name) is None:
+                raise RushlightError.of(
+                    f"rig.toml: search.{kind}s",
+                    f'"{name}"',
+                    f"is no {kind} on the shelf",
+                    shelf.remedy(kind, name),
+                    "part-unknown",
+                )
+        wanted = [name for name in listed if name != NO_FILTER] or [
+            part.id for part in shelf.of_kind(kind) if not listed
+        ]
+        return [name for name in wanted if self._passes(shelf, kind, name, more)]
+
+    def _passes(
+        self, shelf: Shelf, kind: Kind, name: str, more: Callable[[Part], str | None]
+    ) -> bool:
+        part = shelf.find(kind, name)
+        assert part is not None
+        country = self.settings.country
+        price = self.rig.prices.get(name) or self.settings.prices.get(name) or part.price
+        if price is None:
+            code: str | None = "price-unknown"
+        elif country is not None and part.sold_in and country not in part.sold_in:
+            code = "not-sold-here"
+        else:
+            code = more(part)
+        if code is not None:
+            self.lose(kind, code, name)
+        return code is None
+
+    def places(self, floor_m: float) -> list[CameraPlace]:
+        room = self.rig.room
+        passed = []
+        for place in room.places if room else []:
+            missing = [tool for tool in tools_for(place, floor_m) if not self._at_hand(tool)]
+            if missing:
+                self.lose("place", f"no-{missing[0]}", place.id)
+            else:
+                passed.append(place)
+        return passed
+
+    def _at_hand(self, tool: str) -> bool:
+        return self.settings.tools is None or tool in self.settings.tools
+
+    def reasons(self) -> tuple[SearchReason, ...]:
+        return tuple(
+            SearchReason(
+                of=cast(Any, of),
+                code=code,
+                words=REASONS[code],
+                count=len(names),
+                examples=names[:6],
+            )
+            for (of, code), names in self.lost.items()
+        )
+
+
+REASONS = {
+    "price-unknown": "the price is not known, neither in the rig nor on the shelf",
+    "not-sold-here": "not known to be sold in the country where the parts are bought",
+    "infrared-cut": "has an infrared-cut filter in its lens",
+    "needs-soldering": "must be soldered, which the builder does not do",
+    "no-drill": "needs a drill, which is not at hand",
+    "no-ladder": "needs a ladder, which is not at hand",
+}
+"""Why parts and places are left out, in words."""
+
+
+def tools_for(place: CameraPlace, floor_m: float) -> list[str]:
+    """Which tools putting up a camera takes (our own rule, no source).
+
+    A wall takes a drill; a ceiling, and whatever reaches above `LADDER_M`, takes a ladder.
+    """
+    top_m = max(place.corner[1].value, place.opposite[1].value) + floor_m
+    high = place.kind == "ceiling" or top_m > LADDER_M
+    return [*(["drill"] if place.kind == "wall" else []), *(["ladder"] if high else [])]
+
+
+def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
+    """What a search over a rig may choose.
+
+    Raises
+    ------
+    RushlightError
+        When the rig has more cameras than one, names no place for it, or nothing is left to
+        choose from; the finding then says why everything was left out.
+    """
+    settings = rig.search or SearchSettings()
+    if len(rig.cameras) > 1:
+        raise RushlightError.of(
+            f"{name}: cameras",
+            str(len(rig.cameras)),
+            "are more than a search places: it looks for the place of one camera",
+            "search with one, and plan the others by hand",
+            "search-one-camera",
+        )
+    if rig.room is None or not rig.room.places:
+        raise RushlightError.of(
+            f"{name}: room.places",
+            "",
+            "is missing, and without it nobody knows where a camera may go",
+            "add a [[room.places]] with id, kind, corner and opposite for each such place",
+            "search-places",
+        )
+    sieve = _Sieve(settings, rig)
+    cameras = sieve.parts(
+        shelf,
+        "camera",
+        settings.cameras,
+        lambda part: "infrared-cut" if getattr(part, "infrared_cut", False) else None,
+    )
+    emitters = sieve.parts(
+        shelf,
+        "emitter",
+        settings.emitters,
+        lambda part: (
+            "needs-soldering"
+            if not settings.soldering and not cast(EmitterPart, part).wired
+            else None
+        ),
+    )
+    filters: list[str | None] = list(
+        sieve.parts(shelf, "filter", settings.filters, lambda part: None)
+    )
+    # Bare, the camera sees the picture too: only where the rig does so, or the user lists it.
+    bare = rig.cameras[0].filter is None and not settings.filters
+    if bare or NO_FILTER in settings.filters:
+        filters.append(None)
+    places = sieve.places(rig.surfaces[0].height_above_floor.value if rig.surfaces else 0.0)
+    reasons = sieve.reasons()
+    for what, left in (
+        ("camera", cameras), ("filter", filters), ("emitter", emitters), ("place", places),
+    ):  # fmt: skip
+        if not left:
+            why = "; ".join(
+                f"{', '.join(each.examples)}: {each.words}" for each in reasons if each.of == what
+            )
+            raise RushlightError.of(
+                f"{name}: search",
+                "",
+                f"leaves no {what} to choose from ({why or 'none is listed'})",
+                "list more, give prices, or loosen what rules them out",
+                "search-empty",
+            )
+    currents = tuple(current.value for current in settings.currents) or (float("nan"),)
+    return SearchSpace(
+        rig,
+        shelf,
+        settings,
+        tuple(places),
+        tuple(cameras),
+        tuple(filters),
+        tuple(emitters),
+        currents,
+        reasons,
+    )
+
+
+def _length(metres: float) -> Any:
+    return parse_quantity(f"{float(metres):.4f} m".replace("-0.0000", "0.0000"), "length")
+
+
+def _metres(place: Any) -> list[float]:
+    return [step.value for step in place]

@@ -1,0 +1,238 @@
+"""What candidates are worth: from choices to rigs, to objectives, to what rules them out."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.errors import RushlightError
+from rushlight.physics.geometry import rig_from_camera_looking_at
+from rushlight.plan.grid import with_fields
+from rushlight.plan.power import power_lines
+from rushlight.plan.search_front import OBJECTIVES, rounded
+from rushlight.plan.search_judge import Judged, Room, ranking, room_of
+from rushlight.plan.search_space import SearchSpace
+from rushlight.records.resolved import ResolvedRig, stack_rigs
+from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check import check_rig
+from rushlight.shelf.cost import cost_figure
+from rushlight.shelf.resolve import resolve
+
+Array = NDArray[Any]
+
+CLEAR_M = 0.05
+"""How far a lens stays from walls, floor and ceiling (our own choice)."""
+RULED_OUT = {
+    "parts-do-not-fit": "its parts do not go together, or its filter dims the picture's corners",
+    "too-near-a-wall": f"stands nearer than {100 * CLEAR_M:g} cm to wall, floor or ceiling",
+    "covers-too-little": "covers less than half of what is wanted, or sees fewer than six beacons",
+    "over-budget": "costs more than may be spent",
+    "takes-too-long": "takes longer to build than there is time",
+}
+"""What rules a candidate out, in the order of the constraints' columns."""
+LEAST_OF_WANTED = 0.5
+"""Share of the coverage wanted below which a candidate is no rig at all, however exact in the
+little that it sees (our own choice)."""
+_BLIND_ERROR_MM = 1e3
+"""Stands for the error of a candidate that is ruled out anyway."""
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """One combination of parts, worked out once.
+
+    Attributes
+    ----------
+    resolved
+        The rig as numbers, wherever its camera stands; None where the parts do not fit.
+    why
+        What the check finds against it, or "".
+    cost, battery_s
+        In the currency of the prices; on the least lasting cell [s], NaN unknown or not used up.
+    """
+
+    resolved: ResolvedRig | None
+    why: str
+    cost: float
+    battery_s: float
+
+
+@dataclass(frozen=True)
+class Tried:
+    """N candidates and what they are worth.
+
+    Attributes
+    ----------
+    choices
+        (N, V) as bred.
+    objectives
+        (N, 5) as `OBJECTIVES`, in whole steps.
+    constraints
+        (N, 5) as `RULED_OUT`; a candidate is ruled out by one above 0.
+    """
+
+    choices: Array
+    objectives: Array
+    constraints: Array
+
+    @property
+    def columns(self) -> tuple[Array, Array, Array]:
+        """Choices, objectives and constraints."""
+        return self.choices, self.objectives, self.constraints
+
+    @property
+    def allowed(self) -> Array:
+        """(N,) whether nothing rules it out."""
+        return np.asarray(np.all(self.constraints <= 0.0, axis=1))
+
+
+class Trials:
+    """Values candidates of one space; what is asked again is not worked out again.
+
+    Parameters
+    ----------
+    space
+        What may be chosen.
+    grid
+        Columns and rows of places on the surface.
+    """
+
+    def __init__(self, space: SearchSpace, grid: tuple[int, int] = (9, 6)) -> None:
+        self.space = space
+        self._known: dict[tuple[int, ...], Parts] = {}
+        first = next(
+            (p.resolved for p in map(self.parts, np.ndindex(*space.counts[1:])) if p.resolved),
+            None,
+        )
+        if first is None:
+            why = "; ".join(sorted({parts.why for parts in self._known.values()})[:3])
+            raise RushlightError.of(
+                "rig.toml: search",
+                "",
+                f"leaves no parts that go together ({why})",
+                "list other cameras, filters or emitters",
+                "search-empty",
+            )
+        self.room: Room = room_of(space.rig, first, grid)
+
+    def parts(self, key: tuple[int, ...]) -> Parts:
+        """The combination of camera, filter, emitter and current of these numbers."""
+        if key not in self._known:
+            self._known[key] = self._worked_out(key)
+        return self._known[key]
+
+    def misfits(self) -> list[str]:
+        """What was found against combinations of parts, once each."""
+        return sorted({each.why for each in self._known.values() if each.why})
+
+    def _worked_out(self, key: tuple[int, ...]) -> Parts:
+        space = self.space
+        middle = space.corners_m[0].mean(axis=0)
+        look = space.looks_m(np.array([[0.5, 0.5]]))[0]
+        rig = space.rig_of(key, middle, look)
+        return parts_of(rig, space.shelf)
+
+    def placed(self, choices: Array) -> tuple[list[Parts], Array, Array]:
+        """Parts, positions (N, 3) and points looked at (N, 3) [m], to the millimetre."""
+        axes = len(self.space.counts)
+        numbers = choices[:, :axes].astype(int)
+        parts = [self.parts(tuple(int(n) for n in row[1:])) for row in numbers]
+        position = self.space.positions_m(numbers[:, 0], choices[:, axes : axes + 3])
+        look = self.space.looks_m(choices[:, axes + 3 :])
+        return parts, np.round(position, 3), np.round(look, 3)
+
+    def judged(self, parts: list[Parts], poses: Array) -> Judged:
+        """What is expected of candidates whose parts all fit, at poses (N, 4, 4)."""
+        distinct = list(dict.fromkeys(parts))
+        rows = stack_rigs([each.resolved for each in distinct if each.resolved is not None])
+        number = {each: index for index, each in enumerate(distinct)}
+        batch = rows.take(np.array([number[each] for each in parts]))
+        return ranking(with_fields(batch, cameras={"rig_from_camera": poses[:, None]}), self.room)
+
+    def value(self, choices: Array) -> Tried:
+        """What candidates (N, V) are worth."""
+        parts, position, look = self.placed(choices)
+        count = len(choices)
+        fits = np.array([each.resolved is not None for each in parts], bool)
+        least = LEAST_OF_WANTED * self.space.rig.targets.coverage.value
+        error, uncovered = np.full(count, _BLIND_ERROR_MM), np.ones(count)
+        delay, lacks = np.full(count, 1e3), np.full(count, least + 1.0)
+        # Behind a wall nothing can be computed; elsewhere all is, so that breeding has a slope.
+        at = np.flatnonzero(fits & (position[:, 2] > 0.0))
+        if len(at):
+            poses = rig_from_camera_looking_at(position[at], look[at])
+            found = self.judged([parts[i] for i in at], poses)
+            good = found.registerable & np.isfinite(found.error_rms_m)
+            error[at] = np.where(good, 1e3 * found.error_rms_m, _BLIND_ERROR_MM)
+            uncovered[at] = np.where(good, 1.0 - found.coverage, 1.0)
+            delay[at] = 1e3 * found.delay_s
+            lacks[at] = np.where(good, least - found.coverage_clear, least + 1.0 - found.in_view)
+        cost = np.array([each.cost for each in parts])
+        battery = np.nan_to_num(np.array([each.battery_s for each in parts]) / 3600.0)
+        objectives = np.stack([cost, error, uncovered, delay, -battery], axis=1)
+        assert objectives.shape[1] == len(OBJECTIVES)
+        constraints = np.stack(
+            [
+                np.where(fits, -1.0, 1.0),
+                CLEAR_M - self._clear_m(position),
+                lacks,
+                self._over_budget(cost),
+                self._over_time(choices),
+            ],
+            axis=1,
+        )
+        return Tried(choices, rounded(objectives), constraints)
+
+    def _clear_m(self, position: Array) -> Array:
+        """How far (N,) [m] lenses are from the nearest of walls, floor and ceiling, where known."""
+        rig = self.space.rig
+        floor = rig.surfaces[0].height_above_floor.value
+        room = rig.room
+        above = position[:, 1] + floor
+        gaps = [position[:, 2], above]
+        if room is not None and room.depth is not None:
+            gaps.append(room.depth.value - position[:, 2])
+        if room is not None and room.height is not None:
+            gaps.append(room.height.value - above)
+        if room is not None and room.left is not None:
+            gaps.append(position[:, 0] + room.left.value)
+            if room.width is not None:
+                gaps.append(room.width.value - room.left.value - position[:, 0])
+        return np.asarray(np.min(gaps, axis=0))
+
+    def _over_budget(self, cost: Array) -> Array:
+        budget = self.space.settings.budget
+        return np.full(len(cost), -1.0) if budget is None else cost / budget.amount - 1.0 - 1e-9
+
+    def _over_time(self, choices: Array) -> Array:
+        limit = self.space.settings.minutes
+        if limit is None:
+            return np.full(len(choices), -1.0)
+        return np.array([self.build_s(row) / limit.value - 1.0 - 1e-9 for row in choices])
+
+    def build_s(self, choice: Array) -> float:
+        """Time to build one candidate (V,) [s]."""
+        place, _, filter_, emitter, _ = (int(n) for n in choice[: len(self.space.counts)])
+        space = self.space
+        return space.build_s(space.places[place], space.filters[filter_], space.emitters[emitter])
+
+
+def parts_of(rig: Rig, shelf: Shelf) -> Parts:
+    """A combination of parts, from a rig that has them with its camera somewhere in the room."""
+    against = [
+        each
+        for each in check_rig(rig, shelf, "rig.toml")
+        if each.severity == "error" or each.code == "filter-blind-corners"
+    ]
+    cost = cost_figure(rig, shelf).value
+    price = math.nan if cost is None else cost
+    if against:
+        return Parts(None, str(against[0]), price, math.nan)
+    resolved = resolve(rig, shelf)
+    hours = [line.runtime_h for line in power_lines(rig, shelf, resolved)]
+    return Parts(resolved, "", price, 3600.0 * min(hours))

@@ -1,0 +1,266 @@
+"""A search from a rig to its result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.errors import Finding, RushlightError
+from rushlight.plan.planning import cautions_of
+from rushlight.plan.search import Ledger, generations_of, key_of, winners
+from rushlight.plan.search_choice import more_money, orders_for, why_chosen
+from rushlight.plan.search_front import STEPS, spread_over
+from rushlight.plan.search_report import (
+    MOST_SHOWN,
+    best_in_places,
+    candidates_of,
+    own_candidate,
+    preference,
+    thrown_out,
+    with_slips,
+)
+from rushlight.plan.search_space import SearchSpace, space_of
+from rushlight.plan.search_trial import Trials, Tried
+from rushlight.records.plan import PlanFinding
+from rushlight.records.rig import Rig
+from rushlight.records.search import SearchCandidate, SearchPlace, SearchResult
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.cost import cost_lines
+
+Array = NDArray[Any]
+Told = Callable[[str, float], None]
+GRID = (9, 6)
+"""Places on the surface at which candidates are judged."""
+
+ASSUMPTIONS = (
+    "everything here is predicted to first order, nothing measured or simulated",
+    "candidates are judged at 9 by 6 places, with nine beacons three by three, and each is "
+    "registered where it stands; `plan` chooses beacons and looks closer",
+    "coverage counts each place by how often its light is seen past bodies, arms and hands, in 200 "
+    "equally likely scenes; targets are held against coverage without that shadow, as in the plan",
+    "times to build are our own estimates, but for the `work` that the rig states of a place",
+    "a wall takes a drill, a ceiling or a place above 2.1 m a ladder (our own rule)",
+    "all styli take the same light and current; camera rates never exceed the rig's own",
+    "candidates that differ by less than 0.01 in money, 0.02 mm, half a hundredth of the surface, "
+    "0.5 ms and 0.5 h count as equal",
+)
+
+
+def begin(
+    rig: Rig, shelf: Shelf, seed: int | None, generations: int | None, name: str
+) -> tuple[Trials, Ledger, int, int]:
+    """What a search works with: its trials, an empty ledger, its seed, its generations.
+
+    Where seed or generations are None, those of the rig hold.
+
+    Raises
+    ------
+    RushlightError
+        When the rig cannot be searched; see `space_of`.
+    """
+    space = space_of(rig, shelf, name)
+    chosen = space.settings.seed if seed is None else seed
+    count = space.settings.generations if generations is None else generations
+    currency_of(space)
+    trials = Trials(space, GRID)
+    ledger = Ledger(key_of(space, chosen, space.settings.population, count, GRID))
+    return trials, ledger, chosen, count
+
+
+def search_rig(
+    trials: Trials,
+    ledger: Ledger,
+    seed: int,
+    generations: int,
+    keep: Callable[[Ledger], None] = lambda _ledger: None,
+    progress: Told = lambda _what, _share: None,
+) -> SearchResult:
+    """Search, and tell what was found.
+
+    Parameters
+    ----------
+    trials, ledger
+        From `begin`; the ledger may hold what an interrupted search found.
+    seed, generations
+        Of the optimiser.
+    keep
+        Called with the ledger after every generation that was not in it yet.
+    progress
+        Told how far the search is.
+
+    Raises
+    ------
+    RushlightError
+        When every candidate is ruled out; the finding says by what.
+    ValueError
+        When the ledger is another search's.
+    """
+    population = trials.space.settings.population
+    known = len(ledger.generations)
+    progress("searching", 0.0)
+    for share in generations_of(trials, ledger, population, seed, generations):
+        if len(ledger.generations) > known:
+            keep(ledger)
+        progress("searching", share)
+    progress("comparing", 0.0)
+    result = _result(trials, ledger, seed, generations)
+    progress("comparing", 1.0)
+    return result
+
+
+def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> SearchResult:
+    tried, space = ledger.distinct(), trials.space
+    front = winners(tried)
+    if not len(front):
+        reasons = [each for each in thrown_out(trials, ledger) if each.of == "candidate"]
+        raise RushlightError.of(
+            "rig.toml: search",
+            "",
+            "finds no rig: of every candidate it holds that it "
+            + "; or ".join(f"{each.words} ({each.count})" for each in reasons),
+            "give more places, parts, money or time, or lower targets.coverage",
+            "search-nothing-found",
+        )
+    currency = currency_of(space)
+    made, choices = _shown(trials, tried, front)
+    made = with_slips(trials, made, choices)
+    chosen = min(made, key=preference)
+    own = own_candidate(trials)
+    met = sum(not each.missed for each in made)
+    axes = len(space.counts)
+    row = choices[chosen.number - 1]
+    taken = space.rig_of(tuple(int(n) for n in row[1:axes]), chosen.position_m, chosen.look_at_m)
+    orders = orders_for(taken, space.shelf, space.settings)
+    dates = sorted(line.date for line in orders if line.date)
+    places = best_in_places(trials, tried)
+    return SearchResult(
+        rig=space.rig.content_hash(),
+        rig_name=space.rig.name,
+        rig_basis=space.rig.basis,
+        surface_m=space.size_m,
+        places=[
+            SearchPlace(id=place.id, kind=place.kind, low_m=tuple(low), high_m=tuple(high))
+            for place, (low, high) in zip(space.places, space.corners_m.tolist(), strict=True)
+        ],
+        columns=GRID[0],
+        rows=GRID[1],
+        evaluated=len(tried.choices),
+        generations=generations,
+        population=space.settings.population,
+        seed=seed,
+        currency=currency,
+        price_dates=(dates[0], dates[-1]) if dates else ("", ""),
+        front=len(front),
+        candidates=made,
+        own=own,
+        chosen=chosen.number,
+        why=why_chosen(chosen, places, own, (met, len(made)), currency),
+        thrown_out=thrown_out(trials, ledger),
+        more=more_money(chosen, made, currency),
+        orders=orders,
+        sum_of_orders=round(sum(line.amount or 0.0 for line in orders), 2),
+        findings=[PlanFinding.of(each) for each in _findings(space, own)],
+        cautions=cautions_of(taken),
+        assumptions=list(ASSUMPTIONS),
+    )
+
+
+def _shown(trials: Trials, tried: Tried, front: Array) -> tuple[list[SearchCandidate], Array]:
+    """The winners that are worked out in full, the cheapest first, and their choices."""
+    everyone = candidates_of(trials, tried.choices[front])
+    best = int(np.argmin([_rank(each, everyone) for each in everyone]))
+    shown = spread_over(tried.objectives[front] / STEPS, MOST_SHOWN, [best])
+    shown.sort(key=lambda i: (everyone[i].cost, -everyone[i].coverage, everyone[i].error_rms_m))
+    made = [everyone[i].model_copy(update={"number": n + 1}) for n, i in enumerate(shown)]
+    return made, tried.choices[front][shown]
+
+
+def _rank(one: SearchCandidate, everyone: list[SearchCandidate]) -> int:
+    return sum(preference(each) < preference(one) for each in everyone)
+
+
+def currency_of(space: SearchSpace) -> str:
+    """The one currency of all prices.
+
+    Raises
+    ------
+    RushlightError
+        When prices or the budget are in several.
+    """
+    settings = space.settings
+    known = {**settings.prices, **space.rig.prices}
+    currencies = {price.currency for price in known.values()}
+    listed = [*space.cameras, *space.filters, *space.emitters]
+    on_shelf = [
+        part.price
+        for kind in space.shelf.parts.values()
+        for part in kind.values()
+        if part.price and part.id in listed and part.id not in known
+    ]
+    lines = [line.price for line in cost_lines(space.rig, space.shelf)]
+    currencies |= {price.currency for price in [*on_shelf, *lines] if price}
+    if settings.budget is not None:
+        currencies.add(settings.budget.currency)
+    if len(currencies) > 1:
+        raise RushlightError.of(
+            "rig.toml: prices",
+            " and ".join(sorted(currencies)),
+            "are several currencies, and costs cannot be compared across them",
+            "give every price and the budget in one",
+            "search-currencies",
+        )
+    return next(iter(currencies), "")
+
+
+def _findings(space: SearchSpace, own: SearchCandidate | None) -> list[Finding]:
+    found = []
+    country = space.settings.country
+    unsaid = [
+        part.id
+        for kind, ids in (
+            ("camera", space.cameras),
+            ("filter", space.filters),
+            ("emitter", space.emitters),
+        )
+        for part in (space.shelf.find(kind, each or "") for each in ids)  # type: ignore[arg-type]
+        if part is not None and not part.sold_in
+    ]
+    if country is not None and unsaid:
+        found.append(
+            Finding(
+                "note",
+                "sold-where-unknown",
+                "rig.toml: search.country",
+                country,
+                f"is not known to sell {', '.join(unsaid)}: the shelf does not say where they are "
+                "sold",
+                "look before you order, and write sold_in in a *.shelf.toml",
+            )
+        )
+    if None in space.filters:
+        found.append(
+            Finding(
+                "warning",
+                "no-filter",
+                "rig.toml: search.filters",
+                "none",
+                "lets a camera see the picture and the room's visible light too, which the light "
+                "of the room in the rig does not count",
+                "list filters, or measure the light of the room through the bare camera",
+            )
+        )
+    if own is not None and not own.place:
+        found.append(
+            Finding(
+                "note",
+                "own-place-elsewhere",
+                "rig.toml: cameras[0].position",
+                "",
+                "lies in none of the room's places",
+                "add it to [[room.places]] if a camera may stay there",
+            )
+        )
+    return found

@@ -1,0 +1,138 @@
+"""The command `rushlight search`: what it prints, writes, refuses, and takes up again."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from tests.search_rooms import BARN_WALL
+
+from rushlight.jobs.search import STATE_FILE
+from rushlight.records.document import read_document
+from rushlight.records.search import SearchResult
+
+PLACES = """
+[[room.places]]
+id = "beam"
+kind = "ceiling"
+corner = ["0.4 m", "1.5 m", "2.4 m"]
+opposite = ["2.0 m", "1.7 m", "3.2 m"]
+
+[[room.places]]
+id = "tripod"
+kind = "tripod"
+corner = ["-0.5 m", "0.5 m", "1.5 m"]
+opposite = ["2.9 m", "1.2 m", "4.0 m"]
+
+[search]
+population = 8
+generations = 4
+
+[search.prices]
+vga-global-60 = { amount = 24.00, currency = "EUR", date = "2026-02", basis = "invented" }
+"""
+COARSELY = (
+    "import rushlight.plan.searching as s, rushlight.plan.search as r; "
+    "s.GRID = (3, 2); r.ROUNDS = 1; r.ROUND_SHARE = 2; "
+    "from rushlight.cli import main; main()"
+)
+"""The command on a coarse grid: what is tested here does not hang on how closely it looks."""
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Path:
+    text = BARN_WALL.read_text(encoding="utf-8")
+    (tmp_path / "rig.toml").write_text(text.replace("\n[ambient]", PLACES + "\n[ambient]"))
+    return tmp_path
+
+
+def started(*words: str) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", COARSELY, "search", *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "COLUMNS": "160"},
+    )
+
+
+def ran(*words: str) -> tuple[int, str, str]:
+    process = started(*words)
+    out, err = process.communicate(timeout=600)
+    return process.returncode, out, err
+
+
+def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path) -> None:
+    """A real interrupt from the keyboard's signal, in the middle of the search."""
+    process = started(str(rig))
+    state = rig / "search" / STATE_FILE
+    until = time.monotonic() + 300
+    while not state.exists() and process.poll() is None and time.monotonic() < until:
+        time.sleep(0.02)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert "stopped by the user" in err and "Traceback" not in err
+    assert state.exists() and not (rig / "search" / "search.json").exists()
+    left = state.read_bytes()
+
+    code, out, err = ran(str(rig))
+    assert code == 0, err
+    assert not state.exists()
+    for words in ("what was found", "Winners:", "Thrown out", "To order for", "← "):
+        assert words in out
+    code, _, err = ran(str(rig), "--out", str(rig / "whole"))
+    assert code == 0, err
+    again, whole = (
+        read_document(SearchResult, rig / folder / "search.json") for folder in ("search", "whole")
+    )
+    assert again.header.content_hash == whole.header.content_hash
+    assert again.model_dump(exclude={"header"}) == whole.model_dump(exclude={"header"})
+
+    # The state of this search is no state of one with another seed.
+    state.write_bytes(left)
+    code, out, err = ran(str(rig), "--seed", "9")
+    assert code == 2 and out == ""
+    assert "was left by an interrupted search of another rig, shelf, seed or size" in err
+    state.write_bytes(left[:500])
+    code, out, err = ran(str(rig))
+    assert code == 2 and "remove it to begin anew" in err and "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--seed", "-1"], "--seed = -1 is below 0; give a whole number from 0 on."),
+        (["--generations", "0"], "--generations = 0 is outside 1 to 10000; give more for"),
+    ],
+)
+def test_wrong_numbers_are_refused_and_nothing_is_written(
+    rig: Path, words: list[str], says: str
+) -> None:
+    code, out, err = ran(str(rig), *words)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert [path.name for path in rig.iterdir()] == ["rig.toml"]
+
+
+def test_a_rig_without_places_is_told_what_to_add(tmp_path: Path) -> None:
+    text = BARN_WALL.read_text(encoding="utf-8")
+    before, _, after = text.partition("\n[[room.places]]")
+    bare = before + "\n[ambient]" + text.partition("\n[ambient]")[2] if after else text
+    (tmp_path / "rig.toml").write_text(bare)
+    code, out, err = ran(str(tmp_path))
+    assert (code, out) == (2, "")
+    assert "room.places is missing" in err and "add a [[room.places]]" in err
+    assert [path.name for path in tmp_path.iterdir()] == ["rig.toml"]
+
+
+def test_json_is_what_is_written(rig: Path) -> None:
+    code, out, err = ran(str(rig), "--json", "--generations", "1")
+    assert code == 0, err
+    assert json.loads(out) == json.loads((rig / "search" / "search.json").read_text())

@@ -1,0 +1,163 @@
+"""The search beside brute force, taken up again, and the words of its result."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from tests.search_rooms import BOXES, POINTS, room
+
+from rushlight.errors import RushlightError
+from rushlight.plan import search, searching
+from rushlight.plan.evaluate import evaluate
+from rushlight.plan.search import Ledger, generations_of, winners
+from rushlight.plan.search_front import front_of
+from rushlight.plan.search_report import own_candidate
+from rushlight.plan.search_space import space_of
+from rushlight.plan.search_trial import Trials
+from rushlight.plan.searching import begin, search_rig
+from rushlight.shelf.catalogue import built_in_shelf
+from rushlight.shelf.resolve import resolve
+
+SMALL = (3, 2)
+
+
+@pytest.fixture(scope="module")
+def discrete() -> Trials:
+    """A room of four points, aimed at the middle: 4 × 6 × 2 × 2 × 2 = 192 candidates."""
+    rig = room(POINTS, aim="middle", currents=["10 mA", "20 mA"])
+    return Trials(space_of(rig, built_in_shelf()), SMALL)
+
+
+@pytest.fixture(scope="module")
+def every_candidate(discrete: Trials):
+    counts = discrete.space.counts
+    rows = [[*numbers, *[0.5] * 5] for numbers in itertools.product(*map(range, counts))]
+    return discrete.value(np.array(rows, float))
+
+
+def test_the_front_is_that_of_brute_force(discrete: Trials, every_candidate) -> None:
+    ledger = Ledger("discrete")
+    for _ in generations_of(discrete, ledger, 24, 1, 3):
+        pass
+    tried = ledger.distinct()
+    assert len(tried.choices) < 0.8 * len(every_candidate.choices)
+    allowed = every_candidate.allowed
+    front = front_of(every_candidate.objectives[allowed])
+    wanted = {tuple(row) for row in every_candidate.objectives[allowed][front]}
+    found = {tuple(row) for row in tried.objectives[winners(tried)]}
+    assert len(wanted) > 5
+    assert found == wanted
+
+
+def test_nothing_is_valued_twice(discrete: Trials, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[bytes] = []
+    value = discrete.value
+
+    def watched(rows: np.ndarray):
+        asked.extend(row.tobytes() for row in rows)
+        return value(rows)
+
+    monkeypatch.setattr(discrete, "value", watched)
+    ledger = Ledger("discrete")
+    list(generations_of(discrete, ledger, 24, 1, 4))
+    assert len(asked) == len(set(asked)) == len(ledger.distinct().choices)
+    assert len(asked) < len(ledger.all().choices)
+
+
+def test_one_seed_gives_one_search_and_another_gives_another(
+    discrete: Trials, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(search, "ROUNDS", 1)
+
+    def choices(seed: int) -> list[bytes]:
+        ledger = Ledger("discrete")
+        list(generations_of(discrete, ledger, 12, seed, 2))
+        return [each.choices.tobytes() for each in ledger.generations]
+
+    assert choices(5) == choices(5)
+    assert choices(5) != choices(6)
+
+
+def test_taken_up_again_it_goes_on_bit_by_bit_and_values_nothing_twice(
+    discrete: Trials, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = Ledger("discrete")
+    list(generations_of(discrete, whole, 12, 5, 4))
+    half = Ledger("discrete", whole.generations[:2])
+    again = Ledger.from_bytes(half.as_bytes())
+    asked = []
+    value = discrete.value
+    monkeypatch.setattr(discrete, "value", lambda rows: asked.append(len(rows)) or value(rows))
+    list(generations_of(discrete, again, 12, 5, 4))
+    assert len(asked) <= len(whole.generations) - 2
+    assert again.as_bytes() == whole.as_bytes()
+
+
+def test_a_ledger_of_another_search_is_noticed(discrete: Trials) -> None:
+    ledger = Ledger("discrete")
+    list(generations_of(discrete, ledger, 12, 5, 2))
+    with pytest.raises(ValueError, match="another search's"):
+        list(generations_of(discrete, ledger, 12, 6, 3))
+    with pytest.raises(ValueError, match="expected the ledger"):
+        Ledger.from_bytes(b"no ledger")
+
+
+def test_the_rig_as_it_stands_is_judged_as_a_plan_would(discrete: Trials) -> None:
+    own = own_candidate(discrete)
+    rig = discrete.space.rig
+    found = evaluate(
+        resolve(rig, built_in_shelf()), *SMALL, standing=discrete.room.standing, tilts=2, leans=3
+    )
+    assert own is not None and own.place == "middle"
+    assert own.error_rms_m == pytest.approx(float(found.overall_error_m()[0]), rel=0.02)
+    assert own.coverage_clear == pytest.approx(float(found.coverage[0]), abs=1e-9)
+    assert own.coverage < own.coverage_clear
+    assert own.look_at_m == pytest.approx((1.2, 0.72, 0.0), abs=1e-3)
+
+
+def result_of(monkeypatch: pytest.MonkeyPatch, generations: int = 3, **settings):
+    monkeypatch.setattr(searching, "GRID", SMALL)
+    monkeypatch.setattr(search, "ROUNDS", 1)
+    monkeypatch.setattr(search, "ROUND_SHARE", 2)
+    rig = room(BOXES, population=16, **settings)
+    trials, ledger, seed, count = begin(rig, built_in_shelf(), None, generations, "rig.toml")
+    return search_rig(trials, ledger, seed, count)
+
+
+def test_the_result_tells_winners_reasons_orders_and_slips(monkeypatch) -> None:
+    result = result_of(monkeypatch, currents=["10 mA", "20 mA"], sets=12, spares="10 %")
+    chosen = result.candidate(result.chosen)
+    assert result.evaluated >= 48
+    numbers = np.array([[one.cost, one.error_rms_m, -one.coverage] for one in result.candidates])
+    assert np.all(np.isfinite(numbers)) and np.all(np.diff(numbers[:, 0]) >= 0)
+    assert all(one.missed or one.cost >= chosen.cost for one in result.candidates)
+    for one in result.candidates:
+        assert [slip.what for slip in one.slips] == ["place", "aim"]
+        assert all(slip.error_rms_m > 0 for slip in one.slips)
+    camera = next(line for line in result.orders if line.what == chosen.camera)
+    assert (camera.count, camera.spares) == (12, 2)
+    light = next(line for line in result.orders if line.what == chosen.emitter)
+    assert (light.count, light.spares) == (24, 3)
+    assert result.sum_of_orders == pytest.approx(sum(line.amount for line in result.orders))
+    ruled_out = sum(each.count for each in result.thrown_out if each.of == "candidate")
+    assert ruled_out + result.front == result.evaluated
+    assert any("The rig as it stands" in line for line in result.why)
+    assert sum('The best found in "' in line for line in result.why) == 2
+    assert {"eye", "heat"} <= set(result.cautions)
+
+
+def test_money_and_minutes_rule_candidates_out(monkeypatch) -> None:
+    result = result_of(
+        monkeypatch, budget={"amount": 52, "currency": "EUR"}, minutes="95 min", generations=3
+    )
+    assert all(one.cost <= 52 for one in result.candidates)
+    assert all(one.build_s <= 95 * 60 for one in result.candidates)
+    codes = {each.code for each in result.thrown_out}
+    assert {"over-budget", "takes-too-long"} & codes
+
+
+def test_when_nothing_is_left_the_reasons_are_told(monkeypatch) -> None:
+    with pytest.raises(RushlightError, match="costs more than may be spent"):
+        result_of(monkeypatch, budget={"amount": 5, "currency": "EUR"}, generations=1)
