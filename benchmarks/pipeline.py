@@ -183,7 +183,7 @@ def ours(contents: list[bytes], result: Result) -> None:
         rest_s = ended - decoded - told.detect_s - linker.seconds - surface_map.seconds
         result.took("keep the books", rest_s)
         count(result, told.dots.xy, index)
-        result.placed += sum(fix.frame == index for fix in told.fixes)
+        result.placed += sum(fix.frame == index and not fix.predicted for fix in told.fixes)
 
 
 def recipe(contents: list[bytes], result: Result) -> None:

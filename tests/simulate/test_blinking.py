@@ -20,7 +20,6 @@ from rushlight.track.coding import Coding
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import Follower
 from rushlight.track.identity import Identity
-from rushlight.track.switch import RELEASE_S
 
 BIT_S = 1 / 30
 BITS = propose_codes(2)
@@ -73,7 +72,7 @@ def test_two_blinking_styluses_are_named_in_simulated_footage(make_world):
         Code(name, "light", bits, BIT_S)
         for name, bits in zip(world.cast.carried, BITS, strict=True)
     ]
-    linker = Linker(coast_s=RELEASE_S)
+    linker = Linker()
     names = [code.carried for code in codes]
     identity = Identity(names, None, 320.0, coded=names)
     follower = Follower(

@@ -350,7 +350,7 @@ def test_following_a_shaking_camera(registration):
         )
         follower = Follower(
             player,
-            Linker(coast_s=0.1),
+            Linker(),
             filter_maker("none"),
             Identity(["stylus-wren"], None, 1.28),
             SurfaceMap(registration, "beam", (640, 480)),

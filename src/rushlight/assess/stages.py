@@ -81,8 +81,9 @@ def _last_of_each_picture(reader: SessionReader) -> dict[str, Array]:
     fixes the one sent last, stands for the picture.
     """
     fixes = reader.fix_table()
+    seen = ~fixes["predicted"]
     times = {name: fixes[name] for name in ("capture_ns", "detect_ns", "map_ns", "sent_ns")}
-    known = np.flatnonzero(times["map_ns"] >= 0)
+    known = np.flatnonzero(seen & (times["map_ns"] >= 0))
     order = np.lexsort(tuple(times[name][known] for name in ("sent_ns", "capture_ns", "map_ns")))
     rows = known[order]
     rows = rows[np.append(np.diff(times["map_ns"][rows]) != 0, True)] if len(rows) else rows

@@ -1,7 +1,8 @@
 """From fixes and switchings to what pointers do, and the box in which that waits its turn.
 
 A pointer is down as long as its light is on. It comes down with the first fix of a trail, and
-goes up when the trail's light is known to be off, at the place last seen. When a thing turns up
+goes up when the trail's light is known to be off, at the place last seen; places that no camera
+saw, for the light coasts in the dark, do not move it. When a thing turns up
 under another trail, its pointer goes up first: no program ever sees one pointer come down twice.
 """
 
@@ -54,12 +55,13 @@ class Contacts:
         list[Step]
         """
         steps: list[Step] = []
-        moving = {fix.trail for fix in results.fixes}
+        fixes = [fix for fix in results.fixes if fix.cameras]
+        moving = {fix.trail for fix in fixes}
         ups = [event for event in results.events if event.kind in ("switch-up", "lost")]
         for event in ups:
             if event.trail not in moving:
                 steps += self._lift(event.trail, event.time_ns)
-        for fix in results.fixes:
+        for fix in fixes:
             if fix.dimensions == 2 and self._display.surface in (None, fix.surface):
                 steps += self._follow(fix)
         for event in ups:

@@ -32,7 +32,6 @@ from rushlight.track.following import Followed, Follower
 from rushlight.track.identity import Identity, Marks, marks_of, no_marks
 from rushlight.track.mapping import SurfaceMap, doubts_of
 from rushlight.track.rig import followed_things, homes_of, noise_of
-from rushlight.track.switch import RELEASE_S
 
 UNNAMED = tuple(f"light-{number}" for number in range(1, 9))
 """Names for what is seen where no rig says who carries what."""
@@ -72,7 +71,7 @@ class Setting:
 
     def follower(self, new_filter: Callable[[], PointFilter]) -> Follower:
         """A follower for this source, knowing nothing yet."""
-        linker = Linker(coast_s=RELEASE_S)
+        linker = Linker()
         return Follower(
             detect=LearningDetector(*self.source.size_px, self.noise, self.hot),
             linker=linker,

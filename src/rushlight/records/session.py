@@ -80,7 +80,7 @@ class Fix(ArrayRecord):
     switch
         Whether it is lit or pressed.
     cameras
-        Ids of the cameras used.
+        Ids of the cameras used; none where the light coasts in the dark.
     predicted
         Whether it was coasted rather than seen.
     hypotheses

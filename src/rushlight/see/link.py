@@ -25,6 +25,11 @@ State = Literal["tentative", "held", "coasting"]
 STATES: tuple[State, ...] = ("tentative", "held", "coasting")
 """What a trail is, by the number that stands in `TrailLinks.state`."""
 
+COAST_S = 0.4
+"""Longest time that a trail is kept without a dot of its own [s]; no source. Long enough for a
+light that fails, is hidden by an arm, or is lifted for a moment: it comes back under its own name.
+When a light counts as switched off is another matter, and for `track` to say."""
+
 _ROOM = 64  # trails and dots for which there is room at first
 
 
@@ -108,7 +113,7 @@ class Linker:
         *,
         agility_px2_s3: float = 1e6,
         confirm_frames: int = 3,
-        coast_s: float = 0.5,
+        coast_s: float = COAST_S,
         gate_sigmas: float = 5.0,
         reach_px: float = 90.0,
         merge_px: float = 5.0,

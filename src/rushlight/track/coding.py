@@ -17,7 +17,7 @@ from rushlight.see.link import Linker, TrailLinks
 from rushlight.see.link_frame import HELD
 from rushlight.track.identity import Identity
 from rushlight.track.sighting import Sighting, Trail
-from rushlight.track.switch import Press
+from rushlight.track.switch import RELEASE_S, Press
 
 
 class Coding:
@@ -33,17 +33,26 @@ class Coding:
         Told how long each trail may be dark.
     exposure_s
         Of a frame [s], ≥ 0.
+    release_s
+        Time without a dot after which a light that does not blink counts as off [s], ≥ 0; one
+        that blinks is given as long as its code is dark.
     """
 
     def __init__(
-        self, codes: Sequence[Code], identity: Identity, linker: Linker, exposure_s: float = 0.0
+        self,
+        codes: Sequence[Code],
+        identity: Identity,
+        linker: Linker,
+        exposure_s: float = 0.0,
+        release_s: float = RELEASE_S,
     ) -> None:
         self._codes = tuple(codes)
         self._identity = identity
         self._linker = linker
         self._exposure_s = exposure_s
         # A bit more than the dark, for the first and last frame of it may be half lit.
-        self._coasts_s = [max(linker.coast_s, code.dark_s + code.bit_s) for code in codes]
+        self._release_s = release_s
+        self._releases_s = [max(release_s, code.dark_s + code.bit_s) for code in codes]
 
     def __bool__(self) -> bool:
         return bool(self._codes)
@@ -52,7 +61,12 @@ class Coding:
         """Start to read a new trail, and let it be dark for as long as any code is."""
         if self._codes:
             kept.reader = BlinkReader(self._codes, self._exposure_s)
-            self._linker.let_coast(trail, max(self._coasts_s))
+            self._let_be_dark(trail, kept, max(self._releases_s))
+
+    def _let_be_dark(self, trail: int, kept: Trail, release_s: float) -> None:
+        """Let a light count as on, and its trail be kept, through so much dark."""
+        kept.release_ns = round(release_s * 1e9)
+        self._linker.let_coast(trail, max(self._linker.coast_s, release_s))
 
     def read(
         self, time_ns: int, frame: int, linked: TrailLinks, trails: dict[int, Trail]
@@ -114,11 +128,11 @@ class Coding:
             place = kept.waiting[0].place if kept.waiting else kept.place
             named = self._identity.name(trail, kept.press.first_ns, place)
             kept.emitter = None
-            self._linker.let_coast(trail, self._linker.coast_s)
+            self._let_be_dark(trail, kept, self._release_s)
         else:
             named = self._identity.claim(trail, self._codes[code].carried, confidence)
             kept.emitter = self._codes[code].emitter
-            self._linker.let_coast(trail, self._coasts_s[code])
+            self._let_be_dark(trail, kept, self._releases_s[code])
         if named.replaces is not None and named.replaces in trails:
             other = trails[named.replaces]
             events.append(other.press.up())

@@ -3,14 +3,17 @@
 One dot's way: the detector finds it in the frame, the linker gives it to a trail, the anchors take
 off the camera's shaking, the trail's filter smooths it, the map takes it to the surface, and the
 trail's name says which carried thing it is. A plain ``for`` over `follow` does all of it.
+
+A light without a dot coasts: its place is foretold by its motion. After one time it counts as off,
+after a longer one the linker forgets it. What comes back in between is a new press of the same
+trail: smoothed afresh, believed after some frames in a row, under the name it had.
 """
 
 from __future__ import annotations
 
 import time
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,8 +29,9 @@ from rushlight.track.identity import Identity
 from rushlight.track.lights import DOUBTFUL_SHARE, likely_lights
 from rushlight.track.mapping import SurfaceMap
 from rushlight.track.shaking import Shake
-from rushlight.track.sighting import Past, Sighting, Trail
-from rushlight.track.switch import Press
+from rushlight.track.sighting import Sighting, Trail
+from rushlight.track.switch import RELEASE_S, Press
+from rushlight.track.tracing import Tracing, coasting
 
 Detect = Callable[[Array], Dots]
 
@@ -46,7 +50,8 @@ class Followed:
     links
         Trail memberships, those of a just confirmed trail's earlier frames included.
     fixes, events
-        Places and switchings, likewise.
+        Places and switchings, likewise. A light that coasts in the dark has a fix too: predicted,
+        and of no camera.
     detect_s, map_s
         From having the frame to the end of detection and to the end of mapping [s].
     """
@@ -69,8 +74,7 @@ class Follower:
     detect
         Finds the dots of an image.
     linker
-        Joins them into trails; the time that it lets a trail coast is the time after which a
-        light counts as off.
+        Joins them into trails, and says how long a light that is off is not forgotten.
     new_filter
         Makes the filter of a new trail.
     identity
@@ -84,6 +88,9 @@ class Follower:
     anchors
         Lights fixed in the room, by which the camera's shaking is taken off; without them the
         camera is taken to stand still.
+    release_s
+        Time without a dot after which a light counts as off [s], ≥ 0; where lights blink,
+        `coding` says it of those.
     """
 
     def __init__(
@@ -96,6 +103,7 @@ class Follower:
         row_time_s: float = 0.0,
         coding: Coding | None = None,
         anchors: Anchors | None = None,
+        release_s: float = RELEASE_S,
     ) -> None:
         self._detect = detect
         self._linker = linker
@@ -105,9 +113,10 @@ class Follower:
         self._row_time_s = row_time_s
         self._coding = coding or Coding((), identity, linker)
         self._anchors = anchors
+        self._release_ns = round(release_s * 1e9)
         self._shake: Shake | None = None
         self._trails: dict[int, Trail] = {}
-        self._past: deque[Past] = deque(maxlen=max(linker.confirm_frames - 1, 0))
+        self._tracing = Tracing(linker.confirm_frames, linker.reach_px, linker.dot_std_px)
 
     def step(self, frame: Frame, found: Dots | None = None) -> Followed:
         """What the next frame tells.
@@ -139,26 +148,40 @@ class Follower:
         faults, rest = self._steady(frame, found)
         dots = self._lights(rest)
         linked = self._linker.step(frame.capture_ns, dots)
-        sightings = self._sightings(frame, dots, linked)
-        self._smooth_and_map(sightings)
+        in_the_dark = _in_the_dark(linked)
+        lost, events = self._let_go(frame, linked, in_the_dark)
+        sightings = self._tracing.sightings(frame, dots, linked, self._shake)
+        dark = coasting(
+            frame, linked, [each for each in in_the_dark if each in self._trails], self._shake
+        )
+        self._smooth_and_map(sightings, dark)
         map_s = time.perf_counter() - began_s
-        events = [event for trail in linked.deaths for event in self._end(trail)]
         for sighting in sightings:
             events += self._note(sighting)
         switched, told = self._coding.read(frame.capture_ns, frame.index, linked, self._trails)
-        links = [one.link(frame.camera, self._trails[one.trail]) for one in sightings]
-        free = _unlinked(dots, linked)
-        self._past.append(Past(frame.index, frame.capture_ns, dots, free, self._shake))
+        links = [one.link(frame.camera, self._trails[one.trail]) for one in sightings + dark]
+        links += [
+            TrailLink(frame.camera, frame.index, -1, trail, None, None, 0.0, "lost")
+            for trail in lost
+        ]
         return Followed(
             frame=frame,
             dots=dots,
             doubts=np.bincount(found.reason, minlength=len(REASONS)),
-            links=links + self._unseen(frame, linked),
-            fixes=self._fixes(frame, told + sightings, detect_s, map_s),
+            links=links,
+            fixes=self._fixes(frame, told + sightings + dark, detect_s, map_s),
             events=faults + events + switched,
             detect_s=detect_s,
             map_s=map_s,
         )
+
+    def finish(self) -> list[Event]:
+        """The ends of all presses, for a run that ends while lights are on."""
+        events = [event for trail in list(self._trails) for event in self._end(trail)]
+        return [
+            replace(event, detail="the run ended") if event.kind in ("switch-up", "lost") else event
+            for event in events
+        ]
 
     def _steady(self, frame: Frame, found: Dots) -> tuple[list[Event], Dots]:
         """Let the anchors tell how the camera shakes; the dots that are none of theirs."""
@@ -176,83 +199,58 @@ class Follower:
         peaks_dn = [trail.peak_dn for trail in self._trails.values()]
         return likely_lights(found, DOUBTFUL_SHARE * min(peaks_dn, default=np.inf))
 
-    def _sightings(self, frame: Frame, dots: Dots, linked: TrailLinks) -> list[Sighting]:
-        """Every place that this frame adds to a trail, each trail's in the order of time."""
-        merged = set(linked.shared.ravel().tolist())
-        back: list[Sighting] = []
-        found: list[Sighting] = []
-        for row, trail in enumerate(linked.live.tolist()):
-            if trail in linked.births:
-                back += self._traced_back(frame, linked, row)
-            held = linked.state[row] == HELD
-            if not held and trail not in merged:
+    def _let_go(
+        self, frame: Frame, linked: TrailLinks, in_the_dark: list[int]
+    ) -> tuple[list[int], list[Event]]:
+        """Trails whose light counts as off from now on, with the events that this makes.
+
+        Those that the linker gave up are forgotten.
+        """
+        lost: list[int] = []
+        events: list[Event] = []
+        for trail in linked.deaths:
+            if not self._tracing.forget(trail):
+                lost.append(trail)
+                events += self._end(trail)
+            self._identity.ended(trail)
+        for trail in in_the_dark:
+            kept = self._trails.get(trail)
+            if kept is None or frame.capture_ns - kept.press.last_ns <= kept.release_ns:
                 continue
-            dot = int(linked.dot[row])
-            own = held and bool(np.isfinite(dots.cov[dot]).all())
-            found.append(
-                Sighting(
-                    trail=trail,
-                    frame=frame.index,
-                    capture_ns=frame.capture_ns,
-                    dot=dot,
-                    state="held" if held else "coasting",
-                    predicted=not held,
-                    peak_dn=float(dots.peak[dot]) if held else np.nan,
-                    xy_px=dots.xy[dot] if held else linked.xy[row],
-                    cov_px2=dots.cov[dot] if own else linked.cov[row, :2, :2],
-                )
-            )
-        _take_off(self._shake, found)
-        return back + found
+            lost.append(trail)
+            events += self._end(trail)
+            self._tracing.went_off(trail)
+            if kept.reader is not None:
+                self._identity.ended(trail)  # where lights blink, motion alone gives no name
+        return lost, events
 
-    def _traced_back(self, frame: Frame, linked: TrailLinks, row: int) -> list[Sighting]:
-        """The dots of the frames that went into confirming a trail, the earliest first."""
-        back: list[Sighting] = []
-        for past in reversed(self._past):
-            dt_s = (past.capture_ns - frame.capture_ns) * 1e-9
-            expected = linked.xy[row] + dt_s * linked.velocity[row]
-            gap = np.where(past.free, np.linalg.norm(past.dots.xy - expected, axis=1), np.inf)
-            if len(gap) == 0 or not np.min(gap) < self._linker.reach_px:
-                break
-            dot = int(np.argmin(gap))
-            past.free[dot] = False
-            cov = past.dots.cov[dot]
-            known = np.isfinite(cov).all()
-            back.append(
-                Sighting(
-                    trail=int(linked.live[row]),
-                    frame=past.frame,
-                    capture_ns=past.capture_ns,
-                    dot=dot,
-                    state="tentative",
-                    predicted=False,
-                    peak_dn=float(past.dots.peak[dot]),
-                    xy_px=past.dots.xy[dot],
-                    cov_px2=cov if known else self._linker.dot_std_px**2 * np.eye(2),
-                )
-            )
-            _take_off(past.shake, back[-1:])
-        return back[::-1]
+    def _smooth_and_map(self, sightings: list[Sighting], dark: list[Sighting]) -> None:
+        """Take all places through their trails' filters, those in the dark past them; then map.
 
-    def _smooth_and_map(self, sightings: list[Sighting]) -> None:
-        """Take all places through their trails' filters and to the surface."""
+        What is foretold is as far from the motion as the last smoothed place was, lest it jump.
+        """
         for one in sightings:
             trail = self._trails.get(one.trail)
             if trail is None:
                 trail = self._trails[one.trail] = self._begin(one)
             since_s = (one.capture_ns - trail.begun_ns) * 1e-9
-            one.xy_px, one.cov_px2 = trail.smooth(since_s, one.xy_px, one.cov_px2)
-        if not sightings:
+            seen_px = one.xy_px
+            one.xy_px, one.cov_px2 = trail.smooth(since_s, seen_px, one.cov_px2)
+            trail.lag_px = one.xy_px - seen_px
+        for one in dark:
+            one.xy_px = one.xy_px + self._trails[one.trail].lag_px
+        placed = sightings + dark
+        if not placed:
             return
-        places = np.array([one.xy_px for one in sightings])
-        covs = np.array([one.cov_px2 for one in sightings])
+        places = np.array([one.xy_px for one in placed])
+        covs = np.array([one.cov_px2 for one in placed])
         if self._map is not None:
             places, covs = self._map(places, covs)
-        for one, place, cov in zip(sightings, places, covs, strict=True):
+        for one, place, cov in zip(placed, places, covs, strict=True):
             one.place, one.cov = place, cov
 
     def _begin(self, first: Sighting) -> Trail:
-        """What is kept of a trail that was just confirmed."""
+        """What is kept of a light that was just found, or has come back."""
         when = (first.capture_ns, first.frame)
         trail = Trail(
             smooth=self._new_filter(),
@@ -261,6 +259,7 @@ class Follower:
             confidence=0.0,
             peak_dn=first.peak_dn,
             place=first.place,
+            release_ns=self._release_ns,
         )
         self._coding.begin(first.trail, trail)
         return trail
@@ -271,7 +270,7 @@ class Follower:
         events: list[Event] = []
         if trail.reader is None and not trail.announced:
             named = self._identity.name(one.trail, one.capture_ns, one.place)
-            if named.replaces is not None:
+            if named.replaces in self._trails:
                 events.append(self._trails[named.replaces].press.up())
                 self._trails[named.replaces].press.carried = None
             trail.press.carried, trail.confidence = named.carried, named.confidence
@@ -290,39 +289,11 @@ class Follower:
         return events
 
     def _end(self, trail: int) -> list[Event]:
-        """Forget a trail whose light is off."""
-        self._identity.ended(trail)
+        """A light is off."""
         ended = self._trails.pop(trail, None)
         if ended is None:
             return []
         return [ended.press.up()] if ended.announced else [ended.press.down(), ended.press.up()]
-
-    def _unseen(self, frame: Frame, linked: TrailLinks) -> list[TrailLink]:
-        """Memberships of trails without a dot: those coasting in the dark, and those lost."""
-        merged = set(linked.shared.ravel().tolist())
-        dark = linked.live[(linked.state != HELD)].tolist()
-        links = []
-        for trail in dark:
-            if trail in merged or trail not in self._trails:
-                continue
-            kept = self._trails[trail]
-            links.append(
-                TrailLink(
-                    camera=frame.camera,
-                    frame=frame.index,
-                    dot=-1,
-                    trail=trail,
-                    carried=kept.press.carried,
-                    emitter=kept.emitter,
-                    confidence=kept.confidence,
-                    state="coasting",
-                )
-            )
-        links += [
-            TrailLink(frame.camera, frame.index, -1, trail, None, None, 0.0, "lost")
-            for trail in linked.deaths
-        ]
-        return links
 
     def _fixes(
         self, frame: Frame, sightings: list[Sighting], detect_s: float, map_s: float
@@ -348,20 +319,13 @@ def _only(dots: Dots, which: Array) -> Dots:
     return dots.replace(**{name: getattr(dots, name)[which] for name in dots.__dataclass_fields__})
 
 
-def _take_off(shake: Shake | None, sightings: list[Sighting]) -> None:
-    """Free the places of one frame from the camera's shaking at that moment."""
-    if shake is None or not sightings:
-        return
-    xy_px, cov_px2 = shake.steady(
-        np.array([one.xy_px for one in sightings]), np.array([one.cov_px2 for one in sightings])
-    )
-    for one, xy, cov in zip(sightings, xy_px, cov_px2, strict=True):
-        one.xy_px, one.cov_px2 = xy, cov
-
-
-def _unlinked(dots: Dots, linked: TrailLinks) -> Array:
-    """(N,) which dots could still turn out to begin a trail."""
-    return np.asarray((linked.trail < 0) & (linked.shared[:, 0] < 0))
+def _in_the_dark(linked: TrailLinks) -> list[int]:
+    """Live trails that have no dot, not even a shared one."""
+    dark = linked.live[linked.state != HELD].tolist()
+    if not dark:
+        return []
+    merged = set(linked.shared.ravel().tolist())
+    return [trail for trail in dark if trail not in merged]
 
 
 def follow(frames: Iterable[Frame | tuple[Frame, Dots]], follower: Follower) -> Iterator[Followed]:

@@ -2,12 +2,12 @@
 
 A light that blinks a code is known by it whenever the code was read (`see.blink`), also after a
 lift, and no other trail gets its name. All other lights look alike: a name lasts as long as its
-trail and ends at every lift. A new trail is taken to be the thing that is expected nearest, among
-those that are not lit elsewhere at the same time. A thing is expected at the mark that its holder
-is shown; without one, near its last place, and the longer it was dark the nearer to where its
-holder stands. Two people who both lift, and then press at each other's place unasked, are taken
-for one another; a steady lamp or reflection in view takes up a name. A hidden light looks like a
-released one.
+trail, which is kept by its motion through short lifts, and ends with it. A new trail is taken to be
+the thing that is expected nearest, among those that are not lit elsewhere at the same time. A thing
+is expected at the mark that its holder is shown; without one, near its last place, and the longer
+it was dark the nearer to where its holder stands. Two people who both lift, and then press at each
+other's place unasked, are taken for one another; a steady lamp or reflection in view takes up a
+name. A hidden light looks like a released one.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ class _Thing:
     last: Array | None = None
     trail: int | None = None
     seen_ns: int = 0
+    confidence: float = 0.0
 
     def expected(self, time_ns: int) -> Array | None:
         """Where it is likely to light at a time."""
@@ -126,7 +127,7 @@ class Identity:
         self._named: dict[int, _Thing] = {}
 
     def name(self, trail: int, first_ns: int, place: Array) -> Named:
-        """Name a new trail.
+        """Name a trail: a new one, or one that has its name already and keeps it.
 
         Parameters
         ----------
@@ -141,6 +142,9 @@ class Identity:
         -------
         Named
         """
+        known = self._named.get(trail)
+        if known is not None:
+            return Named(known.name, known.confidence)
         free = [
             thing
             for thing in self._things
@@ -155,8 +159,9 @@ class Identity:
         if not distances[best] <= self._reach:
             # Too far from every expected place: sooner a thing of which nothing is known.
             best = next((i for i, one in enumerate(expected) if one is None), best)
-        replaces = self._give(free[best], trail)
-        return Named(free[best].name, _confidence(distances, best), replaces)
+        confidence = _confidence(distances, best)
+        replaces = self._give(free[best], trail, confidence)
+        return Named(free[best].name, confidence, replaces)
 
     def claim(self, trail: int, carried: str, confidence: float) -> Named:
         """Name a trail whose code was read, whatever it was taken for until now.
@@ -177,14 +182,14 @@ class Identity:
         """
         self.ended(trail)
         thing = next(thing for thing in self._things if thing.name == carried)
-        return Named(carried, confidence, self._give(thing, trail))
+        return Named(carried, confidence, self._give(thing, trail, confidence))
 
-    def _give(self, thing: _Thing, trail: int) -> int | None:
+    def _give(self, thing: _Thing, trail: int, confidence: float) -> int | None:
         """Let a trail be a thing; the trail that was it until now."""
         before = thing.trail
         if before is not None:
             del self._named[before]
-        thing.trail = trail
+        thing.trail, thing.confidence = trail, confidence
         self._named[trail] = thing
         return before
 

@@ -8,38 +8,34 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from rushlight.records.arrays import Array
-from rushlight.records.dots import Dots, Frame
+from rushlight.records.dots import Frame
 from rushlight.records.session import Fix, TrailLink, TrailState
 from rushlight.see.blink import BlinkReader
 from rushlight.track.filter import PointFilter
-from rushlight.track.shaking import Shake
 from rushlight.track.switch import Press
 
 
 @dataclass(slots=True)
-class Past:
-    """A recent frame, for tracing a just confirmed trail back to its first dot.
+class Sighting:
+    """One place of one trail, on its way from picture to surface.
 
     Attributes
     ----------
-    frame, capture_ns, dots
-        Index, time [ns], and what was seen.
-    free
-        (N,) which dots no trail has taken.
-    shake
-        How the camera was turned, None where no anchors tell.
+    trail, frame, capture_ns
+        Id of the trail, index and time [ns] of the frame.
+    dot, state
+        As in `TrailLink`.
+    predicted
+        Whether the place was foretold: in the dark, or beside a dot that two lights share.
+    peak_dn
+        How bright the dot was [grey levels]; NaN without one of its own.
+    xy_px, cov_px2
+        (2,) [px] and (2, 2) [px²], first as seen, then without shaking and smoothed.
+    place, cov
+        (2,) and (2, 2) on the surface [m, m²], or in the picture where there is no map.
+    dark
+        Whether no dot told of it, not even a shared one.
     """
-
-    frame: int
-    capture_ns: int
-    dots: Dots
-    free: Array
-    shake: Shake | None
-
-
-@dataclass(slots=True)
-class Sighting:
-    """One place of one trail, on its way from picture to surface."""
 
     trail: int
     frame: int
@@ -52,6 +48,7 @@ class Sighting:
     cov_px2: Array
     place: Array = field(default_factory=lambda: np.full(2, np.nan))
     cov: Array = field(default_factory=lambda: np.full((2, 2), np.nan))
+    dark: bool = False
 
     def link(self, camera: str, trail: Trail) -> TrailLink:
         """The sighting as a trail membership."""
@@ -76,6 +73,8 @@ class Sighting:
         map_s: float,
     ) -> Fix | None:
         """The sighting as a fix; None while its trail has no name or it has no place.
+
+        A light in the dark is seen by no camera, and its fix names none.
 
         Parameters
         ----------
@@ -107,7 +106,7 @@ class Sighting:
             dimensions=2,
             surface=surface,
             switch=True,
-            cameras=(frame.camera,),
+            cameras=() if self.dark else (frame.camera,),
             predicted=self.predicted,
             hypotheses=(trail.confidence,),
             position_m=np.array([*self.place, np.nan]),
@@ -117,7 +116,7 @@ class Sighting:
 
 @dataclass(slots=True)
 class Trail:
-    """What is kept of a live trail.
+    """What is kept of a light that is on.
 
     Attributes
     ----------
@@ -133,6 +132,10 @@ class Trail:
         How bright it was of late [grey levels].
     place
         (2,) where it was last; NaN where the map does not reach.
+    release_ns
+        Time without a dot after which it counts as off [ns].
+    lag_px
+        (2,) how far its smoothed place was from the seen one at last [px].
     announced
         Whether the beginning of its press was told.
     emitter
@@ -151,6 +154,8 @@ class Trail:
     confidence: float
     peak_dn: float
     place: Array
+    release_ns: int
+    lag_px: Array = field(default_factory=lambda: np.zeros(2))
     announced: bool = False
     emitter: str | None = None
     reader: BlinkReader | None = None

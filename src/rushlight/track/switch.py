@@ -2,7 +2,8 @@
 
 A light is on from the first frame in which its dot was seen, though that is only known once the
 dot is confirmed; it is off from the last frame, known once it was missed for a set time. Both
-events bear the moment of the light, not of the knowledge.
+events bear the moment of the light, not of the knowledge. Off is not forgotten: its trail is kept
+for longer (`see.link`), and a light that comes back to it is pressed anew under the old name.
 """
 
 from __future__ import annotations

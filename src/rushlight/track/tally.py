@@ -22,7 +22,7 @@ class Tally:
     Attributes
     ----------
     frames, dots, fixes
-        Counts; dots are those without a reason against them.
+        Counts; dots are those without a reason against them, fixes those that were seen.
     doubts
         (R,) dots found, by the reason against them as in `REASONS`.
     first_ns, last_ns
@@ -62,7 +62,7 @@ class Tally:
         self.last_ns = followed.frame.capture_ns
         self.dots += int(followed.doubts[0])
         self.doubts = self.doubts + followed.doubts
-        self.fixes += len(followed.fixes)
+        self.fixes += sum(not fix.predicted for fix in followed.fixes)
         self.trails.update(link.trail for link in followed.links)
         self.events.update(event.kind for event in followed.events)
         self.fault_words.update(
