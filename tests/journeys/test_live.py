@@ -135,6 +135,14 @@ def test_lines_are_one_object_each_and_the_summary_goes_elsewhere(wall, tmp_path
     assert {fix["valid_ns"] - fix["capture_ns"] for fix in fixes} == {20_000_000}
     with SessionReader(tmp_path / "lines.sqlite") as reader:
         assert not reader.fix_table()["predicted"].all()
+        events = [(event.kind, event.trail) for event in reader.events()]
+    # However it ends, every press has its end, in what is sent as in what is kept.
+    sent = [(event["kind"], event["trail"]) for line in told for event in line["events"]]
+    for each in (events, sent):
+        downs, ups = (
+            sorted(t for kind, t in each if kind == f"switch-{way}") for way in ("down", "up")
+        )
+        assert downs == ups and downs
 
 
 def test_a_live_run_without_a_map_sends_nothing_and_says_so(wall, tmp_path):

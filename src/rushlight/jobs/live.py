@@ -198,6 +198,7 @@ def run_live(
             finally:
                 if ending is not None:
                     ending.cancel()
+            loop.finish()
             for event in source.faults:
                 session.put_event(event)
         told = (*source.findings, *sending.findings, *loop.counts.faults())
@@ -252,6 +253,20 @@ class _Loop:
                 self._delays_ms.append(_delays_ms(followed.fixes[-1]))
             self._followed = followed
             self._tell_now_and_then()
+
+    def finish(self) -> None:
+        """Tell that what is still lit ends here.
+
+        Pointers are called off before, for nobody lifted them: an end would be taken for a click.
+        """
+        events = self.follower.finish()
+        if self._followed is None or not events:
+            return
+        self.sending.call_off()
+        ended = replace(self._followed, links=[], fixes=[], events=events)
+        for event in self.sending.send(ended).events:
+            self.counts.events[event.kind] += 1
+            self.session.put_event(event)
 
     def _silent(self) -> None:
         """No frame has come for a while: nothing may stay down, and the user is told."""
