@@ -110,7 +110,7 @@ def wall() -> ResolvedRig:
     return build_wall()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_wall():
     """The builder itself, for rigs with changes."""
     return build_wall

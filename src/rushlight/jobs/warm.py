@@ -5,6 +5,7 @@ from __future__ import annotations
 
 def warm() -> None:
     """Compile every kernel for the types it is used with; later calls find them cached."""
+    from rushlight.plan.warm import warm as warm_plan
     from rushlight.see.warm import warm as warm_see
     from rushlight.simulate.warm import warm as warm_simulate
     from rushlight.track.warm import warm as warm_track
@@ -12,6 +13,7 @@ def warm() -> None:
     warm_see()
     warm_simulate()
     warm_track()
+    warm_plan()
 
 
 if __name__ == "__main__":

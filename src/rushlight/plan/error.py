@@ -27,7 +27,7 @@ DWELL_S = 0.6
 """How long a beacon is held during registration (our own choice)."""
 LEAST_BEACONS = 6
 """Fewer cannot tell a bad touch from a good one; see the registration's own verdict."""
-_UNSEEN_VARIANCE_M2 = 1.0  # an unseen touch tells nothing next to millimetres
+UNSEEN_VARIANCE_M2 = 1.0  # an unseen touch tells nothing next to millimetres
 
 
 @dataclass(frozen=True)
@@ -146,7 +146,7 @@ def error_field(
     visible = seen[:, chosen, touched].reshape(-1, touches)
     design = np.nan_to_num(np.tile(rows, (1, len(chosen), 1, 1)))
     unseen = ~visible[..., None, None]
-    supposed = np.where(unseen, _UNSEEN_VARIANCE_M2 * eye, _flat(np.nan_to_num(supposed), touches))
+    supposed = np.where(unseen, UNSEEN_VARIANCE_M2 * eye, _flat(np.nan_to_num(supposed), touches))
     true = np.where(unseen, 0.0, np.nan_to_num(_flat(true, touches)))
     mean = np.where(
         visible[..., None], np.nan_to_num(_flat(offset.mean_m[:, chosen, touched], touches)), 0.0

@@ -1,0 +1,214 @@
+"""Geometry of one camera before one wall, for the swift evaluation's kernels.
+
+A view is thirteen numbers: the camera's axes as seen in the surface frame (x, y, z rows of the turn
+into the camera), its place, and the depth that is in focus.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from numba import njit
+from numpy.typing import NDArray
+
+from rushlight.plan.swift_fit import (
+    ASIDE_X,
+    ASIDE_Y,
+    LANE,
+    LANES,
+    PIXEL_PX2,
+    STEADY,
+)
+
+Array = NDArray[Any]
+
+PARAMETERS = 20
+PLANE, BENDS = 8, 7
+_NOWHERE = (False, math.nan, math.nan, math.nan, math.nan, math.nan, math.nan)
+
+
+@njit(**STEADY)
+def view_of_pose(pose: Array, middle_x: float, middle_y: float, view: Array) -> None:
+    """Fill in a view (13,) from a pose (4, 4) and the middle of the surface [m]."""
+    for i in range(3):
+        for j in range(3):
+            view[3 * i + j] = pose[j, i]
+        view[9 + i] = pose[i, 3]
+    ux, uy, uz = middle_x - view[9], middle_y - view[10], -view[11]
+    view[12] = view[6] * ux + view[7] * uy + view[8] * uz
+
+
+@njit(**LANE)
+def seen(view: Array, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """Normalised coordinates and depth of a point; the coordinates mean nothing at depth ≤ 0."""
+    ux, uy, uz = x - view[9], y - view[10], z - view[11]
+    depth = view[6] * ux + view[7] * uy + view[8] * uz
+    one = 1.0 / depth
+    across = (view[0] * ux + view[1] * uy + view[2] * uz) * one
+    down = (view[3] * ux + view[4] * uy + view[5] * uz) * one
+    return across, down, depth
+
+
+@njit(**LANE)
+def pixel(f: Array, c: Array, k: Array, x: float, y: float) -> tuple[float, float]:
+    """The pixel of normalised coordinates, by the lens of `rushlight.physics.geometry.lens`."""
+    r2 = x * x + y * y
+    radial = 1.0 + r2 * (k[0] + r2 * (k[1] + r2 * k[4]))
+    u = x * radial + 2.0 * k[2] * x * y + k[3] * (r2 + 2.0 * x * x)
+    v = y * radial + k[2] * (r2 + 2.0 * y * y) + 2.0 * k[3] * x * y
+    return f[0] * u + f[1] * v + c[0], f[3] * u + f[2] * v + c[1]
+
+
+@njit(**STEADY)
+def local_map(
+    view: Array, f: Array, k: Array, limit: float, x: float, y: float, z: float
+) -> tuple[bool, float, float, float, float, float, float]:
+    """Metres a pixel at a point of a plane parallel to the surface (`surface_from_px_jacobian`).
+
+    Returns
+    -------
+    whether the camera sees it; the matrix row by row; the normalised coordinates
+    """
+    px, py, depth = seen(view, x, y, z)
+    if not (depth > 0.0 and px * px + py * py < limit * limit):
+        return _NOWHERE
+    one = 1.0 / depth
+    # d(normalised)/d(surface)
+    a, b = (view[0] - px * view[6]) * one, (view[1] - px * view[7]) * one
+    c, d = (view[3] - py * view[6]) * one, (view[4] - py * view[7]) * one
+    r2 = px * px + py * py
+    radial = 1.0 + r2 * (k[0] + r2 * (k[1] + r2 * k[4]))
+    slope = 2.0 * (k[0] + r2 * (2.0 * k[1] + r2 * 3.0 * k[4]))
+    cross = slope * px * py + 2.0 * k[2] * px + 2.0 * k[3] * py
+    along_x = radial + slope * px * px + 2.0 * k[2] * py + 6.0 * k[3] * px
+    along_y = radial + slope * py * py + 6.0 * k[2] * py + 2.0 * k[3] * px
+    da, db = along_x * a + cross * c, along_x * b + cross * d
+    dc, dd = cross * a + along_y * c, cross * b + along_y * d
+    ua, ub = f[0] * da + f[1] * dc, f[0] * db + f[1] * dd
+    uc, ud = f[3] * da + f[2] * dc, f[3] * db + f[2] * dd
+    det = ua * ud - ub * uc
+    size = max(max(abs(ua), abs(ub)), max(abs(uc), abs(ud)))
+    if not abs(det) > 1e-13 * size * size:
+        return _NOWHERE
+    one = 1.0 / det
+    return True, ud * one, -ub * one, -uc * one, ua * one, px, py
+
+
+@njit(**STEADY)
+def design(
+    view: Array,
+    f: Array,
+    k: Array,
+    limit: float,
+    spread: Array,
+    basis: Array,
+    x: float,
+    y: float,
+    height: float,
+    first: Array,
+    second: Array,
+) -> bool:
+    """Fill in the two rows (20,) of `rushlight.physics.surface_model.map_design`, but the plane's
+    eight columns first, the bends next and the lens last; False where the camera sees nothing."""
+    u, v = basis[0], basis[1]
+    first[0], first[1], first[2], first[6], first[7] = u, v, 1.0, -u * u, -u * v
+    second[3], second[4], second[5], second[6], second[7] = u, v, 1.0, -u * v, -v * v
+    first[3] = first[4] = first[5] = second[0] = second[1] = second[2] = 0.0
+    below = 1.0 / (view[11] - height)
+    sx, sy = (x - view[9]) * below, (y - view[10]) * below
+    for i in range(BENDS):
+        first[PLANE + i], second[PLANE + i] = sx * basis[2 + i], sy * basis[2 + i]
+    lens = PLANE + BENDS
+    ok, a, b, c, d, px, py = local_map(view, f, k, limit, x, y, height)
+    if not ok:
+        for i in range(5):
+            first[lens + i] = second[lens + i] = 0.0
+        return False
+    r2 = px * px + py * py
+    across = (px * r2, px * r2 * r2, 2.0 * px * py, r2 + 2.0 * px * px, px * r2 * r2 * r2)
+    down = (py * r2, py * r2 * r2, r2 + 2.0 * py * py, 2.0 * px * py, py * r2 * r2 * r2)
+    for i in range(5):
+        tx, ty = 0.0, 0.0
+        for j in range(i, 5):
+            tx += across[j] * spread[j, i]
+            ty += down[j] * spread[j, i]
+        qx, qy = f[0] * tx + f[1] * ty, f[3] * tx + f[2] * ty
+        first[lens + i], second[lens + i] = a * qx + b * qy, c * qx + d * qy
+    return True
+
+
+@njit(**STEADY)
+def lights(
+    w: Array,
+    view: Array,
+    f: Array,
+    c: Array,
+    k: Array,
+    limit: float,
+    ways: Array,
+    beam: Array,
+    lens: Array,
+    still_px2: float,
+    image_px_m: float,
+    rate: float,
+    x: float,
+    y: float,
+) -> tuple[bool, float, float, float, float]:
+    """Fill in the blobs of a cell for a tip at (x, y) (`physics.touch_lights.lights_seen`).
+
+    Light is in electrons a second. Returns whether the camera sees all of it, and the local map.
+    """
+    ok, a, b, cc, d, _, _ = local_map(view, f, k, limit, x, y, 0.0)
+    if not ok:
+        return False, a, b, cc, d
+    one = 1.0 / (a * d - b * cc)
+    xx, yy, xy = (b * b + d * d) * one * one, (a * a + cc * cc) * one * one, 0.0
+    xy = -(a * b + cc * d) * one * one
+    cosine = view[11] / math.sqrt((x - view[9]) ** 2 + (y - view[10]) ** 2 + view[11] ** 2)
+    focus = lens[1] / (view[12] - lens[0])
+    worst, nearest = 0.0, math.inf
+    for n in range(LANES):
+        ex, ey, ez = x + ways[n], y + ways[LANES + n], ways[2 * LANES + n]
+        ux, uy, uz = view[9] - ex, view[10] - ey, view[11] - ez
+        along = ways[3 * LANES + n] * ux + ways[4 * LANES + n] * uy + ways[5 * LANES + n] * uz
+        w[5 * LANES + n] = along / math.sqrt(ux * ux + uy * uy + uz * uz)
+        shift = ez / (view[11] - ez)
+        w[ASIDE_X + n] = ways[n] - shift * ux
+        w[ASIDE_Y + n] = ways[LANES + n] - shift * uy
+    for n in range(LANES):
+        lobe = w[5 * LANES + n]
+        lobe = beam[0] * math.exp(beam[1] * math.log(lobe)) if lobe > 0.0 else 0.0
+        w[5 * LANES + n] = lobe + beam[2]
+        w[11 * LANES + n] = cosine * ways[8 * LANES + n]
+        w[17 * LANES + n] = cosine * ways[10 * LANES + n]
+    for i in range(3):
+        low = 6 * i * LANES
+        spread = 9 * LANES if i == 1 else 11 * LANES
+        on_wall = 1.0 if i > 0 else 0.0
+        out = 1.0 if i == 1 else 0.0
+        size = image_px_m if i == 0 else 0.0
+        for n in range(LANES):
+            bx = x + ways[n] + out * ways[6 * LANES + n]
+            by = y + ways[LANES + n] + out * ways[7 * LANES + n]
+            bz = (1.0 - on_wall) * ways[2 * LANES + n]
+            px, py, depth = seen(view, bx, by, bz)
+            u, v = pixel(f, c, k, px, py)
+            w[low + n], w[low + LANES + n] = u, v
+            ux, uy, uz = bx - view[9], by - view[10], bz - view[11]
+            far2 = ux * ux + uy * uy + uz * uz
+            w[low + 5 * LANES + n] *= rate * depth / (far2 * math.sqrt(far2))
+            turn = 1.0 / depth
+            image, circle = size * turn, focus * (depth - view[12]) * turn
+            own = still_px2 + (image * image + circle * circle) / 16.0 + PIXEL_PX2
+            wall = on_wall * ways[spread + n] * ways[spread + n]
+            w[low + 2 * LANES + n] = wall * xx + own
+            w[low + 3 * LANES + n] = wall * yy + own
+            w[low + 4 * LANES + n] = wall * xy
+            worst = max(worst, px * px + py * py)
+            nearest = min(nearest, depth)
+    for i in range(2, -1, -1):
+        for n in range(LANES):
+            w[6 * i * LANES + n] -= w[n]
+            w[(6 * i + 1) * LANES + n] -= w[LANES + n]
+    return nearest > 0.0 and worst < limit * limit and view[12] > lens[0], a, b, cc, d

@@ -1,0 +1,348 @@
+"""Dots at nine nodes of what the camera sees, and what becomes of them at the places between.
+
+Where the full evaluation fits every dot at every place, this one fits at nodes of the part of the
+surface that the camera sees, for every way of holding, and carries the outcome to the places by
+parabolas: it changes slowly over a surface.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from rushlight.plan.swift_dots import (
+    doubtful,
+    exact_peak,
+    misfit,
+    start,
+)
+from rushlight.plan.swift_fit import (
+    ASIDE_X,
+    ASIDE_Y,
+    LANES,
+    MISFIT,
+    PEAK,
+    PIXEL_PX2,
+    SPOT_F,
+    SPOT_V,
+    SPOT_X,
+    SPOT_Y,
+    STEADY,
+    afresh,
+    follow,
+    settle,
+    variance_of_centre,
+    widest,
+)
+from rushlight.plan.swift_map import (
+    lights,
+    local_map,
+    pixel,
+    seen,
+)
+from rushlight.plan.swift_rows import (
+    Limits,
+    Rows,
+)
+from rushlight.plan.swift_sight import (
+    stream_shift,
+)
+
+Array = NDArray[Any]
+
+NODES = 9
+ASIDE = math.cos(math.pi / 6.0)
+"""Nodes at Chebyshev's places: parabolas through them err least over the whole side."""
+FIRST_STEPS, NEXT_STEPS, ALL_STEPS = 6, 3, 8
+"""Steps of the fit at the first node, and at the others, which begin where a
+neighbour ended; where a spot may part, as many as the full evaluation takes, from the start."""
+DOUBTFUL = 0.45
+"""Miss over peak from which a spot's misfit is looked at (by trial: below it none exceeds 0.4)."""
+UNEVEN = 0.05
+"""Part by which parabolas may miss the brightest and the weakest dot (our own choice)."""
+WIDEST_PX2 = 2.5**2
+"""Variance of spots from which the window cuts so much off that the closed forms err (by trial)."""
+(MEAN_X, MEAN_Y, COV_XX, COV_XY, COV_YY, LOG_VARIANCE, SHIFT2, LOG_HIGH, LOG_LOW) = range(9)
+FACTS = 9
+"""What is carried from the nodes to the places: mean [m] and covariance [m²] of where touches seem
+to be XX of the brightest and of the weakest way's peak [e⁻/s]."""
+
+
+@njit(**STEADY)
+def light_place(
+    w: Array, view: Array, rows: Rows, m: int, e: int, drive: float, x: float, y: float
+) -> bool:
+    """Fill a cell for a tip at (x, y) and begin its fits; False where that is out of sight."""
+    ok, _, _, _, _ = lights(
+        w,
+        view,
+        rows.focal_px[m],
+        rows.middle_px[m],
+        rows.k[m],
+        rows.limit[m],
+        rows.ways[m, e].ravel(),
+        rows.beam[m, e],
+        rows.lens_m[m],
+        rows.still_px2[m, e],
+        rows.image_px_m[m, e],
+        rows.rate[m, e] * drive,
+        x,
+        y,
+    )
+    if ok:
+        start(w)
+    return ok
+
+
+@njit(**STEADY)
+def light_nodes(
+    view: Array, rows: Rows, m: int, drive: Array, box: Array, cells: Array, facts: Array
+) -> bool:
+    """The lights at the nodes; False where a node is out of the camera's sight."""
+    emitters = rows.still_px2.shape[1]
+    for e in range(emitters):
+        for node in range(NODES):
+            w = cells[e * NODES + node]
+            x = box[0] + box[1] * ASIDE * (node % 3 - 1)
+            y = box[2] + box[3] * ASIDE * (node // 3 - 1)
+            if not light_place(w, view, rows, m, e, drive[e], x, y):
+                return False
+            high, low = 0.0, math.inf
+            for n in range(LANES):
+                high, low = max(high, w[PEAK + n]), min(low, w[PEAK + n])
+            facts[e, LOG_HIGH, node] = math.log(max(high, 1e-300))
+            facts[e, LOG_LOW, node] = math.log(max(low, 1e-300))
+    return True
+
+
+@njit(**STEADY)
+def carry(
+    rows: Rows, m: int, box: Array, facts: Array, at_place: Array, first: int, last: int
+) -> None:
+    """Carry facts from the nodes to all places by parabolas across and up."""
+    emitters, places = at_place.shape[0], at_place.shape[2]
+    a, b = np.empty(3), np.empty(3)
+    for p in range(places):
+        parabolas(rows, m, p, box, a, b)
+        for e in range(emitters):
+            for q in range(first, last):
+                t = facts[e, q]
+                at_place[e, q, p] = (
+                    b[0] * (a[0] * t[0] + a[1] * t[1] + a[2] * t[2])
+                    + b[1] * (a[0] * t[3] + a[1] * t[4] + a[2] * t[5])
+                    + b[2] * (a[0] * t[6] + a[1] * t[7] + a[2] * t[8])
+                )
+
+
+@njit(**STEADY)
+def streamed(rows: Rows, m: int, at_place: Array) -> None:
+    """Turn the carried logarithm of the stream's shift squared to the square itself."""
+    coded = rows.stream[m, 0] > 0.0
+    for e in range(at_place.shape[0]):
+        for p in range(at_place.shape[2]):
+            at_place[e, SHIFT2, p] = math.exp(at_place[e, SHIFT2, p]) if coded else 0.0
+
+
+@njit(**STEADY)
+def parabolas(rows: Rows, m: int, p: int, box: Array, a: Array, b: Array) -> None:
+    """Weights of the nodes across and up for a place."""
+    u = (rows.places_m[m, p, 0] - box[0]) / (box[1] * ASIDE)
+    v = (rows.places_m[m, p, 1] - box[2]) / (box[3] * ASIDE)
+    # A place out of sight may lie far outside: there the nearest edge must do.
+    u, v = min(max(u, -1.2), 1.2), min(max(v, -1.2), 1.2)
+    a[0], a[1], a[2] = 0.5 * u * (u - 1.0), 1.0 - u * u, 0.5 * u * (u + 1.0)
+    b[0], b[1], b[2] = 0.5 * v * (v - 1.0), 1.0 - v * v, 0.5 * v * (v + 1.0)
+
+
+@njit(**STEADY)
+def extremes(
+    view: Array,
+    rows: Rows,
+    m: int,
+    drive: Array,
+    sight: Array,
+    ambient: Array,
+    at_place: Array,
+    cell: Array,
+) -> tuple[float, float]:
+    """The brightest pixel of all [e⁻/s], and by what part the parabolas miss the extremes.
+
+    The places where each light is told to be brightest and weakest are worked out anew. Exposures
+    are rounded down to two digits and so jump by as much as a tenth: the brightest pixel is met
+    exactly, so that both evaluations choose the same.
+    """
+    emitters, places = sight.shape
+    brightest, miss = 0.0, 0.0
+    for e in range(emitters):
+        high, low, at_high, at_low = 0.0, math.inf, -1, -1
+        for p in range(places):
+            if sight[e, p] & 1 == 0:
+                bright = math.exp(at_place[e, LOG_HIGH, p]) + ambient[e, p]
+                if bright > high:
+                    high, at_high = bright, p
+                if at_place[e, LOG_LOW, p] < low:
+                    low, at_low = at_place[e, LOG_LOW, p], p
+        for i in range(2):
+            p = at_high if i == 0 else at_low
+            if p < 0:
+                continue
+            x, y = rows.places_m[m, p, 0], rows.places_m[m, p, 1]
+            if not light_place(cell, view, rows, m, e, drive[e], x, y):
+                miss = math.inf
+                continue
+            if i == 0:
+                exact = exact_peak(cell) + ambient[e, p]
+                brightest = max(brightest, exact)
+                miss = max(miss, abs(exact / high - 1.0))
+                continue
+            weakest = math.inf
+            for n in range(LANES):
+                weakest = min(weakest, cell[PEAK + n])
+            miss = max(miss, abs(weakest / math.exp(low) - 1.0))
+    return brightest, miss
+
+
+@njit(**STEADY)
+def suitable(rows: Rows, m: int, limits: Limits, brightest: float) -> float:
+    """The exposure [s] for the brightest pixel, as `rushlight.plan.light.suitable_exposure`."""
+    wanted = min(limits.fullest * rows.full_e[m] / brightest, rows.exposure_s[m, 1])
+    digits = 10.0 ** (math.floor(math.log10(wanted)) - 1.0)
+    whole = math.floor(wanted / digits * (1.0 + 1e-12)) * digits
+    return max(math.floor(whole * 1e9 + 0.5) / 1e9, rows.exposure_s[m, 0])
+
+
+@njit(**STEADY)
+def fit_nodes(
+    view: Array,
+    rows: Rows,
+    m: int,
+    exposure: float,
+    box: Array,
+    cells: Array,
+    table: Array,
+    facts: Array,
+    parting: Array,
+) -> None:
+    """Fit the dots at the nodes and gather mean and spread over the ways of holding."""
+    emitters = rows.still_px2.shape[1]
+    limit, floor = rows.limit[m], rows.floor_e2[m]
+    for e in range(emitters):
+        before, worst = 0, 0.0
+        for turn in range(NODES):
+            # To and fro, so that each node follows a neighbour; the first is a corner.
+            node = turn if (turn // 3) % 2 == 0 else 3 * (turn // 3) + 2 - turn % 3
+            w = cells[e * NODES + node]
+            for i in range(3):
+                for n in range(LANES):
+                    w[(6 * i + 5) * LANES + n] *= exposure
+            background = _background(view, rows, m, box, node) * exposure
+            follow(w, cells[e * NODES + before], exposure, turn == 0)
+            settle(w, background, floor, table, FIRST_STEPS if turn == 0 else NEXT_STEPS)
+            worst = max(worst, doubtful(w, exposure))
+            before = node
+        parting[e] = worst > DOUBTFUL
+        for node in range(NODES):
+            w = cells[e * NODES + node]
+            background = _background(view, rows, m, box, node) * exposure
+            if parting[e]:
+                afresh(w)
+                settle(w, background, floor, table, ALL_STEPS)
+                misfit(w)
+            x = box[0] + box[1] * ASIDE * (node % 3 - 1)
+            y = box[2] + box[3] * ASIDE * (node // 3 - 1)
+            _, a, b, c, d, _, _ = local_map(view, rows.focal_px[m], rows.k[m], limit, x, y, 0.0)
+            gather(rows, m, w, a, b, c, d, background, exposure, table, facts[e], node)
+
+
+@njit(**STEADY)
+def _background(view: Array, rows: Rows, m: int, box: Array, node: int) -> float:
+    """The room's light at a node [e⁻/s]."""
+    x = box[0] + box[1] * ASIDE * (node % 3 - 1)
+    y = box[2] + box[3] * ASIDE * (node // 3 - 1)
+    px, py, _ = seen(view, x, y, 0.0)
+    u, _ = pixel(rows.focal_px[m], rows.middle_px[m], rows.k[m], px, py)
+    gradient = 1.0 + rows.ambient[m, 1] * (u / (rows.size_px[m, 0] - 1.0) - 0.5)
+    return max(rows.ambient[m, 0] * gradient, 0.0)
+
+
+@njit(**STEADY)
+def too_wide(cells: Array) -> bool:
+    """Whether any spot is too wide for its window."""
+    found = 0.0
+    for i in range(cells.shape[0]):
+        found = max(found, widest(cells[i]))
+    return found > WIDEST_PX2
+
+
+@njit(**STEADY)
+def gather(
+    rows: Rows,
+    m: int,
+    w: Array,
+    a: float,
+    b: float,
+    c: float,
+    d: float,
+    background: float,
+    exposure: float,
+    table: Array,
+    facts: Array,
+    node: int,
+) -> None:
+    """Mean and covariance of the touches, the centre's variance and the stream's shift."""
+    mx, my, variance, shift2 = 0.0, 0.0, 0.0, 0.0
+    for n in range(LANES):
+        x, y = w[SPOT_X + n], w[SPOT_Y + n]
+        w[ASIDE_X + n] += a * x + b * y
+        w[ASIDE_Y + n] += c * x + d * y
+        share = rows.weights[n]
+        mx += share * w[ASIDE_X + n]
+        my += share * w[ASIDE_Y + n]
+        if share > 0.0:
+            v, flux = w[SPOT_V + n], w[SPOT_F + n]
+            variance += share * variance_of_centre(flux, v, rows.floor_e2[m] + background, table)
+            if rows.stream[m, 0] > 0.0:
+                peak = w[PEAK + n] * exposure / rows.step_e[m]
+                shift = stream_shift(rows.stream[m], math.sqrt(v - PIXEL_PX2), peak)
+                shift2 += share * shift * shift
+    xx, xy, yy = 0.0, 0.0, 0.0
+    for n in range(LANES):
+        ux, uy = w[ASIDE_X + n] - mx, w[ASIDE_Y + n] - my
+        xx += rows.weights[n] * ux * ux
+        xy += rows.weights[n] * ux * uy
+        yy += rows.weights[n] * uy * uy
+    facts[MEAN_X, node], facts[MEAN_Y, node] = mx, my
+    facts[COV_XX, node], facts[COV_XY, node], facts[COV_YY, node] = xx, xy, yy
+    facts[LOG_VARIANCE, node], facts[SHIFT2, node] = math.log(variance), math.log(shift2 + 1e-30)
+
+
+@njit(**STEADY)
+def part(
+    rows: Rows, m: int, e: int, limits: Limits, box: Array, cells: Array, sight: Array, grid: int
+) -> bool:
+    """Mark places where a light may show as two dots; whether there are any in view."""
+    logs = np.empty((LANES, NODES))
+    for node in range(NODES):
+        for n in range(LANES):
+            logs[n, node] = math.log(cells[e * NODES + node, MISFIT + n] / limits.misfit)
+    found = False
+    a, b = np.empty(3), np.empty(3)
+    for p in range(grid):
+        if sight[e, p] & 1:
+            continue
+        parabolas(rows, m, p, box, a, b)
+        share = 0.0
+        for n in range(LANES):
+            over = 0.0
+            for node in range(NODES):
+                over += b[node // 3] * a[node % 3] * logs[n, node]
+            if over > 0.0:
+                share += rows.weights[n]
+        if share > limits.parted:
+            sight[e, p] |= np.uint8(16)
+            found = True
+    return found
