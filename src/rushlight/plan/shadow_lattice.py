@@ -105,7 +105,8 @@ def shadow_lattice(
     low, high = np.asarray(low_m, float), np.asarray(high_m, float)
     if not (low.shape == high.shape == (3,)) or np.any(high < low) or not spacing_m > 0.0:
         raise ValueError("expected a box from low_m to high_m, (3,) each, and a spacing above 0")
-    counts = np.clip(np.ceil((high - low) / spacing_m).astype(int) + 1, 2, MOST_NODES)
+    counts = np.ceil((high - low) / spacing_m - 1e-9).astype(int) + 1
+    counts = np.clip(counts, 2, MOST_NODES)
     # A side of no length still has two nodes, a hair apart.
     step = np.maximum((high - low) / (counts - 1), 1e-6)
     axes = [low[i] + step[i] * np.arange(counts[i]) for i in range(3)]

@@ -280,20 +280,10 @@ class SwiftEvaluator:
 
 
 def swift_evaluate(
-    candidates: Candidates,
-    lattice: ShadowLattice | None = None,
-    columns: int = 9,
-    rows: int = 6,
-    beacons_m: Array | None = None,
-    standing: Standing | None = None,
-    registering: Sequence[int] | None = None,
-    fall_back: bool = False,
+    candidates: Candidates, lattice: ShadowLattice | None = None, **told: Any
 ) -> SwiftEvaluation:
-    """What can be expected of a batch of candidates; see `SwiftEvaluator` for many batches."""
-    evaluator = SwiftEvaluator(
-        candidates, lattice, columns, rows, beacons_m, standing, registering, fall_back
-    )
-    return evaluator(candidates)
+    """What can be expected of one batch of candidates; `told` as `SwiftEvaluator` takes it."""
+    return SwiftEvaluator(candidates, lattice, **told)(candidates)
 
 
 def processors() -> int:
