@@ -43,6 +43,19 @@ def test_down_move_up_in_order_with_the_place_last_seen(display, make):
     assert contacts.call_off() == []
 
 
+def test_steps_carry_the_moments_of_the_frame_by_which_they_are_known(display, make):
+    contacts = Contacts(display)
+    fix = make.fix("wren", 7, 0.5, 0.5, 10, detect_ns=32, map_ns=34)
+    [down] = contacts.steps(make.results(3, 30, [fix]))
+    assert (down.capture_ns, down.detect_ns, down.map_ns, down.frame) == (10, 32, 34, 3)
+    lifted = make.switched("switch-up", "wren", 7, 10).known(130, 2e-9, 3e-9)
+    [up] = contacts.steps(make.results(9, 130, [], [lifted]))
+    assert (up.capture_ns, up.detect_ns, up.map_ns, up.frame) == (10, 132, 133, 9)
+    contacts.steps(make.results(10, 140, [fix]))
+    [off] = contacts.call_off()  # no frame told it
+    assert (off.detect_ns, off.map_ns, off.frame) == (-1, -1, -1)
+
+
 def test_fixes_traced_back_come_as_down_and_moves(display, make):
     fixes = [make.fix("wren", 7, 0.5 + 0.01 * n, 0.5, 8 * n) for n in range(3)]
     steps = Contacts(display).steps(make.results(2, 16, fixes))

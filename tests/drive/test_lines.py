@@ -10,6 +10,7 @@ import time
 import numpy as np
 import pytest
 
+from rushlight.drive.departures import Departures
 from rushlight.drive.lines import MOST_FRAMES, LinesOutput
 
 
@@ -17,10 +18,14 @@ def test_one_object_a_frame(display, make):
     cov = np.full((6, 6), np.nan)
     cov[:2, :2] = np.diag([9e-6, 16e-6])
     stream = io.StringIO()
-    output = LinesOutput(display, stream)
+    departures, began_ns = Departures(), time.monotonic_ns()
+    output = LinesOutput(display, stream, departures)
     fixes = [make.fix("stylus-wren", 7, 0.6, 1.0, 5, 3, cov=cov)]
     output.put(
-        make.results(3, 5, fixes, [make.switched("switch-down", "stylus-wren", 7, 5, 3)]), []
+        make.results(
+            3, 5, fixes, [make.switched("switch-down", "stylus-wren", 7, 5, 3).known(9, 2e-9, 4e-9)]
+        ),
+        [],
     )
     output.put(make.results(4, 13), [])
     output.put(make.results(5, 21, [], [make.switched("drop", None, -1, 21, -1)]), [])
@@ -33,11 +38,20 @@ def test_one_object_a_frame(display, make):
     assert fix["display_px"] == pytest.approx([300.0, 250.0])
     assert fix["quaternion"] == [None] * 4
     assert (fix["carried"], fix["trail"], fix["switch"]) == ("stylus-wren", 7, True)
-    assert first["events"][0]["kind"] == "switch-down"
-    assert second["events"] == [
-        {"kind": "drop", "time_ns": 21, "carried": None, "trail": None, "frame": None, "detail": ""}
-    ]
+    assert (fix["capture_ns"], fix["detect_ns"], fix["map_ns"]) == (5, 5, 5)
+    [pressed] = first["events"]
+    assert (pressed["kind"], pressed["time_ns"]) == ("switch-down", 5)
+    assert [pressed[f"{stage}_ns"] for stage in ("capture", "detect", "map")] == [9, 11, 13]
+    [dropped] = second["events"]
+    assert (dropped["kind"], dropped["time_ns"], dropped["detail"]) == ("drop", 21, "")
+    unknown = ("carried", "trail", "frame", "capture_ns", "detect_ns", "map_ns")
+    assert all(dropped[name] is None for name in unknown)
     assert (output.sent, output.lost) == (2, 0)
+    # Written after they were put, and told with the moment after writing.
+    assert began_ns <= first["sent_ns"] <= second["sent_ns"]
+    left = departures.take()
+    assert [(each.output, each.frame) for each in left] == [("lines", 3), ("lines", 5)]
+    assert first["sent_ns"] <= left[0].sent_ns <= second["sent_ns"] <= left[1].sent_ns
 
 
 class Slow(io.StringIO):

@@ -10,24 +10,30 @@ import pytest
 from rushlight.drive.osc import OscOutput, address_part, bundle
 from rushlight.errors import RushlightError
 
+MS = 1_000_000
+
 
 @pytest.fixture
 def frame(make):
+    capture_ns = time.monotonic_ns() - 9 * MS
     cov = np.full((6, 6), np.nan)
     cov[:2, :2] = np.diag([9e-6, 16e-6])
     fixes = [
         make.fix("stylus-wren", 7, 0.6, 1.0, 0, cov=cov),
         make.fix("cap", 8, 0.1, 0.2, 0, dimensions=3, surface=None, point="eye",
                  position_m=np.array([0.1, 0.2, 0.3]), predicted=True),
-        make.fix("ferry", 9, 0.1, 0.2, 0, dimensions=6, surface=None,
+        make.fix("ferry", 9, 0.1, 0.2, capture_ns, dimensions=6, surface=None,
+                 detect_ns=capture_ns + 2 * MS, map_ns=capture_ns + 5 * MS,
                  position_m=np.array([0.1, 0.2, 0.3]), quaternion=np.array([1.0, 0, 0, 0])),
     ]  # fmt: skip
     events = [
-        make.switched("switch-down", "stylus-wren", 7, 0),
+        make.switched("switch-down", "stylus-wren", 7, capture_ns - 25 * MS).known(
+            capture_ns, 2e-3, 5e-3
+        ),
         make.switched("switch-up", "stylus-lark", 3, 0),
         make.switched("found", None, 4, 0),
     ]
-    return make.results(41, time.monotonic_ns(), fixes, events)
+    return make.results(41, capture_ns, fixes, events)
 
 
 def test_a_server_of_the_writing_library_reads_it(display, frame):
@@ -47,8 +53,14 @@ def test_a_server_of_the_writing_library_reads_it(display, frame):
     output.close()
     told = {address: values for address, *values in heard}
     assert told["/rushlight/frame"] == [41, 3]
-    assert told["/rushlight/down/stylus-wren"] == [7]
-    assert told["/rushlight/up/stylus-lark"] == [3]
+    to_dots, to_fixes, to_sending = told["/rushlight/delay"]
+    assert (to_dots, to_fixes) == pytest.approx((2.0, 5.0))
+    assert to_sending >= 9.0
+    trail, known, dots, fixes, sent = told["/rushlight/down/stylus-wren"]
+    assert (trail, known, dots, fixes) == pytest.approx((7, 25.0, 27.0, 30.0))
+    assert sent == pytest.approx(to_sending + 25.0, abs=1e-3)
+    trail, *unknown = told["/rushlight/up/stylus-lark"]
+    assert (trail, len(unknown)) == (3, 4) and np.isnan(unknown[:3]).all()
     spot = told["/rushlight/spot/stylus-wren"]
     # Numbers travel as 32-bit floats: seven digits.
     assert spot == pytest.approx([7, 0.6, 1.0, 300.0, 250.0, np.sqrt(12.5e-6), 1], rel=1e-6)
@@ -56,7 +68,7 @@ def test_a_server_of_the_writing_library_reads_it(display, frame):
     assert told["/rushlight/pose/ferry"] == pytest.approx(
         [9, 0.1, 0.2, 0.3, 1.0, 0.0, 0.0, 0.0, 1], rel=1e-6
     )
-    assert len(heard) == 6
+    assert len(heard) == 7
 
 
 def test_nobody_listening_is_no_trouble(display, frame):

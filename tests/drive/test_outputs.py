@@ -29,7 +29,11 @@ class Noted:
 
 def test_times_are_told_for_those_that_sent(display, make):
     outputs = Outputs([Noted("near", 5), Noted("threaded", -1)], display)
-    assert outputs.put(make.results(0, 0, [make.fix("wren", 1, 0.5, 0.5, 0)])) == {"near": 5}
+    assert outputs.put(make.results(2, 0, [make.fix("wren", 1, 0.5, 0.5, 0)])) == {"near": 5}
+    outputs.departures.left("threaded", [1, 2, 2, -1], 7)  # as from its thread
+    told = [(each.output, each.frame, each.sent_ns) for each in outputs.departures.take()]
+    assert told == [("near", 2, 5), ("threaded", 1, 7), ("threaded", 2, 7)]
+    assert outputs.departures.take() == []
 
 
 def test_the_end_calls_off_and_closes_once(display, make):

@@ -58,12 +58,17 @@ def test_the_example_of_a_line(display, make):
         shown["capture_ns"],
         [
             make.fix(
-                fix["carried"], fix["trail"], 0.6, 1.0, fix["capture_ns"], fix["frame"], cov=cov
+                fix["carried"], fix["trail"], 0.6, 1.0, fix["capture_ns"], fix["frame"], cov=cov,
+                detect_ns=fix["detect_ns"], map_ns=fix["map_ns"],
             )
         ],
-        [make.switched(event["kind"], event["carried"], event["trail"], event["time_ns"], 39)],
-    )
-    printed = json.loads(line_of(results, display))
+        [
+            make.switched(
+                event["kind"], event["carried"], event["trail"], event["time_ns"], event["frame"]
+            ).known(shown["capture_ns"], 2e-3, 2.5e-3)
+        ],
+    )  # fmt: skip
+    printed = json.loads(line_of(results, display, shown["sent_ns"]))
     printed["fixes"][0]["position_std_m"][:2] = np.round(
         printed["fixes"][0]["position_std_m"][:2], 9
     ).tolist()

@@ -17,6 +17,8 @@ for (const type of ["over", "enter", "down", "move", "up", "cancel", "out", "lea
     type, id: e.pointerId, x: e.clientX, y: e.clientY, pressure: e.pressure, kind: e.pointerType,
     primary: e.isPrimary, button: e.button, buttons: e.buttons, target: e.target.id,
     carried: e.rushlight.carried, stamp: e.timeStamp, delay: e.rushlight.delay,
+    stages: [e.rushlight.captureTime, e.rushlight.detectTime, e.rushlight.mapTime,
+             e.rushlight.sentTime],
     merged: e.getCoalescedEvents().length, ahead: e.getPredictedEvents().map(p => p.clientX),
     now: performance.now()}));
 }
@@ -161,6 +163,11 @@ def test_times_are_those_of_the_capture(wall, boxes):
     for e in events:
         assert e["delay"] == pytest.approx(e["now"] - e["stamp"], abs=5.0)
         assert -0.01 <= e["delay"] < 2000.0  # nothing is heard before it was; times are rounded
+        captured, found, mapped, sent = e["stages"]
+        assert captured == e["stamp"]
+        # The fixes say that all was done as it was seen; clocks are set anew on the way.
+        assert (found, mapped) == pytest.approx((captured, captured), abs=5.0)
+        assert found - 0.01 <= sent <= e["now"] + 0.01
     foretold = 0
     for before, e in pairwise(events):
         assert e["merged"] == 1

@@ -17,7 +17,7 @@ from rushlight.keep.schema import DOT, SCHEMA_VERSION, TABLES
 from rushlight.keep.session import SessionReader, SessionWriter
 from rushlight.keep.writer import fold_session
 from rushlight.records.dots import Dots, Frame
-from rushlight.records.session import Clock, Event, Fix, SessionHeader, TrailLink
+from rushlight.records.session import Clock, Departure, Event, Fix, SessionHeader, TrailLink
 
 HEADER = SessionHeader(
     rig="ab" * 32,
@@ -87,7 +87,7 @@ LINKS = [
     TrailLink("left", 1, -1, 4, None, None, float("nan"), "coasting"),
 ]
 EVENTS = [
-    Event(LATE_NS, "switch-down", "stylus", 4, 3, "pressed"),
+    Event(LATE_NS, "switch-down", "stylus", 4, 3, "pressed").known(LATE_NS + 40, 2e-9, 3e-9),
     Event(LATE_NS + 1, "fault"),
 ]
 
@@ -142,6 +142,46 @@ def test_everything_comes_back(path: Path) -> None:
         assert held == LINKS[0]
         assert (coasting.dot, coasting.carried, coasting.state) == (-1, None, "coasting")
         assert np.isnan(coasting.confidence)
+
+
+def test_departures_come_back_and_a_live_session_tells_its_own(path: Path) -> None:
+    began_ns = time.monotonic_ns()
+    with SessionWriter(path, HEADER, "measured", live=True) as session:
+        session.put_frame(frame("left", 0, LATE_NS))
+        session.put_departures([Departure("lines", 0, LATE_NS + 3)])
+        deadline = time.monotonic() + 10
+        saved: list[Departure] = []
+        while not saved and time.monotonic() < deadline:
+            saved = session.saved()
+            time.sleep(0.01)
+        session.put_frame(frame("left", 1, LATE_NS + 8))  # saved by the closing alone
+    assert [(each.output, each.frame) for each in saved] == [("session", 0)]
+    with SessionReader(path) as again:
+        left = again.departure_table()
+    assert left["output"].tolist() == ["lines", "session", "session"]
+    assert left["frame"].tolist() == [0, 0, 1]
+    assert left["sent_ns"][1] == saved[0].sent_ns
+    assert began_ns < left["sent_ns"][1] < left["sent_ns"][2] <= time.monotonic_ns()
+
+
+def test_a_session_of_the_first_version_is_still_read(path: Path) -> None:
+    record(path)
+    database = sqlite3.connect(path)
+    database.execute("DROP TABLE departure")
+    for stage in ("capture", "detect", "map", "sent"):
+        database.execute(f"ALTER TABLE event DROP COLUMN {stage}_ns")
+    database.execute("PRAGMA user_version = 1")
+    database.commit()
+    database.close()
+    with SessionReader(path) as session:
+        first, second = session.events()
+        assert (first.kind, first.detail, first.trail) == ("switch-down", "pressed", 4)
+        assert (first.capture_ns, first.detect_ns, first.map_ns, first.sent_ns) == (-1,) * 4
+        assert second.kind == "fault"
+        assert {name: len(column) for name, column in session.departure_table().items()} == {
+            "output": 0, "frame": 0, "sent_ns": 0,
+        }  # fmt: skip
+        assert len(list(session.fixes())) == 2
 
 
 def test_header_says_what_it_was_made_from(path: Path) -> None:
@@ -364,7 +404,7 @@ def test_a_later_version_is_refused(path: Path) -> None:
     database.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
     database.close()
     assert refusal(path) == (
-        "touches.session has tables of version 2, and this program reads up to 1; "
+        "touches.session has tables of version 3, and this program reads up to 2; "
         "use a later version of Rushlight."
     )
 

@@ -31,7 +31,8 @@ def packet():
         cameras=("beam",), predicted=False, hypotheses=(1.0,),
         position_m=np.array([0.6, 1.0, np.nan]),
     )  # fmt: skip
-    results = Results(41, 0, [fix], [Event(0, "switch-down", "stylus-wren", 7, 41)])
+    down = Event(0, "switch-down", "stylus-wren", 7, 39).known(17_000_000, 2e-3, 3e-3)
+    results = Results(41, 0, [fix], [down])
     return bundle(results, Display((2.4, 1.5), (1200, 750), "wall"), CAPTURE_UNIX_S)
 
 
@@ -39,13 +40,17 @@ def test_messages_and_values(packet):
     told = [message[:3] for message in oscpy_parser.read_packet(packet)]
     assert [address for address, *_ in told] == [
         b"/rushlight/frame",
+        b"/rushlight/delay",
         b"/rushlight/down/stylus-wren",
         b"/rushlight/spot/stylus-wren",
     ]
     assert told[0][2] == [41, 1]
-    assert told[1][2] == [7]
-    trail, x, y, x_px, y_px, std_m, seen = told[2][2]
-    assert bytes(told[2][1]) == b"ifffffi"
+    assert (bytes(told[1][1]), told[1][2][:2]) == (b"fff", [0.0, 0.0])
+    assert math.isnan(told[1][2][2])
+    assert bytes(told[2][1]) == b"iffff"
+    assert told[2][2][:4] == pytest.approx([7, 17.0, 19.0, 20.0])
+    trail, x, y, x_px, y_px, std_m, seen = told[3][2]
+    assert bytes(told[3][1]) == b"ifffffi"
     assert (trail, seen) == (7, 1)
     assert (x, y, x_px, y_px) == pytest.approx((0.6, 1.0, 300.0, 250.0), rel=1e-7)
     assert math.isnan(std_m)

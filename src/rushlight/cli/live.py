@@ -89,7 +89,6 @@ def _table(state: LiveState) -> Table:
 
 
 def _rows(state: LiveState) -> list[tuple[str, str]]:
-    detect, mapped, sent = (_ms(value) for value in state.delay_ms)
     lit = [name if math.isnan(x) else f"{name} at {x:.3f}, {y:.3f} m" for name, x, y in state.lit]
     rows = [
         (
@@ -101,7 +100,7 @@ def _rows(state: LiveState) -> list[tuple[str, str]]:
         ("frames", f"{state.frames}, {state.dropped} dropped, {state.reconnects} reconnects"),
         ("dots", f"{state.dots}, {state.doubtful} doubtful"),
         ("lit", "; ".join(lit) or "none"),
-        ("delay", f"to dots {detect}, to fixes {mapped}, to sending {sent}"),
+        *((f"{what} delay", words) for what, words in _delays(state)),
     ]
     return rows + [
         (name, f"{left} messages, {lost} overtaken") for name, left, lost in state.outputs
@@ -112,5 +111,9 @@ def _number(value: float) -> str:
     return "–" if math.isnan(value) else f"{value:.1f}"
 
 
-def _ms(value: float) -> str:
-    return "–" if math.isnan(value) else f"{value:.1f} ms"
+def _delays(state: LiveState) -> list[tuple[str, str]]:
+    """Medians since the light by stage, a line each for places, presses and releases."""
+    told: dict[str, list[str]] = {}
+    for each in state.delays:
+        told.setdefault(each.what, []).append(f"{each.stage} {each.median_ms:.1f}")
+    return [(what, " → ".join(words) + " ms") for what, words in told.items()]

@@ -253,6 +253,15 @@ def _show(summary: RunSummary, json: bool) -> None:
         for name, sent, lost in summary.outputs
     ]
     render.table("", ["what", "how many", "remark"], rows)
+    if summary.delays:
+        render.table(
+            "How long after the light (presses and releases are known some frames after it)",
+            ["of", "stage", "median [ms]", "95 % below [ms]", "how many"],
+            [
+                [each.what, each.stage, f"{each.median_ms:.1f}", f"{each.p95_ms:.1f}", each.count]
+                for each in summary.delays
+            ],
+        )
     render.findings(summary.findings)
     render.note(f"written: {', '.join([summary.session, *summary.exports])}")
 

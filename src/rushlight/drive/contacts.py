@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from rushlight.drive.output import Display, Results, Step, StepKind
-from rushlight.records.session import Fix
+from rushlight.records.session import Event, Fix
 
 MOST_WAITING = 256
 """Steps that may wait before what lies between is given up; no source: a quarter of a second of
@@ -60,18 +60,21 @@ class Contacts:
         ups = [event for event in results.events if event.kind in ("switch-up", "lost")]
         for event in ups:
             if event.trail not in moving:
-                steps += self._lift(event.trail, event.time_ns)
+                steps += self._lift(event)
         for fix in fixes:
             if fix.dimensions == 2 and self._display.surface in (None, fix.surface):
                 steps += self._follow(fix)
         for event in ups:
             if event.trail in moving:
-                steps += self._lift(event.trail, event.time_ns)
-        return steps
+                steps += self._lift(event)
+        return [replace(step, frame=results.frame) for step in steps]
 
     def call_off(self) -> list[Step]:
         """Steps that end everything that is down, for a run that ends in the middle."""
-        steps = [replace(contact.last, kind="cancel") for contact in self._down.values()]
+        steps = [
+            replace(contact.last, kind="cancel", detect_ns=-1, map_ns=-1, frame=-1)
+            for contact in self._down.values()
+        ]
         self._down.clear()
         self._of_trail.clear()
         return steps
@@ -83,28 +86,36 @@ class Contacts:
         contact = self._down.get(number)
         steps: list[Step] = []
         if not fix.switch:
-            return [] if contact is None else [self._up(number, fix.capture_ns)]
+            return [] if contact is None else [self._up(number, fix.capture_ns, fix)]
         if contact is not None and contact.trail != fix.trail:
-            steps.append(self._up(number, contact.last.capture_ns))
+            steps.append(self._up(number, contact.last.capture_ns, fix))
             contact = None
         x_px, y_px = self._display.px(float(fix.position_m[0]), float(fix.position_m[1]))
         kind: StepKind = "down" if contact is None else "move"
-        step = Step(kind, number, fix.carried, x_px, y_px, fix.capture_ns)
+        moments = fix.capture_ns, fix.detect_ns, fix.map_ns
+        step = Step(kind, number, fix.carried, x_px, y_px, *moments)
         self._down[number] = _Contact(fix.trail, step)
         self._of_trail.setdefault(fix.trail, set()).add(number)
         return [*steps, step]
 
-    def _lift(self, trail: int, time_ns: int) -> list[Step]:
+    def _lift(self, event: Event) -> list[Step]:
         """Everything of an ended trail goes up."""
-        return [self._up(number, time_ns) for number in sorted(self._of_trail.get(trail, ()))]
+        numbers = sorted(self._of_trail.get(event.trail, ()))
+        return [self._up(number, event.time_ns, event) for number in numbers]
 
-    def _up(self, number: int, time_ns: int) -> Step:
+    def _up(self, number: int, time_ns: int, known: Event | Fix) -> Step:
         """One pointer goes up where it was last."""
         contact = self._down.pop(number)
         self._of_trail[contact.trail].discard(number)
         if not self._of_trail[contact.trail]:
             del self._of_trail[contact.trail]
-        return replace(contact.last, kind="up", capture_ns=max(time_ns, contact.last.capture_ns))
+        return replace(
+            contact.last,
+            kind="up",
+            capture_ns=max(time_ns, contact.last.capture_ns),
+            detect_ns=known.detect_ns,
+            map_ns=known.map_ns,
+        )
 
 
 class WaitingSteps:

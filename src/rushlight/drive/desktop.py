@@ -5,10 +5,12 @@ from __future__ import annotations
 import contextlib
 import sys
 import threading
+import time
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from rushlight.drive.contacts import WaitingSteps
+from rushlight.drive.departures import Departures
 from rushlight.drive.output import NOT_SENT, Display, Results, Step
 from rushlight.errors import Finding, RushlightError
 
@@ -58,6 +60,8 @@ class DesktopOutput:
         Whose pixels the steps are in.
     region
         Where on the desktop the display is; None takes the whole desktop.
+    departures
+        Told of steps as the desktop has taken them.
 
     Raises
     ------
@@ -67,8 +71,14 @@ class DesktopOutput:
 
     name = "desktop"
 
-    def __init__(self, display: Display, region: Region | None = None) -> None:
+    def __init__(
+        self,
+        display: Display,
+        region: Region | None = None,
+        departures: Departures | None = None,
+    ) -> None:
         self.sent = 0
+        self._departures = departures or Departures()
         self.findings: list[Finding] = []
         self._pixels = display.pixels
         # The library beneath prints warnings, and standard output may carry JSON lines.
@@ -117,6 +127,9 @@ class DesktopOutput:
                 for step in steps:
                     self._do(step)
                     self.sent += 1
+                self._departures.left(
+                    self.name, [step.frame for step in steps], time.monotonic_ns()
+                )
             if self._held:
                 self._mouse.release(self._button)
         except Exception as error:  # each desktop's library raises its own kind

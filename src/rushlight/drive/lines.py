@@ -7,12 +7,14 @@ import math
 import os
 import sys
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Any, TextIO
 
 import numpy as np
 
+from rushlight.drive.departures import Departures
 from rushlight.drive.output import NOT_SENT, Display, Results, Step
 from rushlight.errors import Finding
 from rushlight.records.session import Event, Fix
@@ -27,6 +29,11 @@ STOP_S = 1.0
 def _known(value: float) -> float | None:
     """The number, or None where it is not known."""
     return value if math.isfinite(value) else None
+
+
+def _happened(value: int) -> int | None:
+    """A moment or number, or None where it did not happen."""
+    return value if value >= 0 else None
 
 
 def fix_object(fix: Fix, display: Display) -> dict[str, Any]:
@@ -50,6 +57,8 @@ def fix_object(fix: Fix, display: Display) -> dict[str, Any]:
         "frame": fix.frame,
         "capture_ns": fix.capture_ns,
         "valid_ns": fix.valid_ns,
+        "detect_ns": _happened(fix.detect_ns),
+        "map_ns": _happened(fix.map_ns),
         "dimensions": fix.dimensions,
         "surface": fix.surface,
         "position_m": [_known(float(each)) for each in fix.position_m],
@@ -68,23 +77,29 @@ def event_object(event: Event) -> dict[str, Any]:
         "kind": event.kind,
         "time_ns": event.time_ns,
         "carried": event.carried,
-        "trail": event.trail if event.trail >= 0 else None,
-        "frame": event.frame if event.frame >= 0 else None,
+        "trail": _happened(event.trail),
+        "frame": _happened(event.frame),
         "detail": event.detail,
+        "capture_ns": _happened(event.capture_ns),
+        "detect_ns": _happened(event.detect_ns),
+        "map_ns": _happened(event.map_ns),
     }
 
 
-def line_of(results: Results, display: Display) -> str:
+def line_of(results: Results, display: Display, sent_ns: int) -> str:
     """One frame's results as one line of JSON, without its end.
 
     Parameters
     ----------
     results, display
         See `fix_object`.
+    sent_ns
+        Host monotonic time at which it is written [ns].
     """
     body = {
         "frame": results.frame,
         "capture_ns": results.capture_ns,
+        "sent_ns": sent_ns,
         "fixes": [fix_object(fix, display) for fix in results.fixes],
         "events": [event_object(event) for event in results.events],
     }
@@ -129,12 +144,20 @@ class LinesOutput:
         See `fix_object`.
     stream
         Text stream to write to; standard output by default.
+    departures
+        Told of frames as they have been written.
     """
 
     name = "lines"
 
-    def __init__(self, display: Display, stream: TextIO | None = None) -> None:
+    def __init__(
+        self,
+        display: Display,
+        stream: TextIO | None = None,
+        departures: Departures | None = None,
+    ) -> None:
         self.sent = self.lost = 0
+        self._departures = departures or Departures()
         self.findings: list[Finding] = []
         self._display = display
         self._print = _printer(sys.stdout if stream is None else stream)
@@ -181,11 +204,12 @@ class LinesOutput:
         """Write until the end or until nobody reads."""
         while (results := self._next()) is not None:
             try:
-                self._print(line_of(results, self._display) + "\n")
+                self._print(line_of(results, self._display, time.monotonic_ns()) + "\n")
             except (OSError, ValueError) as error:  # a closed stream is a ValueError
                 self._end(error)
                 return
             self.sent += 1
+            self._departures.left(self.name, [results.frame], time.monotonic_ns())
 
     def _end(self, error: Exception) -> None:
         """Note that nobody reads any more."""

@@ -42,7 +42,9 @@ def address_part(name: str) -> str:
     return _UNFIT.sub("_", name)
 
 
-def bundle(results: Results, display: Display, capture_unix_s: float | None) -> bytes:
+def bundle(
+    results: Results, display: Display, capture_unix_s: float | None, sent_ns: int = -1
+) -> bytes:
     """One frame's results as the bytes of one bundle.
 
     Parameters
@@ -53,6 +55,8 @@ def bundle(results: Results, display: Display, capture_unix_s: float | None) -> 
         Whose pixels are given beside metres.
     capture_unix_s
         Moment of capture [s] since 1970 in UTC; None writes the tag "at once".
+    sent_ns
+        Moment of sending on the clock of the capture times [ns]; −1 where that is not known.
 
     Returns
     -------
@@ -63,8 +67,12 @@ def bundle(results: Results, display: Display, capture_unix_s: float | None) -> 
     tag: Any = IMMEDIATELY if capture_unix_s is None else capture_unix_s
     builder = OscBundleBuilder(tag)
     builder.add_content(_message("/rushlight/frame", "ii", (results.frame, len(results.fixes))))
+    if results.fixes:
+        newest = results.fixes[-1]
+        since_ms = _delays_ms(results.capture_ns, newest.detect_ns, newest.map_ns, sent_ns)
+        builder.add_content(_message("/rushlight/delay", "fff", since_ms))
     for event in results.events:
-        if (switching := _switching(event)) is not None:
+        if (switching := _switching(event, sent_ns)) is not None:
             builder.add_content(switching)
     for fix in results.fixes:
         builder.add_content(_place(fix, display))
@@ -118,7 +126,8 @@ class OscOutput:
         if self._live:
             capture_s = (time.time_ns() - time.monotonic_ns() + results.capture_ns) * 1e-9
         try:
-            self._socket.sendto(bundle(results, self._display, capture_s), self._to)
+            sent_ns = time.monotonic_ns() if self._live else NOT_SENT
+            self._socket.sendto(bundle(results, self._display, capture_s, sent_ns), self._to)
         except ConnectionError:
             pass  # nobody listens at the moment, which the system tells at the next sending
         except OSError as error:
@@ -177,11 +186,19 @@ def _place(fix: Fix, display: Display) -> Any:
     )
 
 
-def _switching(event: Event) -> Any:
+def _delays_ms(since_ns: int, *moments_ns: int) -> list[float]:
+    """Moments counted from one, so that they fit into short floats [ms]; NaN if unknown."""
+    return [(each - since_ns) * 1e-6 if each >= 0 else np.nan for each in moments_ns]
+
+
+def _switching(event: Event, sent_ns: int) -> Any:
     """The message of a light that goes on or off; None for other events."""
     words = {"switch-down": "down", "switch-up": "up"}
     if event.kind not in words or event.carried is None:
         return None
+    moments_ns = (event.capture_ns, event.detect_ns, event.map_ns, sent_ns)
     return _message(
-        f"/rushlight/{words[event.kind]}/{address_part(event.carried)}", "i", (event.trail,)
+        f"/rushlight/{words[event.kind]}/{address_part(event.carried)}",
+        "iffff",
+        (event.trail, *_delays_ms(event.time_ns, *moments_ns)),
     )

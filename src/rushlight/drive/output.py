@@ -54,6 +54,11 @@ class Step:
         Place in display pixels, origin in the display's top-left corner; may lie outside.
     capture_ns
         Moment of the frame that shows it [ns].
+    detect_ns, map_ns
+        Ends of detection and of mapping in the frame by which it was known [ns]; −1 where
+        that is not told.
+    frame
+        Index of that frame; −1 for what no frame told.
     """
 
     kind: StepKind
@@ -62,6 +67,9 @@ class Step:
     x_px: float
     y_px: float
     capture_ns: int
+    detect_ns: int = -1
+    map_ns: int = -1
+    frame: int = -1
 
 
 @dataclass(frozen=True)
@@ -157,7 +165,8 @@ class Output(Protocol):
         -------
         int
             Host monotonic time at which they left this process [ns], or `NOT_SENT` where they
-            still wait for a thread or for room, or nothing was to be sent.
+            still wait for a thread or for room, or nothing was to be sent. What leaves later is
+            told to `departures.Departures`.
         """
 
     def close(self) -> None:

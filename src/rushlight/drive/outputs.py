@@ -7,6 +7,7 @@ from types import TracebackType
 from typing import Literal, Self, TextIO
 
 from rushlight.drive.contacts import Contacts
+from rushlight.drive.departures import Departures
 from rushlight.drive.desktop import DesktopOutput, Region
 from rushlight.drive.lines import LinesOutput
 from rushlight.drive.osc import OscOutput
@@ -33,10 +34,23 @@ class Outputs:
         Open already.
     display
         Turns places on the surface into pixels.
+    departures
+        To which those with a thread of their own tell what left.
+
+    Attributes
+    ----------
+    departures
+        What left by any of them, until it is taken.
     """
 
-    def __init__(self, outputs: Iterable[Output], display: Display) -> None:
+    def __init__(
+        self,
+        outputs: Iterable[Output],
+        display: Display,
+        departures: Departures | None = None,
+    ) -> None:
         self.outputs = list(outputs)
+        self.departures = departures or Departures()
         self._contacts = Contacts(display)
         self._last = Results(-1, 0)
         self._closed = False
@@ -63,12 +77,16 @@ class Outputs:
         -------
         dict[str, int]
             Host monotonic time [ns] at which they left, by the output's name, for those that
-            sent them within this call. An output with a thread of its own is not among them.
+            sent them within this call. An output with a thread of its own is not among them;
+            it tells `departures` later.
         """
         steps = self._contacts.steps(results)
         self._last = results
         sent = {output.name: output.put(results, steps) for output in self.outputs}
-        return {name: sent_ns for name, sent_ns in sent.items() if sent_ns >= 0}
+        left = {name: sent_ns for name, sent_ns in sent.items() if sent_ns >= 0}
+        for name, sent_ns in left.items():
+            self.departures.left(name, [results.frame], sent_ns)
+        return left
 
     def call_off(self) -> None:
         """Call off what is down, as when no frames come; it comes down anew when seen again."""
@@ -135,11 +153,12 @@ def open_outputs(
         When one of them cannot be opened; those opened before are closed again.
     """
     drive = drive or Drive()
+    departures = Departures()
     makers: dict[str, Callable[[], Output]] = {
-        "pointer": lambda: PointerOutput(display, drive.pointer, live),
+        "pointer": lambda: PointerOutput(display, drive.pointer, live, departures),
         "touch": lambda: TouchOutput(display),
-        "desktop": lambda: DesktopOutput(display, region),
-        "lines": lambda: LinesOutput(display, stream),
+        "desktop": lambda: DesktopOutput(display, region, departures),
+        "lines": lambda: LinesOutput(display, stream, departures),
         "osc": lambda: OscOutput(display, drive.osc, live),
     }
     asked = [name for name in names if name != ELSEWHERE]
@@ -158,4 +177,4 @@ def open_outputs(
         for output in opened:
             output.close()
         raise
-    return Outputs(opened, display)
+    return Outputs(opened, display, departures)

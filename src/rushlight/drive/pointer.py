@@ -11,6 +11,7 @@ import time
 from collections.abc import Sequence
 
 from rushlight.drive.contacts import WaitingSteps
+from rushlight.drive.departures import Departures
 from rushlight.drive.origin import is_loopback
 from rushlight.drive.output import NOT_SENT, Display, Results, Step, parse_address
 from rushlight.drive.pointer_server import Serving, serve
@@ -40,6 +41,8 @@ class PointerOutput:
         Host and port; port 0 takes any that is free.
     live
         Whether capture times are on the host's monotonic clock; then a page knows the delay.
+    departures
+        Told of messages that had to wait for room, as they leave.
 
     Attributes
     ----------
@@ -56,7 +59,13 @@ class PointerOutput:
 
     name = "pointer"
 
-    def __init__(self, display: Display, address: str = DEFAULT_ADDRESS, live: bool = True) -> None:
+    def __init__(
+        self,
+        display: Display,
+        address: str = DEFAULT_ADDRESS,
+        live: bool = True,
+        departures: Departures | None = None,
+    ) -> None:
         host, port = parse_address(address, "rig.toml: drive.pointer")
         listening = _listen(host, port, address)
         port = listening.getsockname()[1]
@@ -64,8 +73,10 @@ class PointerOutput:
         self.sent = 0
         self._live = live
         self._waiting = WaitingSteps()
+        self._departures = departures or Departures()
         self._heard = b""
         self._unwritten = b""
+        self._frames_late: list[int] = []
         self._listening = self._lost_there = 0
         self._ended = False
         shown = f"[{host}]" if ":" in host else host
@@ -102,12 +113,22 @@ class PointerOutput:
             return NOT_SENT
         self._hear()
         self._waiting.add(steps)
-        if not self._flush() or not len(self._waiting):
+        if not self._flush():
+            return NOT_SENT
+        self._departures.left(self.name, self._frames_late, time.monotonic_ns())
+        self._frames_late = []
+        if not len(self._waiting):
             return NOT_SENT
         sent_ns = time.monotonic_ns()
-        self._unwritten = message(self._waiting.take(), sent_ns, self._live).encode() + b"\n"
+        leaving = self._waiting.take()
+        self._unwritten = message(leaving, sent_ns, self._live).encode() + b"\n"
         self.sent += 1
-        return sent_ns if self._flush() else NOT_SENT
+        frames = [step.frame for step in leaving if step.frame != results.frame]
+        if not self._flush():
+            self._frames_late = [*frames, results.frame]
+            return NOT_SENT
+        self._departures.left(self.name, frames, sent_ns)
+        return sent_ns
 
     def close(self) -> None:
         """End the server; pages call off what is down, and try to come back."""

@@ -37,6 +37,9 @@ PAGE_FILES = {
 POLICY = "default-src 'self'; connect-src 'self' ws: wss:; frame-ancestors 'self'"
 """Content security policy of the pages: nothing from elsewhere (W3C CSP level 3)."""
 
+TELL_EVERY_S = 0.25
+"""How often at most the tracker is told of new losses [s]; no source."""
+
 CLOSING_S = 1
 """Time that open connections are given to close."""
 
@@ -101,7 +104,8 @@ class _Hub:
         self.serving = serving
         self.pages: set[_Page] = set()
         self._tracker = tracker
-        self._lost = 0
+        self._lost = self._told_lost = 0
+        self._told_s = 0.0
 
     async def lines(self) -> AsyncIterator[str]:
         """Lines from the tracker until it closes."""
@@ -119,11 +123,19 @@ class _Hub:
             body = json.loads(line)
             for page in self.pages:
                 page.put(line, body)
+            due = time.monotonic() - self._told_s > TELL_EVERY_S
+            if due and self._lost_so_far() != self._told_lost:
+                await self.tell()
+
+    def _lost_so_far(self) -> int:
+        """Steps that newer ones overtook on the way to any page."""
+        return self._lost + sum(page.waiting.lost for page in self.pages)
 
     async def tell(self) -> None:
         """Tell the tracker how many listen, and what was lost on the way to them."""
-        lost = self._lost + sum(page.waiting.lost for page in self.pages)
-        state = json.dumps({"listening": len(self.pages), "lost": lost}).encode() + b"\n"
+        self._told_lost, self._told_s = self._lost_so_far(), time.monotonic()
+        told = {"listening": len(self.pages), "lost": self._told_lost}
+        state = json.dumps(told).encode() + b"\n"
         with contextlib.suppress(OSError):
             await asyncio.get_running_loop().sock_sendall(self._tracker, state)
 

@@ -14,30 +14,37 @@ Row = list[Any]
 
 
 def row_of(step: Step, live: bool) -> Row:
-    """A step as the page reads it: pointer, carried, kind, x [px], y [px], capture [ms].
+    """A step as the page reads it.
+
+    Pointer, carried, kind, x [px], y [px], and the moments of capture, detection and mapping [ms].
 
     Parameters
     ----------
     step
         As it is.
     live
-        Whether capture times are on the host's monotonic clock; null stands for them otherwise.
+        Whether capture times are on the host's monotonic clock; null stands for them otherwise,
+        and for moments that did not happen.
     """
-    capture_ms = round(step.capture_ns * 1e-6, 3) if live else None
+    moments_ms = [
+        round(each * 1e-6, 3) if live and each >= 0 else None
+        for each in (step.capture_ns, step.detect_ns, step.map_ns)
+    ]
     return [
         step.pointer,
         step.carried,
         step.kind,
         round(step.x_px, 3),
         round(step.y_px, 3),
-        capture_ms,
+        *moments_ms,
     ]
 
 
 def step_of(row: Row) -> Step:
-    """The step of a row, its capture time [ns] rounded to whole microseconds."""
-    pointer, carried, kind, x_px, y_px, capture_ms = row
-    return Step(kind, pointer, carried, x_px, y_px, round((capture_ms or 0.0) * 1e6))
+    """The step of a row, its moments [ns] rounded to whole microseconds."""
+    pointer, carried, kind, x_px, y_px, *moments_ms = row
+    moments_ns = (-1 if each is None else round(each * 1e6) for each in moments_ms)
+    return Step(kind, pointer, carried, x_px, y_px, *moments_ns)
 
 
 def message(steps: Sequence[Step], sent_ns: int, live: bool) -> str:

@@ -5,38 +5,29 @@ from __future__ import annotations
 import math
 import threading
 import time
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Self
 
 import numpy as np
 
 from rushlight.capture.devices import CameraList, list_cameras
 from rushlight.capture.live import LiveDots, LiveFrames
-from rushlight.drive.output import Display, Results
-from rushlight.drive.outputs import ELSEWHERE, Outputs, open_outputs
-from rushlight.drive.pointer import PointerOutput
-from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.following import Setting, header_of, own_filter, prepare, store
-from rushlight.jobs.load import load_rig, typed_length_s, typed_quantity
+from rushlight.jobs.following import header_of, own_filter, prepare, store
+from rushlight.jobs.live_outputs import Sending, foretelling_s
+from rushlight.jobs.load import load_rig, typed_length_s
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.jobs.sources import open_source
 from rushlight.jobs.warm import warm
 from rushlight.keep.writer import SessionWriter
-from rushlight.records.rig import Rig
-from rushlight.records.session import Clock, Fix
+from rushlight.records.session import Clock
 from rushlight.track.filter import filter_maker
 from rushlight.track.following import Followed, Follower
-from rushlight.track.foretell import Foretold
+from rushlight.track.stages import StageDelay, Stages
 from rushlight.track.switch import RELEASE_S
 from rushlight.track.tally import Tally
-
-MOST_AHEAD_S = 0.5
-"""Farthest that a hand is foretold [s]; no source."""
 
 TELL_EVERY_S = 0.25
 """How often the state is told [s]."""
@@ -45,7 +36,7 @@ LATE_FRAMES = 3.0
 """So many frame periods without a frame, and 0.1 s at least, call off what is down; no source."""
 
 RECENT = 120
-"""Frames over which delays are told."""
+"""Frames, presses and releases over which delays are told."""
 
 
 @dataclass(frozen=True)
@@ -95,9 +86,8 @@ class LiveState:
         What is lit, with its place [m]; NaN where no map tells it.
     silent_s
         How long no frame came [s], 0 while they come.
-    delay_ms
-        Medians over the last frames from the middle of the exposure to dots, to fixes and to
-        sending [ms]; NaN where nothing was to be told.
+    delays
+        How late each stage was of late; none before anything was lit.
     outputs
         Name, messages that left, and steps that newer ones overtook.
     """
@@ -111,7 +101,7 @@ class LiveState:
     doubtful: int
     lit: tuple[tuple[str, float, float], ...]
     silent_s: float
-    delay_ms: tuple[float, float, float]
+    delays: tuple[StageDelay, ...]
     outputs: tuple[tuple[str, int, int], ...]
 
 
@@ -169,7 +159,7 @@ def run_live(
     filter_name = choice.filter_name or own_filter(document)
     new_filter = filter_maker(filter_name, document.smoothing if document else None)
     length_s = typed_length_s(choice.length)
-    _ahead_s(choice, document)
+    ahead_s = foretelling_s(choice.ahead, document)
     progress("loading the kernels", 0.0)
     warm()
     progress("loading the kernels", 1.0)
@@ -181,8 +171,8 @@ def run_live(
         header = header_of(setting, filter_name, Clock(id="host", kind="host-monotonic"))
         follower = setting.follower(new_filter)
         with (
-            _Sending(choice, setting) as sending,
-            SessionWriter(out, header, setting.basis) as session,
+            Sending(choice.outputs, ahead_s, setting) as sending,
+            SessionWriter(out, header, setting.basis, live=True) as session,
         ):
             for where in sending.served:
                 progress(f"pointer events at {where}", 0.0)
@@ -199,6 +189,8 @@ def run_live(
                 if ending is not None:
                     ending.cancel()
             loop.finish()
+            sending.close()
+            loop.note_departures()
             for event in source.faults:
                 session.put_event(event)
         told = (*source.findings, *sending.findings, *loop.counts.faults())
@@ -214,6 +206,7 @@ def run_live(
         reconnects=source.reconnects,
         rate_hz=loop.rate_hz,
         outputs=sending.counts(),
+        delays=loop.stages.delays(),
     )
 
 
@@ -223,14 +216,12 @@ class _Loop:
 
     source: Source
     follower: Follower
-    sending: _Sending
+    sending: Sending
     session: SessionWriter
     tell: Tell
     counts: Tally = field(default_factory=Tally)
     rate_hz: float | None = None
-    _delays_ms: deque[tuple[float, float, float]] = field(
-        default_factory=lambda: deque(maxlen=RECENT)
-    )
+    stages: Stages = field(default_factory=Stages)
     _told_s: float = 0.0
     _last_s: float = 0.0
     _quiet: bool = False
@@ -248,9 +239,9 @@ class _Loop:
             followed = _on_the_host_clock(self.follower.step(frame, dots), took_ns)
             followed = self.sending.send(followed)
             self.counts.add(followed)
+            self.stages.add(followed)
             store(self.session, followed)
-            if followed.fixes:
-                self._delays_ms.append(_delays_ms(followed.fixes[-1]))
+            self.note_departures()
             self._followed = followed
             self._tell_now_and_then()
 
@@ -267,6 +258,13 @@ class _Loop:
         for event in self.sending.send(ended).events:
             self.counts.events[event.kind] += 1
             self.session.put_event(event)
+
+    def note_departures(self) -> None:
+        """Keep and count what has left since the last time."""
+        left = self.sending.departures()
+        if left:
+            self.session.put_departures(left)
+        self.stages.left([*left, *self.session.saved()])
 
     def _silent(self) -> None:
         """No frame has come for a while: nothing may stay down, and the user is told."""
@@ -303,123 +301,24 @@ class _Loop:
             doubtful=int(followed.doubts[1:].sum()),
             lit=lit if lit or self._quiet else _named(followed),
             silent_s=time.monotonic() - self._last_s if self._quiet else 0.0,
-            delay_ms=self._medians(),
+            delays=self.stages.delays(RECENT),
             outputs=self.sending.counts(),
         )
-
-    def _medians(self) -> tuple[float, float, float]:
-        if not self._delays_ms:
-            return np.nan, np.nan, np.nan
-        told = np.array(self._delays_ms)
-        known = [column[np.isfinite(column)] for column in told.T]
-        first, second, third = (float(np.median(c)) if len(c) else np.nan for c in known)
-        return first, second, third
 
 
 def _on_the_host_clock(followed: Followed, took_ns: int) -> Followed:
     """Moments of detection and mapping as they were, not as if the frame came without delay."""
-    if not followed.fixes:
+    if not (followed.fixes or followed.events):
         return followed
-    detect_ns = took_ns + round(followed.detect_s * 1e9)
-    map_ns = took_ns + round(followed.map_s * 1e9)
-    fixes = [fix.replace(detect_ns=detect_ns, map_ns=map_ns) for fix in followed.fixes]
-    return replace(followed, fixes=fixes)
-
-
-def _delays_ms(fix: Fix) -> tuple[float, float, float]:
-    """From the middle of the exposure to dots, to the fix, and to sending [ms]."""
-    first, second, third = (
-        (at - fix.capture_ns) * 1e-6 if at >= 0 else np.nan
-        for at in (fix.detect_ns, fix.map_ns, fix.sent_ns)
+    moments = {
+        "detect_ns": took_ns + round(followed.detect_s * 1e9),
+        "map_ns": took_ns + round(followed.map_s * 1e9),
+    }
+    return replace(
+        followed,
+        fixes=[fix.replace(**moments) for fix in followed.fixes],
+        events=[replace(event, **moments) for event in followed.events],
     )
-    return first, second, third
-
-
-class _Sending:
-    """The outputs, if there are any, and how far ahead fixes are foretold for them.
-
-    What is sent may be foretold; what is kept is what was seen, with the moment of sending.
-    """
-
-    def __init__(self, choice: LiveChoice, setting: Setting) -> None:
-        rig = setting.rig
-        names = choice.outputs if choice.outputs is not None else tuple(rig.outputs if rig else ())
-        wanted = [name for name in dict.fromkeys(names) if name != ELSEWHERE]
-        ahead_s = _ahead_s(choice, rig)
-        self._foretold = Foretold(ahead_s) if ahead_s else None
-        self._outputs: Outputs | None = None
-        if not wanted:
-            return
-        if rig is None or not rig.surfaces or setting.surface_map is None:
-            raise RushlightError.of(
-                "output",
-                wanted[0],
-                "needs places on the surface, and without a rig and a registration there are none",
-                "give --rig and --registration",
-                "output-no-map",
-            )
-        surface = rig.surfaces[0]
-        display = Display((surface.width.value, surface.height.value), surface.pixels, surface.id)
-        self._outputs = open_outputs(wanted, display, rig.drive)
-
-    @property
-    def served(self) -> list[str]:
-        """Addresses at which something can be opened."""
-        each = self._outputs.outputs if self._outputs else []
-        return [output.url for output in each if isinstance(output, PointerOutput)]
-
-    @property
-    def findings(self) -> list[Finding]:
-        """Of the outputs."""
-        return self._outputs.findings if self._outputs else []
-
-    def counts(self) -> tuple[tuple[str, int, int], ...]:
-        """Name, messages that left, and what newer ones overtook, of each output."""
-        tally = self._outputs.tally if self._outputs else {}
-        return tuple((name, sent, lost) for name, (sent, lost) in tally.items())
-
-    def call_off(self) -> None:
-        """Call off what is down at every output."""
-        if self._outputs is not None:
-            self._outputs.call_off()
-
-    def send(self, followed: Followed) -> Followed:
-        """Hand the results to every output; the same with the moment at which they left."""
-        if self._outputs is None:
-            return followed
-        fixes = followed.fixes
-        if self._foretold is not None:
-            fixes = [self._foretold(fix) for fix in fixes]
-        frame = followed.frame
-        left = self._outputs.put(Results(frame.index, frame.capture_ns, fixes, followed.events))
-        if not left or not followed.fixes:
-            return followed
-        sent_ns = max(left.values())
-        kept = [fix.replace(sent_ns=sent_ns) for fix in followed.fixes]
-        return replace(followed, fixes=kept)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._outputs is not None:
-            self._outputs.close()
-
-
-def _ahead_s(choice: LiveChoice, rig: Rig | None) -> float:
-    """How far fixes are foretold [s]."""
-    typed = typed_quantity(choice.ahead, "time", "--ahead")
-    if typed is not None:
-        if not 0.0 <= typed <= MOST_AHEAD_S:
-            raise RushlightError.of(
-                "--ahead",
-                f'"{choice.ahead}"',
-                f"is outside 0 to {MOST_AHEAD_S * 1e3:g} ms; no hand can be foretold for longer",
-                'give a time such as "30 ms"',
-                "ahead-range",
-            )
-        return typed
-    return rig.drive.ahead.value if rig and rig.drive and rig.drive.ahead else 0.0
 
 
 def _named(followed: Followed) -> tuple[tuple[str, float, float], ...]:

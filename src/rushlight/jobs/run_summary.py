@@ -10,6 +10,7 @@ from rushlight.errors import Finding
 from rushlight.jobs.following import Setting
 from rushlight.keep.export import export_csv, export_parquet
 from rushlight.keep.session import SessionReader
+from rushlight.track.stages import StageDelay
 from rushlight.track.tally import Tally, median_ms
 
 
@@ -45,6 +46,8 @@ class RunSummary:
         Whether a registration mapped the dots to the surface.
     outputs
         Name of each output, messages that left, and what newer ones overtook.
+    delays
+        Of a live source, how late each stage was.
     findings
         What the user should know.
     """
@@ -74,6 +77,7 @@ class RunSummary:
     rate_hz: float | None = None
     reconnects: int = 0
     outputs: tuple[tuple[str, int, int], ...] = ()
+    delays: tuple[StageDelay, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """The summary as plain values, for JSON."""

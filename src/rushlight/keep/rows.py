@@ -14,7 +14,7 @@ import numpy as np
 from rushlight.keep.schema import ABSENT, FIX_COV
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots, Frame
-from rushlight.records.session import Event, Fix, TrailLink
+from rushlight.records.session import Departure, Event, Fix, TrailLink
 
 Row = tuple[Any, ...]
 Columns = dict[str, Array]
@@ -99,7 +99,13 @@ def event_row(event: Event) -> Row:
         _happened(event.trail),
         _happened(event.frame),
         event.detail,
+        *map(_happened, (event.capture_ns, event.detect_ns, event.map_ns, event.sent_ns)),
     )
+
+
+def departure_row(departure: Departure) -> Row:
+    """One departure."""
+    return (departure.output, int(departure.frame), int(departure.sent_ns))
 
 
 def dots_from(columns: Columns) -> Dots:
@@ -170,4 +176,8 @@ def event_from(columns: Columns, row: int) -> Event:
         trail=int(value["trail"]),
         frame=int(value["frame"]),
         detail=value["detail"],
+        capture_ns=int(value["capture_ns"]),
+        detect_ns=int(value["detect_ns"]),
+        map_ns=int(value["map_ns"]),
+        sent_ns=int(value["sent_ns"]),
     )

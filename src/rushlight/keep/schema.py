@@ -13,8 +13,12 @@ from typing import Literal
 APPLICATION_ID = 0x52555348
 """Marks a SQLite file as a session (the letters RUSH)."""
 
-SCHEMA_VERSION = 1
-"""Version of the tables; a reader refuses a later one."""
+SCHEMA_VERSION = 2
+"""Version of the tables; a reader refuses a later one.
+
+Version 2 added the table of departures and the moments of events (capture, detect, map, sent); in
+a session of version 1 they read as what did not happen.
+"""
 
 ColumnKind = Literal["whole", "real", "text", "flag"]
 
@@ -162,10 +166,15 @@ EVENT = Table(
     + _text("kind")
     + _text("carried", optional=True)
     + _maybe("trail", "frame")
-    + _text("detail"),
+    + _text("detail")
+    + _maybe("capture_ns", "detect_ns", "map_ns", "sent_ns"),
 )
 
-TABLES: dict[str, Table] = {table.name: table for table in (FRAME, DOT, TRAIL, FIX, EVENT)}
+DEPARTURE = Table("departure", _text("output") + _whole("frame", "sent_ns"))
+
+TABLES: dict[str, Table] = {
+    table.name: table for table in (FRAME, DOT, TRAIL, FIX, EVENT, DEPARTURE)
+}
 """Every table of measurements by name."""
 
 SESSION_DDL = (

@@ -116,6 +116,10 @@ class SessionReader:
         """Events in the order in which they were put."""
         return self.table("event")
 
+    def departure_table(self) -> Columns:
+        """When frames left by which output, in the order in which that became known."""
+        return self.table("departure")
+
     def frames(self, camera: str | None = None) -> Iterator[Frame]:
         """Frames one after another, without pictures, by camera and number."""
         columns = self.frame_table(camera)
@@ -176,7 +180,11 @@ class SessionReader:
         wanted = {"camera": camera, "frame": frame}
         given = {column: value for column, value in wanted.items() if value is not None}
         where = " AND ".join(f"{column} = ?" for column in given) or "1"
-        names = ", ".join(f'"{column}"' for column in table.names)
+        # A session of an earlier version lacks what later ones added.
+        there = {row[1] for row in self._all(f"PRAGMA table_info({name})")}
+        if not there:
+            return _columns(table, [])
+        names = ", ".join(f'"{each}"' if each in there else "NULL" for each in table.names)
         query = f"SELECT {names} FROM {name} WHERE {where} ORDER BY {table.order}"
         try:
             cursor = self._database.execute(query, tuple(given.values()))

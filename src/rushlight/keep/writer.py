@@ -5,20 +5,35 @@ from __future__ import annotations
 import os
 import sqlite3
 import threading
+import time
 from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from rushlight.errors import RushlightError
-from rushlight.keep.rows import Row, dot_rows, event_row, fix_row, frame_row, link_row
+from rushlight.keep.rows import (
+    Row,
+    departure_row,
+    dot_rows,
+    event_row,
+    fix_row,
+    frame_row,
+    link_row,
+)
 from rushlight.keep.schema import APPLICATION_ID, SCHEMA_VERSION, SESSION_DDL, TABLES
 from rushlight.records.document import Basis
 from rushlight.records.dots import Dots, Frame
-from rushlight.records.session import Event, Fix, SessionHeader, TrailLink
+from rushlight.records.session import Departure, Event, Fix, SessionHeader, TrailLink
 
 COMMIT_INTERVAL_S = 0.2
 """Longest time that a record waits to be saved: a killed process loses little more."""
+
+MOST_TOLD = 4096
+"""Saved frames that are remembered for whoever asks; no source."""
+
+SESSION = "session"
+"""The session's own name among the outputs."""
 
 GREATEST_BACKLOG = 200_000
 """Rows that may wait for the disk before whoever puts them has to wait too."""
@@ -41,6 +56,9 @@ class SessionWriter:
         Whether what is put was measured or simulated.
     seed
         Of the random numbers used, or None where none were.
+    live
+        Whether times are of this host's monotonic clock; then the session notes of every frame
+        when it was saved, as a departure by the output "session".
 
     Raises
     ------
@@ -49,7 +67,12 @@ class SessionWriter:
     """
 
     def __init__(
-        self, path: Path, header: SessionHeader, basis: Basis, seed: int | None = None
+        self,
+        path: Path,
+        header: SessionHeader,
+        basis: Basis,
+        seed: int | None = None,
+        live: bool = False,
     ) -> None:
         self.path = Path(path)
         inputs = {
@@ -59,6 +82,9 @@ class SessionWriter:
         }
         self.header = header.stamped(basis, inputs=inputs, seed=seed)
         self._rows: dict[str, list[Row]] = {name: [] for name in TABLES}
+        self._live = live
+        self._saved: list[Row] = []
+        self._told: list[Row] = []
         self._backlog = 0
         self._ending = False
         self._failure: RushlightError | None = None
@@ -88,6 +114,16 @@ class SessionWriter:
     def put_event(self, event: Event) -> None:
         """Add an event."""
         self._put("event", [event_row(event)])
+
+    def saved(self) -> list[Departure]:
+        """Of a live session, what was saved since the last time, by frames."""
+        with self._changed:
+            told, self._told = self._told, []
+        return [Departure(*row) for row in told]
+
+    def put_departures(self, departures: Iterable[Departure]) -> None:
+        """Add when frames left by the outputs."""
+        self._put("departure", [departure_row(departure) for departure in departures])
 
     def close(self) -> None:
         """Save what waits, and fold everything into the one file.
@@ -188,7 +224,7 @@ class SessionWriter:
                 self._backlog = 0
                 self._changed.notify_all()
             try:
-                self._save(rows)
+                self._save_and_note(rows, ending)
             except Exception as error:  # of whatever kind: the putting thread must hear of it
                 with self._changed:
                     self._failure = self._failure_of(error)
@@ -198,6 +234,20 @@ class SessionWriter:
     def _is_pressed(self) -> bool:
         """Whether to save before the interval is over."""
         return self._ending or self._backlog > GREATEST_BACKLOG
+
+    def _save_and_note(self, rows: dict[str, list[Row]], ending: bool) -> None:
+        """Save, and let the moment of it be saved with the next rows."""
+        if not any(rows.values()) and not ending:
+            return
+        self._save({**rows, "departure": rows["departure"] + self._saved})
+        now_ns = time.monotonic_ns()
+        self._saved = (
+            [(SESSION, frame, now_ns) for _, frame, *_ in rows["frame"]] if self._live else []
+        )
+        with self._changed:
+            self._told = (self._told + self._saved)[-MOST_TOLD:]
+        if ending:
+            self._save({"departure": self._saved})
 
     def _save(self, rows: dict[str, list[Row]]) -> None:
         if not any(rows.values()):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal
 
 import numpy as np
@@ -62,7 +62,8 @@ class Fix(ArrayRecord):
     ----------
     capture_ns, valid_ns, detect_ns, map_ns, sent_ns
         Middle of the exposure; moment the fix speaks of; end of detection; end of mapping;
-        sending [ns]; −1 where it did not happen.
+        handed to every output [ns]; −1 where it did not happen. When it left by which output
+        is told by `Departure`.
     frame
         Index of the frame.
     carried, point, trail
@@ -111,6 +112,9 @@ class Fix(ArrayRecord):
 class Event:
     """Something that happened: a switch, a drop, a loss, a fault.
 
+    A light's beginning and end are known some frames later than they happen: `time_ns` is the
+    moment of the light, and what follows is of the frame by which it was known.
+
     Attributes
     ----------
     time_ns
@@ -121,6 +125,9 @@ class Event:
         What it refers to, None or −1 where it refers to none.
     detail
         In words.
+    capture_ns, detect_ns, map_ns, sent_ns
+        Of the frame by which it was known: middle of the exposure; end of detection; end of
+        mapping; handed to every output [ns]; −1 where it did not happen.
     """
 
     time_ns: int
@@ -129,6 +136,47 @@ class Event:
     trail: int = -1
     frame: int = -1
     detail: str = ""
+    capture_ns: int = -1
+    detect_ns: int = -1
+    map_ns: int = -1
+    sent_ns: int = -1
+
+    def known(self, capture_ns: int, detect_s: float, map_s: float) -> Event:
+        """The event with the moments of the frame by which it was known.
+
+        Parameters
+        ----------
+        capture_ns
+            Middle of that frame's exposure [ns].
+        detect_s, map_s
+            From having the frame to the end of detection and of mapping [s].
+        """
+        return replace(
+            self,
+            capture_ns=capture_ns,
+            detect_ns=capture_ns + round(detect_s * 1e9),
+            map_ns=capture_ns + round(map_s * 1e9),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """When what one frame told left by one output.
+
+    Attributes
+    ----------
+    output
+        Name of the output.
+    frame
+        Index of the frame that told it.
+    sent_ns
+        End of the write by which it left this program, or, of the session itself, end of the
+        commit that saved it [ns].
+    """
+
+    output: str
+    frame: int
+    sent_ns: int
 
 
 class SessionHeader(Document):

@@ -170,7 +170,10 @@ class Follower:
             doubts=np.bincount(found.reason, minlength=len(REASONS)),
             links=links,
             fixes=self._fixes(frame, told + sightings + dark, detect_s, map_s),
-            events=faults + events + switched,
+            events=[
+                event.known(frame.capture_ns, detect_s, map_s)
+                for event in faults + events + switched
+            ],
             detect_s=detect_s,
             map_s=map_s,
         )

@@ -72,7 +72,8 @@ function made(type, contact, more = {}) {
   // A made event bears the moment it was made; the moment of the light is what a page wants.
   Object.defineProperty(event, "timeStamp", {value: contact.time});
   event.rushlight = {
-    carried: contact.carried, captureTime: contact.time, sentTime: contact.sent,
+    carried: contact.carried, captureTime: contact.time, detectTime: contact.detected,
+    mapTime: contact.mapped, sentTime: contact.sent,
     delay: contact.delay, doubt: state.doubt,
   };
   return event;
@@ -182,7 +183,7 @@ function leave(contact) {
   contacts.delete(contact.id);
 }
 
-function take([number, carried, kind, x, y, captureMs], sentMs) {
+function take([number, carried, kind, x, y, captureMs, detectMs, mapMs], sentMs) {
   const id = PEN + number;
   const known = contacts.get(id);
   if (!known && (kind === "up" || kind === "cancel")) return;
@@ -191,6 +192,8 @@ function take([number, carried, kind, x, y, captureMs], sentMs) {
   const now = performance.now();
   const captured = captureMs === null ? now : captureMs - state.offset;
   contact.time = known ? Math.max(captured, known.time) : captured; // a new offset turns no time back
+  contact.detected = detectMs === null ? NaN : detectMs - state.offset;
+  contact.mapped = mapMs === null ? NaN : mapMs - state.offset;
   contact.sent = sentMs - state.offset;
   contact.delay = captureMs === null ? NaN : now - contact.time;
   if (Number.isNaN(contact.time)) contact.time = now;
