@@ -1,6 +1,7 @@
 """Pictures over HTTP, from a server of this test on the loopback: no camera was at hand."""
 
 import io
+import itertools
 import math
 import threading
 import time
@@ -15,8 +16,9 @@ from PIL import Image
 
 from rushlight.capture.address import masked
 from rushlight.capture.feed import SourceBroken
-from rushlight.capture.multipart import parts_of
+from rushlight.capture.jpeg_end import JpegEnd
 from rushlight.capture.open_live import open_live
+from rushlight.capture.parts import parts_of
 from rushlight.errors import RushlightError
 
 
@@ -34,7 +36,9 @@ class Server(ThreadingHTTPServer):
     allow_reuse_address = True
 
     def __init__(self, port=0, **how):
-        self.how = {"length": True, "stamp": False, "dashes": False, "period_s": 0.02} | how
+        self.how = {"length": True, "stamp": False, "dashes": False, "period_s": 0.02,
+                    "after": b"\r\n"} | how  # fmt: skip
+        self.sent_ns = []
         self.cut = threading.Event()
         self.sent = 0
         super().__init__(("127.0.0.1", port), Handler)
@@ -90,7 +94,9 @@ class Handler(BaseHTTPRequestHandler):
                 head += f"Content-Length: {len(picture)}\r\n"
             if how["stamp"]:
                 head += f"X-Timestamp: {5000.0 + time.monotonic():.6f}\r\n"
-            self.wfile.write(head.encode() + b"\r\n" + picture + b"\r\n")
+            server.sent_ns.append(time.monotonic_ns())
+            # Some cameras end a part only with the next: nothing follows the picture.
+            self.wfile.write(head.encode() + b"\r\n" + picture + how["after"])
             server.sent += 1
 
 
@@ -124,6 +130,18 @@ def test_pictures_come_in_order_with_rising_times_whatever_the_form(serve, lengt
     assert (np.diff([frame.capture_ns for frame in frames]) > 0).all()
     assert all(math.isnan(frame.capture_std_ns) for frame in frames)
     assert source.times == "arrival, by the host's clock"
+
+
+@pytest.mark.parametrize("after", [b"\r\n", b""])
+def test_no_picture_waits_for_the_next_where_lengths_are_not_told(serve, after):
+    server = serve(length=False, after=after, period_s=0.4)
+    late_s = []
+    with open_live(server.address) as source:
+        for frame in itertools.islice(source, 5):
+            number = int(np.median(frame.image))
+            late_s.append((time.monotonic_ns() - server.sent_ns[number]) * 1e-9)
+    # Half a frame at most, on a machine that may be busy; a frame late would be 0.4 s or more.
+    assert np.median(late_s) < 0.2
 
 
 def test_the_cameras_own_stamps_are_taken_where_it_sends_them(serve):
@@ -231,7 +249,9 @@ def test_an_address_where_nothing_listens(serve):
         open_live("http://192.0.2.7:99999/")
 
 
-contents = st.binary(max_size=200).filter(lambda content: b"--frame" not in content)
+contents = st.binary(max_size=200).filter(
+    lambda content: b"--frame" not in content and JpegEnd().find(content) < 0
+)
 
 
 @settings(max_examples=200, deadline=None)
@@ -245,6 +265,97 @@ def test_every_part_comes_back_whole(parts, dashes):
     read = list(parts_of(io.BytesIO(stream), b"--frame" if dashes else b"frame"))
     assert all(isinstance(headers, Message) for headers, _ in read)
     assert [content for _, content in read] == [content for content, _ in parts]
+
+
+def segment(code, held=b""):
+    """A marker with its segment."""
+    return bytes([0xFF, code]) + (len(held) + 2).to_bytes(2, "big") + held
+
+
+@st.composite
+def made_jpegs(draw):
+    """Bytes built as JPEG prescribes, with nothing that a decoder could see in them."""
+    picture = b"\xff\xd8"
+    for _ in range(draw(st.integers(0, 4))):
+        code = draw(st.sampled_from([0xC0, 0xC4, 0xDB, 0xE0, 0xE1, 0xFE]))
+        # A thumbnail's own end within a segment is none of the picture.
+        held = draw(st.binary(max_size=40)) + draw(st.sampled_from([b"", b"\xff\xd8\xff\xd9"]))
+        picture += draw(st.sampled_from([b"", b"\xff", b"\xff\xff"])) + segment(code, held)
+    for _ in range(draw(st.integers(0, 3))):
+        picture += segment(0xDA, draw(st.binary(max_size=8)))
+        coded = draw(st.binary(max_size=120)).replace(b"\xff", b"\xff\x00")
+        picture += coded + draw(st.sampled_from([b"", b"\xff\xd3", b"\xff\xd0\x07"]))
+    return picture + b"\xff\xd9"
+
+
+@settings(max_examples=300, deadline=None)
+@given(made_jpegs(), st.binary(max_size=40), st.data())
+def test_the_end_of_a_picture_is_found_as_its_bytes_come(picture, after, data):
+    stream = picture + after
+    cuts = data.draw(st.lists(st.integers(0, len(stream)), max_size=6).map(sorted))
+    end = JpegEnd()
+    for cut in cuts:
+        assert end.find(stream[:cut]) == (len(picture) if cut >= len(picture) else -1)
+    assert end.find(stream) == len(picture)
+    assert not end.lost
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        {"progressive": True},
+        {"optimize": True},
+        {"restart_marker_rows": 1},
+        {"exif": b"Exif\0\0" + jpeg(3)},
+        {"comment": b"\xff\xd9"},
+    ],
+)
+def test_the_end_of_an_encoders_pictures(how):
+    noise = np.random.default_rng(4).integers(0, 256, (48, 64), dtype=np.uint8)
+    file = io.BytesIO()
+    Image.fromarray(noise).save(file, "jpeg", quality=90, **how)
+    whole = file.getvalue()
+    assert JpegEnd().find(whole + b"\xff\xd9 and more") == len(whole)
+    assert JpegEnd().find(whole[:-1]) == -1
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.binary(max_size=200), st.lists(st.integers(0, 200), max_size=4))
+def test_the_end_of_rubbish_is_never_beyond_it_and_does_not_depend_on_the_pieces(content, cuts):
+    for rubbish in (content, b"\xff\xd8" + content):
+        whole = JpegEnd().find(rubbish)
+        assert -1 <= whole <= len(rubbish)
+        pieces = JpegEnd()
+        found = [pieces.find(rubbish[:cut]) for cut in sorted(cuts)]
+        assert all(end in (-1, whole) for end in found)
+        assert pieces.find(rubbish) == whole
+
+
+class Trickle(io.BytesIO):
+    """Gives a few bytes at a time, as a network may."""
+
+    def read1(self, amount=-1):
+        return super().read1(3)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(made_jpegs(), st.booleans()), max_size=4), st.booleans())
+def test_pictures_without_lengths_come_whole_whatever_ends_their_parts(pictures, trickle):
+    pictures = [(picture, ended) for picture, ended in pictures if b"--frame" not in picture]
+    stream = b""
+    for picture, ended in pictures:
+        stream += b"--frame\r\n\r\n" + picture + (b"\r\n" if ended else b"")
+    opened = (Trickle if trickle else io.BytesIO)(stream)  # ends without a last boundary
+    assert [content for _, content in parts_of(opened, b"frame")] == [each for each, _ in pictures]
+
+
+def test_a_picture_cut_short_ends_at_the_next_boundary():
+    whole = jpeg(9)
+    stream = b"--frame\r\n\r\n" + whole[:-40] + b"\r\n--frame\r\n\r\n" + whole + b"\r\n"
+    assert [content for _, content in parts_of(io.BytesIO(stream), b"frame")] == [
+        whole[:-40],
+        whole,
+    ]
 
 
 @settings(max_examples=200, deadline=None)

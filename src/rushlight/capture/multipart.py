@@ -1,9 +1,4 @@
-"""Cameras that send JPEG pictures over HTTP, one part after another.
-
-The parts are those of RFC 2046, section 5.1, under the type ``multipart/x-mixed-replace``. What
-low-cost cameras and phones send is sloppier, and is read all the same: boundaries with or without
-their dashes, parts with or without their length.
-"""
+"""Cameras that send JPEG pictures over HTTP, one part after another: see `parts`."""
 
 from __future__ import annotations
 
@@ -13,15 +8,16 @@ import threading
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Generator, Iterator
+from collections.abc import Generator
 from contextlib import closing
 from email.message import Message
-from typing import Any, Protocol
+from typing import Any
 
 from rushlight.capture.address import basic_login, masked, split_address, without_login
 from rushlight.capture.clock import Stamper
 from rushlight.capture.device import UNDECODED
 from rushlight.capture.feed import Arrival, SourceBroken
+from rushlight.capture.parts import Readable, parts_of
 from rushlight.capture.settings import CameraSettings
 from rushlight.errors import Finding, RushlightError
 from rushlight.opencv.video import jpeg_in_grey
@@ -29,21 +25,8 @@ from rushlight.opencv.video import jpeg_in_grey
 SILENCE_S = 3.0
 """A stream silent for so long counts as broken [s]; no source."""
 
-MOST_BYTES = 64 * 2**20
-"""No picture is longer [bytes]; no source. It keeps a stream of rubbish from filling memory."""
-
 STAMP = "X-Timestamp"
 """Header in which some cameras write the time in seconds; common practice, no source."""
-
-
-class Readable(Protocol):
-    """A stream of bytes."""
-
-    def readline(self, limit: int = -1, /) -> bytes:
-        """Up to and with the next line feed."""
-
-    def read(self, amount: int = -1, /) -> bytes:
-        """So many bytes, or what is left."""
 
 
 class MultipartFeed:
@@ -150,76 +133,6 @@ class MultipartFeed:
             "give the address of the stream itself, which the camera's own page or leaflet tells",
             "address-no-stream",
         )
-
-
-def parts_of(stream: Readable, boundary: bytes) -> Iterator[tuple[Message, bytes]]:
-    """The parts of a multipart stream, one after another.
-
-    Parameters
-    ----------
-    stream
-        At its start.
-    boundary
-        As the stream's type names it, with or without leading dashes.
-
-    Yields
-    ------
-    headers : email.message.Message
-    content : bytes
-
-    Raises
-    ------
-    SourceBroken
-        When a part is longer than any picture.
-    """
-    mark = b"--" + boundary.lstrip(b"-")
-    line = stream.readline(MOST_BYTES)
-    while line:
-        if not _is_mark(line, mark):
-            line = stream.readline(MOST_BYTES)
-            continue
-        if line.strip().endswith(mark + b"--"):
-            return
-        headers = http.client.parse_headers(stream)
-        length = headers.get("Content-Length", "").strip()
-        if length.isascii() and length.isdigit():
-            content, line = _counted(stream, int(length)), b""
-            if content is None:
-                return
-        else:
-            content, line = _until(stream, mark)
-            if not line:
-                return  # cut in the middle of a picture
-        yield headers, content
-        line = line or stream.readline(MOST_BYTES)
-
-
-def _is_mark(line: bytes, mark: bytes) -> bool:
-    """Whether a line begins a part; extra dashes before it are forgiven."""
-    bare = line.strip()
-    return bare.startswith(b"--") and (b"--" + bare.lstrip(b"-")).startswith(mark)
-
-
-def _counted(stream: Readable, length: int) -> bytes | None:
-    """So many bytes, None where the stream ends within them."""
-    if length > MOST_BYTES:
-        raise SourceBroken(f"sends a part of {length} bytes")
-    content = stream.read(length)
-    return content if len(content) == length else None
-
-
-def _until(stream: Readable, mark: bytes) -> tuple[bytes, bytes]:
-    """What stands before the next mark, and the mark's line; empty at the end of the stream."""
-    lines: list[bytes] = []
-    total = 0
-    while line := stream.readline(MOST_BYTES):
-        if _is_mark(line, mark):
-            return b"".join(lines).removesuffix(b"\n").removesuffix(b"\r"), line
-        lines.append(line)
-        total += len(line)
-        if total > MOST_BYTES:
-            raise SourceBroken("sends a part without an end")
-    return b"", b""
 
 
 def _stamp_ns(headers: Message) -> int | None:
