@@ -5,7 +5,11 @@ import json
 import socket
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from rushlight.drive.lights import Lights
+from rushlight.drive.lines import LinesOutput
 from rushlight.drive.outputs import Outputs, open_outputs
 from rushlight.errors import RushlightError
 from rushlight.records.rig import Drive, Rig
@@ -80,6 +84,69 @@ def test_what_was_opened_is_closed_when_another_cannot_be(display):
 def test_nothing_switched_on_is_nothing_done(display, make):
     with open_outputs(["session"], display) as outputs:
         assert outputs.put(make.results(0, 0)) == {}
+
+
+def test_lights_end_in_silence_and_are_put_right_by_what_frames_tell_later(make, display):
+    stream = io.StringIO()
+    lines = LinesOutput(display, stream)
+    wren = make.switched("switch-down", "wren", 4, 0)
+    ash = make.switched("switch-down", "ash", 5, 0)
+    both = [make.fix("wren", 4, 1.0, 1.0, 0), make.fix("ash", 5, 2.0, 1.0, 0)]
+    with Outputs([lines], display) as outputs:
+        outputs.put(make.results(0, 7, both, [wren, ash]))
+        outputs.call_off()
+        outputs.call_off()
+        # Wren's press was over, as the next frame knows; ash's light had been on all the while.
+        late = make.switched("switch-up", "wren", 4, 0)
+        outputs.put(make.results(9, 90, [make.fix("ash", 5, 2.0, 1.0, 90, 9)], [late]))
+        outputs.put(make.results(10, 99, [], [make.switched("switch-up", "ash", 5, 90)]))
+        outputs.put(make.results(11, 110, [], [make.switched("switch-down", "wren", 6, 110)]))
+    told = [
+        (line["frame"], event["kind"], event["carried"], event["time_ns"], event["detail"])
+        for line in map(json.loads, stream.getvalue().splitlines())
+        for event in line["events"]
+    ]
+    assert told == [
+        (0, "switch-down", "wren", 0, ""),
+        (0, "switch-down", "ash", 0, ""),
+        (None, "switch-up", "wren", 7, "no frames came"),
+        (None, "switch-up", "ash", 7, "no frames came"),
+        (9, "switch-down", "ash", 90, ""),
+        (10, "switch-up", "ash", 90, ""),
+        (11, "switch-down", "wren", 110, ""),
+        (None, "switch-up", "wren", 110, "no frames came"),
+    ]
+
+
+PLAY = st.lists(
+    st.tuples(st.integers(1, 3), st.sampled_from(["down", "fix", "up", "silence"])), max_size=60
+)
+
+
+@given(play=PLAY)
+def test_whenever_frames_stay_away_every_light_is_told_on_and_off_in_turn(make, play):
+    lights, lit, told = Lights(), set(), {}
+
+    def hear(events):
+        for event in events:
+            assert (event.kind == "switch-down") == (not told.get(event.trail, False))
+            told[event.trail] = event.kind == "switch-down"
+
+    for n, (trail, what) in enumerate(play):
+        events, fixes = [], []
+        if what == "silence":
+            hear(lights.call_off(n))
+            assert not any(told.values())
+            continue
+        if what == "down" and trail not in lit:
+            events.append(make.switched("switch-down", "s", trail, n))
+        if what == "up" and trail in lit:
+            events.append(make.switched("switch-up", "s", trail, n))
+        lit = lit | {trail} if what == "down" else lit - {trail} if what == "up" else lit
+        if trail in lit:
+            fixes.append(make.fix("s", trail, 0.1, 0.1, n))
+        hear(lights.put_right(make.results(n, n, fixes, events)).events)
+        assert told.get(trail, False) == (trail in lit)
 
 
 def test_what_is_down_is_called_off_in_silence_and_comes_down_anew(make, display):

@@ -97,7 +97,7 @@ def line_of(results: Results, display: Display, sent_ns: int) -> str:
         Host monotonic time at which it is written [ns].
     """
     body = {
-        "frame": results.frame,
+        "frame": _happened(results.frame),
         "capture_ns": results.capture_ns,
         "sent_ns": sent_ns,
         "fixes": [fix_object(fix, display) for fix in results.fixes],

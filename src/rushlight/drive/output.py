@@ -25,9 +25,9 @@ class Results:
     Attributes
     ----------
     frame
-        Index of the frame.
+        Index of the frame; −1 for what is told because no frames come.
     capture_ns
-        Middle of its exposure [ns].
+        Middle of its exposure, or of the last one's [ns].
     fixes, events
         As `track.following` gives them: a just confirmed trail's earlier fixes come too.
     """

@@ -9,6 +9,7 @@ from typing import Literal, Self, TextIO
 from rushlight.drive.contacts import Contacts
 from rushlight.drive.departures import Departures
 from rushlight.drive.desktop import DesktopOutput, Region
+from rushlight.drive.lights import Lights
 from rushlight.drive.lines import LinesOutput
 from rushlight.drive.osc import OscOutput
 from rushlight.drive.output import Display, Output, Results
@@ -52,6 +53,7 @@ class Outputs:
         self.outputs = list(outputs)
         self.departures = departures or Departures()
         self._contacts = Contacts(display)
+        self._lights = Lights()
         self._last = Results(-1, 0)
         self._closed = False
 
@@ -80,6 +82,7 @@ class Outputs:
             sent them within this call. An output with a thread of its own is not among them;
             it tells `departures` later.
         """
+        results = self._lights.put_right(results)
         steps = self._contacts.steps(results)
         self._last = results
         sent = {output.name: output.put(results, steps) for output in self.outputs}
@@ -91,8 +94,9 @@ class Outputs:
     def call_off(self) -> None:
         """Call off what is down, as when no frames come; it comes down anew when seen again."""
         steps = self._contacts.call_off()
-        if steps:
-            end = Results(self._last.frame, self._last.capture_ns)
+        events = self._lights.call_off(self._last.capture_ns)
+        if steps or events:
+            end = Results(-1, self._last.capture_ns, (), events)
             for output in self.outputs:
                 output.put(end, steps)
 
