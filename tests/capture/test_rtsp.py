@@ -6,10 +6,10 @@ FU-A where a unit is long.
 """
 
 import base64
-import socket
-import struct
+import importlib.util
 import threading
 import time
+from pathlib import Path
 
 import av
 import numpy as np
@@ -17,6 +17,10 @@ import pytest
 
 from rushlight.capture.open_live import open_live
 from rushlight.errors import RushlightError
+
+_spec = importlib.util.spec_from_file_location("streams", Path(__file__).parents[1] / "streams.py")
+streams = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(streams)
 
 SIZE_PX = (160, 128)
 RATE_HZ = 50
@@ -51,67 +55,12 @@ def units(packet):
     return [piece for piece in pieces if piece]
 
 
-class Rtsp:
-    """A server of one stream; can be cut and restored on the same port."""
+class Rtsp(streams.RtspCamera):
+    """A server of one stream of H.264; can be cut and restored on the same port."""
 
     def __init__(self, port=0):
-        self.listener = socket.create_server(("127.0.0.1", port), reuse_port=False)
-        self.port = self.listener.getsockname()[1]
-        self.address = f"rtsp://127.0.0.1:{self.port}/live"
-        self.cut = threading.Event()
         self.sent_ns = {}
-        self.threads = [threading.Thread(target=self.accept, daemon=True)]
-        self.threads[0].start()
-
-    def close(self):
-        self.cut.set()
-        # Closing alone does not wake the thread that waits in accept.
-        self.listener.shutdown(socket.SHUT_RDWR)
-        self.listener.close()
-        for thread in self.threads:
-            thread.join(3.0)
-
-    def accept(self):
-        while not self.cut.is_set():
-            try:
-                connection, _ = self.listener.accept()
-            except OSError:
-                return
-            thread = threading.Thread(target=self.talk, args=(connection,), daemon=True)
-            self.threads.append(thread)
-            thread.start()
-
-    def talk(self, connection):
-        with connection, connection.makefile("rb") as asked:
-            try:
-                while self.answer(connection, asked) != "PLAY":
-                    pass
-                self.play(connection)
-            except (OSError, EOFError):
-                return
-
-    def answer(self, connection, asked):
-        lines = []
-        while (line := asked.readline().decode().strip()) or not lines:
-            if not line:
-                raise EOFError
-            lines.append(line)
-        method = lines[0].split()[0]
-        fields = dict(line.split(": ", 1) for line in lines[1:])
-        head, body = [], ""
-        if method == "OPTIONS":
-            head = ["Public: OPTIONS, DESCRIBE, SETUP, PLAY, TEARDOWN"]
-        elif method == "DESCRIBE":
-            body = self.description()
-            head = ["Content-Type: application/sdp", f"Content-Length: {len(body)}"]
-        elif method == "SETUP":
-            assert "RTP/AVP/TCP" in fields["Transport"]
-            head = ["Transport: RTP/AVP/TCP;unicast;interleaved=0-1", "Session: 7"]
-        elif method == "PLAY":
-            head = ["Session: 7"]
-        text = "\r\n".join(["RTSP/1.0 200 OK", f"CSeq: {fields['CSeq']}", *head, "", body])
-        connection.sendall(text.encode())
-        return method
+        super().__init__(port)
 
     def description(self):
         codec = encoder()
@@ -120,31 +69,20 @@ class Rtsp:
         sets = ",".join(
             base64.b64encode(unit).decode() for unit in found if unit[0] & 0x1F in (7, 8)
         )
-        return "\r\n".join(
-            [
-                "v=0",
-                "o=- 1 1 IN IP4 127.0.0.1",
-                "s=test",
-                "c=IN IP4 127.0.0.1",
-                "t=0 0",
-                "m=video 0 RTP/AVP 96",
-                "a=rtpmap:96 H264/90000",
-                f"a=fmtp:96 packetization-mode=1;sprop-parameter-sets={sets}",
-                "a=control:track1",
-                "",
-            ]
-        )
+        return [
+            "m=video 0 RTP/AVP 96",
+            "a=rtpmap:96 H264/90000",
+            f"a=fmtp:96 packetization-mode=1;sprop-parameter-sets={sets}",
+        ]
 
-    def play(self, connection):
+    def play(self, send):
         codec = encoder()
-        sequence = 65_500  # wraps soon
         began_s = time.monotonic()
         number = 0
         while not self.cut.wait(max(0.0, began_s + number / RATE_HZ - time.monotonic())):
             frame = av.VideoFrame.from_ndarray(scene(number), format="gray")
             frame = frame.reformat(format="yuv420p")
             frame.pts = number
-            stamp = 90_000 * number // RATE_HZ
             payloads = [
                 payload
                 for packet in codec.encode(frame)
@@ -153,13 +91,7 @@ class Rtsp:
             ]
             self.sent_ns[number] = time.monotonic_ns()
             for place, payload in enumerate(payloads):
-                marker = 0x80 if place == len(payloads) - 1 else 0
-                header = struct.pack(
-                    "!BBHII", 0x80, marker | 96, sequence & 0xFFFF, stamp & 0xFFFFFFFF, 42
-                )
-                packet = header + payload
-                connection.sendall(struct.pack("!BBH", 0x24, 0, len(packet)) + packet)
-                sequence += 1
+                send(96, place == len(payloads) - 1, 90_000 * number // RATE_HZ, payload)
             number += 1
 
     @staticmethod
@@ -188,6 +120,29 @@ def serve():
     for server in servers:
         if not server.cut.is_set():
             server.close()
+
+
+def test_pictures_packed_as_jpeg_are_those_that_were_sent():
+    """Smooth ones, so that what the coder takes away is little."""
+    down, across = np.mgrid[0:96, 0:160]
+    pictures = [
+        np.clip(40 + 8 * n + down + 0.3 * across, 0, 255).astype(np.uint8) for n in range(8)
+    ]
+    show = streams.Show([streams.jpeg_of(picture) for picture in pictures], RATE_HZ)
+    server = streams.RtspJpegCamera(show)
+    try:
+        with open_live(server.address) as source:
+            assert source.size_px == (160, 96)
+            frames = take(source, 16)
+    finally:
+        server.close()
+    off = np.array(
+        [[np.abs(frame.image.astype(float) - one).mean() for one in pictures] for frame in frames]
+    )
+    assert off.min(axis=1).max() < 1.5
+    numbers = off.argmin(axis=1)
+    indices = np.array([frame.index for frame in frames])
+    assert len(set((numbers - indices) % 8)) == 1
 
 
 def take(source, number):
