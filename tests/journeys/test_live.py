@@ -11,7 +11,6 @@ import os
 import re
 import shutil
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -20,59 +19,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rushlight.jobs.plan import plan
-from rushlight.jobs.register import register
-from rushlight.jobs.simulate import simulate
 from rushlight.keep.session import SessionReader
 
 BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 
 
-def free_port():
-    with socket.socket() as asked:
-        asked.bind(("127.0.0.1", 0))
-        return asked.getsockname()[1]
-
-
-@pytest.fixture(scope="module")
-def wall(tmp_path_factory):
-    """The barn wall, registered, with simulated tapping by both growers."""
-    home = tmp_path_factory.mktemp("wall")
-    port = free_port()
-    text = (BARN_WALL / "rig.toml").read_text()
-    assert 'outputs = ["session", "pointer"]' in text
-    (home / "rig.toml").write_text(f'{text}\n[drive]\npointer = "127.0.0.1:{port}"\n')
-    plan(home, home / "plan", (6, 4))
-    plan_file = home / "plan" / "plan.json"
-    _, touches = simulate(home, "registration", home / "touches", 3, plan=plan_file)
-    register(touches, home, home / "registration.json")
-    simulate(home, "grid", home / "grid", 3, plan=plan_file, columns=3, rows=3, frames_per_place=30)
-    return home, port
-
-
-def started(home, *options):
-    command = [
-        sys.executable, "-m", "rushlight", "run", "--camera", f"simulated:{home / 'grid'}",
-        "--rig", home, "--registration", home / "registration.json", *options,
-    ]  # fmt: skip
-    return subprocess.Popen(
-        [str(word) for word in command],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        cwd=home,
-    )
-
-
-def test_a_browser_feels_both_styli_where_the_marks_stood(wall, tmp_path):
+def test_a_browser_feels_both_styli_where_the_marks_stood(wall, started, tmp_path):
     if not os.path.exists(CHROMIUM):
         word = "no Chromium here: run `sh tests/install_browser.sh` as root"
         pytest.fail(word) if os.environ.get("CI") == "true" else pytest.skip(word)
     from playwright.sync_api import sync_playwright
 
-    home, port = wall
-    running = started(home, "--loop", "--out", tmp_path / "live.sqlite")
+    home, port = wall.home, wall.pointer
+    source = f"simulated:{home / 'grid'}"
+    running = started(home, source, "--loop", "--out", tmp_path / "live.sqlite").process
     with sync_playwright() as playwright:
         arguments = ["--headless", "--no-sandbox", "--disable-gpu"]
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=arguments)
@@ -141,12 +102,12 @@ def reach(page, address, running):
             time.sleep(0.3)
 
 
-def test_lines_are_one_object_each_and_the_summary_goes_elsewhere(wall, tmp_path):
-    home, _ = wall
+def test_lines_are_one_object_each_and_the_summary_goes_elsewhere(wall, started, tmp_path):
+    source = f"simulated:{wall.home / 'grid'}"
     running = started(
-        home, "--output", "lines", "--for", "4 s", "--ahead", "20 ms", "--out",
+        wall.home, source, "--output", "lines", "--for", "4 s", "--ahead", "20 ms", "--out",
         tmp_path / "lines.sqlite",
-    )  # fmt: skip
+    ).process  # fmt: skip
     out, err = running.communicate(timeout=90)
     assert running.returncode == 0, err
     told = [json.loads(line) for line in out.splitlines()]
@@ -168,7 +129,7 @@ def test_lines_are_one_object_each_and_the_summary_goes_elsewhere(wall, tmp_path
 
 
 def test_a_live_run_without_a_map_sends_nothing_and_says_so(wall, tmp_path):
-    home, _ = wall
+    home = wall.home
     command = [
         sys.executable, "-m", "rushlight", "run", "--camera", f"simulated:{home / 'grid'}",
         "--output", "osc", "--out", str(tmp_path / "none.sqlite"),
