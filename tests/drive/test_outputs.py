@@ -114,7 +114,7 @@ def test_lights_end_in_silence_and_are_put_right_by_what_frames_tell_later(make,
         (9, "switch-down", "ash", 90, ""),
         (10, "switch-up", "ash", 90, ""),
         (11, "switch-down", "wren", 110, ""),
-        (None, "switch-up", "wren", 110, "no frames came"),
+        (None, "switch-up", "wren", 110, "the run ended"),
     ]
 
 
@@ -135,7 +135,7 @@ def test_whenever_frames_stay_away_every_light_is_told_on_and_off_in_turn(make, 
     for n, (trail, what) in enumerate(play):
         events, fixes = [], []
         if what == "silence":
-            hear(lights.call_off(n))
+            hear(lights.call_off(n, "so"))
             assert not any(told.values())
             continue
         if what == "down" and trail not in lit:

@@ -8,8 +8,8 @@ from dataclasses import replace
 from rushlight.drive.output import Results
 from rushlight.records.session import Event
 
-NO_FRAMES = "no frames came"
-"""Detail of a switching that was told because frames stayed away."""
+NO_FRAMES, RUN_ENDED = "no frames came", "the run ended"
+"""Details of a switching that no frame told."""
 
 
 class Lights:
@@ -33,7 +33,11 @@ class Lights:
             Of a frame later than the one before.
         """
         events = [event for event in results.events if not self._told_before(event)]
-        moving = {fix.trail: fix for fix in results.fixes if fix.trail in self._called_off}
+        moving = {
+            fix.trail: fix  # those of no camera are foretold in the dark
+            for fix in results.fixes
+            if fix.cameras and fix.trail in self._called_off
+        }
         anew = [
             replace(
                 self._called_off.pop(trail),
@@ -52,16 +56,18 @@ class Lights:
                 self._on.pop(event.trail, None)
         return replace(results, events=[*anew, *events])
 
-    def call_off(self, time_ns: int) -> Sequence[Event]:
+    def call_off(self, time_ns: int, why: str) -> Sequence[Event]:
         """End every light that is on.
 
         Parameters
         ----------
+        why
+            Detail of the events.
         time_ns
             Capture time of the last frame that showed them [ns].
         """
         ended = [
-            Event(time_ns, "switch-up", on.carried, on.trail, detail=NO_FRAMES)
+            Event(time_ns, "switch-up", on.carried, on.trail, detail=why)
             for on in self._on.values()
         ]
         self._called_off |= self._on

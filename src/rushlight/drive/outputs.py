@@ -9,7 +9,7 @@ from typing import Literal, Self, TextIO
 from rushlight.drive.contacts import Contacts
 from rushlight.drive.departures import Departures
 from rushlight.drive.desktop import DesktopOutput, Region
-from rushlight.drive.lights import Lights
+from rushlight.drive.lights import NO_FRAMES, RUN_ENDED, Lights
 from rushlight.drive.lines import LinesOutput
 from rushlight.drive.osc import OscOutput
 from rushlight.drive.output import Display, Output, Results
@@ -91,10 +91,16 @@ class Outputs:
             self.departures.left(name, [results.frame], sent_ns)
         return left
 
-    def call_off(self) -> None:
-        """Call off what is down, as when no frames come; it comes down anew when seen again."""
+    def call_off(self, why: str = NO_FRAMES) -> None:
+        """Call off what is down, as when no frames come; it comes down anew when seen again.
+
+        Parameters
+        ----------
+        why
+            In words.
+        """
         steps = self._contacts.call_off()
-        events = self._lights.call_off(self._last.capture_ns)
+        events = self._lights.call_off(self._last.capture_ns, why)
         if steps or events:
             end = Results(-1, self._last.capture_ns, (), events)
             for output in self.outputs:
@@ -105,7 +111,7 @@ class Outputs:
         if self._closed:
             return
         self._closed = True
-        self.call_off()
+        self.call_off(RUN_ENDED)
         for output in self.outputs:
             output.close()
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from rushlight.capture.devices import CameraList, list_cameras
 from rushlight.capture.live import LiveDots, LiveFrames
+from rushlight.drive.lights import RUN_ENDED
 from rushlight.jobs.following import header_of, own_filter, prepare, store
 from rushlight.jobs.live_outputs import Sending, foretelling_s
 from rushlight.jobs.load import load_rig, typed_length_s
@@ -253,7 +254,7 @@ class _Loop:
         events = self.follower.finish()
         if self._followed is None or not events:
             return
-        self.sending.call_off()
+        self.sending.call_off(RUN_ENDED)
         ended = replace(self._followed, links=[], fixes=[], events=events)
         for event in self.sending.send(ended).events:
             self.counts.events[event.kind] += 1

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Self
 
+from rushlight.drive.lights import NO_FRAMES
 from rushlight.drive.output import Display, Results
 from rushlight.drive.outputs import ELSEWHERE, Outputs, open_outputs
 from rushlight.drive.pointer import PointerOutput
@@ -78,10 +79,10 @@ class Sending:
         tally = self._outputs.tally if self._outputs else {}
         return tuple((name, sent, lost) for name, (sent, lost) in tally.items())
 
-    def call_off(self) -> None:
+    def call_off(self, why: str = NO_FRAMES) -> None:
         """Call off what is down at every output."""
         if self._outputs is not None:
-            self._outputs.call_off()
+            self._outputs.call_off(why)
 
     def send(self, followed: Followed) -> Followed:
         """Hand the results to every output; the same with the moment when all had them."""
