@@ -63,6 +63,39 @@ def test_fixes_traced_back_come_as_down_and_moves(display, make):
     assert [step.capture_ns for step in steps] == [0, 8, 16]
 
 
+def test_places_between_that_were_traced_back_count_as_overtaken(display, make):
+    fixes = [make.fix("wren", 7, 0.5 + 0.01 * n, 0.5, 8 * n) for n in range(5)]
+    waiting = WaitingSteps()
+    waiting.add(Contacts(display).steps(make.results(4, 32, fixes)))
+    assert waiting.lost == 3
+    assert [(step.kind, step.capture_ns) for step in waiting.take()] == [("down", 0), ("move", 32)]
+
+
+def test_a_place_that_no_camera_saw_moves_no_pointer(display, make):
+    contacts = Contacts(display)
+    contacts.steps(make.results(0, 0, [make.fix("wren", 7, 0.5, 0.5, 0)]))
+    coasted = make.fix("wren", 7, 0.9, 0.5, 8, predicted=True, cameras=())
+    assert contacts.steps(make.results(1, 8, [coasted])) == []
+    # Where a camera saw it, a place that was foretold for the display's delay does.
+    ahead = make.fix("wren", 7, 0.6, 0.5, 16, predicted=True)
+    assert told(contacts.steps(make.results(2, 16, [ahead]))) == [("move", 1)]
+    off = make.results(3, 24, [], [make.switched("switch-up", "wren", 7, 16)])
+    (up,) = contacts.steps(off)
+    assert (up.kind, up.x_px) == ("up", pytest.approx(300.0))
+    # What coasts before it was ever seen here presses nothing.
+    assert contacts.steps(make.results(4, 32, [coasted])) == []
+
+
+def test_a_press_under_the_same_trail_comes_down_anew(display, make):
+    contacts = Contacts(display)
+    steps = []
+    for time_ns in (0, 100):
+        steps += contacts.steps(make.results(0, time_ns, [make.fix("wren", 7, 0.5, 0.5, time_ns)]))
+        up = [make.switched("switch-up", "wren", 7, time_ns)]
+        steps += contacts.steps(make.results(1, time_ns + 50, [], up))
+    assert told(steps) == [("down", 1), ("up", 1)] * 2
+
+
 def test_a_lift_and_a_new_press_in_one_frame_are_told_in_that_order(display, make):
     contacts = Contacts(display)
     contacts.steps(make.results(0, 0, [make.fix("wren", 7, 0.5, 0.5, 0)]))
