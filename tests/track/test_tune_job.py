@@ -10,12 +10,14 @@ from PIL import Image
 from rushlight.cli.tune import show
 from rushlight.errors import RushlightError
 from rushlight.jobs.tune import tune
-from rushlight.keep.session import SessionWriter
+from rushlight.keep.session import SessionReader, SessionWriter
 from rushlight.records.document import read_document
 from rushlight.records.dots import Dots, Frame
 from rushlight.records.rig import Smoothing
 from rushlight.records.session import Clock, Fix, SessionHeader, TrailLink
 from rushlight.records.tuning import Tuning
+from rushlight.track.recorded import raw_trails
+from rushlight.track.switch import RELEASE_S
 
 PERIOD_S = 1 / 60
 STD_PX = 0.1
@@ -35,7 +37,7 @@ def hand(holds=True, moves=True):
     return np.array(rows)
 
 
-def write(path, xy, mapped=True, basis="measured", role="session", **changes):
+def write(path, xy, mapped=True, basis="measured", role="session", dark=(), **changes):
     rng = np.random.default_rng(5)
     head = SessionHeader(
         role=role, cameras=["beam"], carried=["stylus-wren"], filter_name="one-euro",
@@ -46,6 +48,8 @@ def write(path, xy, mapped=True, basis="measured", role="session", **changes):
             at_ns = round(frame * PERIOD_S * 1e9)
             seen = true + rng.normal(0.0, STD_PX, 2)
             session.put_frame(Frame("beam", frame, at_ns, 0.0, None))
+            if frame in dark:
+                continue
             dots = Dots(
                 xy=seen[None], cov=np.full((1, 2, 2), np.nan), flux=[9.0], width=[[1.0, 0.0, 1.0]],
                 peak=[90.0], saturated=[0], quality=[1.0], reason=[0],
@@ -69,6 +73,15 @@ def tuned(tmp_path_factory):
     folder = tmp_path_factory.mktemp("tune")
     session = write(folder / "kitchen.sqlite", hand())
     return folder, tune(session, folder / "out", "15 ms")
+
+
+def test_two_presses_of_one_trail_are_smoothed_apart(tmp_path):
+    away = range(30, 30 + round(1.5 * RELEASE_S / PERIOD_S) + 1)
+    missed = range(80, 80 + round(0.5 * RELEASE_S / PERIOD_S))
+    session = write(tmp_path / "two.sqlite", np.ones((120, 2)), dark={*away, *missed})
+    with SessionReader(session) as reader:
+        lengths = [len(trail.time_s) for trail in raw_trails(reader)]
+    assert lengths == [30, 120 - away.stop - len(missed)]
 
 
 def test_the_curve_is_measured_in_mm(tuned):

@@ -11,6 +11,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from rushlight.keep.session import SessionReader
 from rushlight.physics.geometry.plane import apply_homography, fit_homography, homography_jacobian
 from rushlight.records.arrays import Array
+from rushlight.track.switch import RELEASE_S
 
 SLOPE_S = 0.1
 """Span over which a speed is taken [s]; no source."""
@@ -85,15 +86,20 @@ def raw_trails(reader: SessionReader) -> list[RawTrail]:
     Returns
     -------
     list of RawTrail
-        Those of four dots or more, by camera and trail.
+        Those of four dots or more, by camera and trail, and parted where a light was off: there
+        the run began to smooth afresh.
     """
     rows = _joined(reader)
     trails = []
     for which in _groups(rows["camera"], rows["trail"]):
         order = which[np.argsort(rows["time_s"][which], kind="stable")]
         order = order[np.append(True, np.diff(rows["time_s"][order]) > 0)]
-        if len(order) >= 4:
-            trails.append(RawTrail(*(rows[name][order] for name in ("time_s", "xy", "cov"))))
+        off = np.flatnonzero(np.diff(rows["time_s"][order]) > RELEASE_S) + 1
+        trails += [
+            RawTrail(*(rows[name][press] for name in ("time_s", "xy", "cov")))
+            for press in np.split(order, off)
+            if len(press) >= 4
+        ]
     noise = noise_px(trails)
     return [
         RawTrail(
