@@ -123,7 +123,7 @@ def test_simulated_footage_says_so(room):
     ("arguments", "sentence"),
     [
         (["focsu"], 'inspect = "focsu" is no step; use one of sees-infrared, rate, exposure, '
-                    "noise, row-time, compression, focus, emitters."),
+                    "noise, row-time, compression, focus, emitters, at-rest."),
         (["noise", "--frames", "nowhere"], "nowhere does not exist; check the path."),
         (["row-time", "--frames", "{sheet}/dark"],
          'row-time: frequency must be given, above 0; give --frequency "100 Hz" for a mains lamp '

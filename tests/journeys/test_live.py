@@ -14,14 +14,12 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from rushlight.keep.session import SessionReader
 
-BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 
 

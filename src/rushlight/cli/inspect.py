@@ -12,9 +12,6 @@ if TYPE_CHECKING:
     from rushlight.inspect.guide import Step
     from rushlight.jobs.inspect import Inspected
 
-AT_REST = "at-rest"
-"""The step for sensors that send dots, which have no pictures to inspect."""
-
 
 def inspect(
     step: Annotated[
@@ -69,7 +66,7 @@ def inspect(
     Tried on computed pictures only so far, on no camera or emitter.
     """
     from rushlight.cli import render
-    from rushlight.inspect.guide import STEPS, step_of
+    from rushlight.inspect.guide import AT_REST, STEPS, step_of
 
     _sensible(step, frames, live, take, length)
     if step == AT_REST and (live is not None or rig is not None):
@@ -108,6 +105,7 @@ def _sensible(
 ) -> None:
     """Refuse what would be passed over in silence."""
     from rushlight.errors import RushlightError
+    from rushlight.inspect.guide import AT_REST
 
     wrong = None
     if step is None and (frames or live):
@@ -136,7 +134,7 @@ def _at_rest(
 
     if rig is None:
         raise RushlightError.of(
-            "inspect", AT_REST, "needs the rig that tells the sensor's lines", "give --rig"
+            "inspect", "at-rest", "needs the rig that tells the sensor's lines", "give --rig"
         )
     render.aside("let the lights lie still in view …")
     noise, path = learn_rest(None if live in (None, "rig") else live, rig, camera, length)

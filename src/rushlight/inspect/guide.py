@@ -139,6 +139,9 @@ STEPS = (
 
 NAMES = tuple(step.name for step in STEPS)
 
+AT_REST = "at-rest"
+"""The step for sensors that send dots, which have no pictures to inspect."""
+
 
 def step_of(name: str) -> Step | None:
     """The step of a name, or None."""

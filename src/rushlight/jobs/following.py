@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
 
-from rushlight.errors import Finding
+from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import Source, camera_of
 from rushlight.jobs.inspect_files import hot_pixels
 from rushlight.jobs.load import load_rig, rig_path
@@ -228,6 +230,33 @@ def header_of(
         script=sidecar.script if sidecar else None,
         goals=sidecar.goals if sidecar else [],
     )
+
+
+def session_of_the_moment(header: SessionHeader, basis: Basis) -> SessionWriter:
+    """A live session named after the moment, in the folder at hand.
+
+    Runs that begin within one second get names of their own: a file is made only where there is
+    none, and the next number is tried otherwise.
+
+    Parameters
+    ----------
+    header, basis
+        As `SessionWriter` takes them.
+
+    Raises
+    ------
+    RushlightError
+        When no file can be written there.
+    """
+    moment = datetime.now().strftime("session-%Y%m%d-%H%M%S")
+    for number in itertools.count(1):
+        path = Path(f"{moment}.sqlite" if number == 1 else f"{moment}-{number}.sqlite")
+        try:
+            return SessionWriter(path, header, basis, live=True)
+        except RushlightError as error:
+            if [finding.code for finding in error.findings] != ["session-exists"]:
+                raise
+    raise AssertionError("numbers do not end")
 
 
 def store(session: SessionWriter, followed: Followed) -> None:

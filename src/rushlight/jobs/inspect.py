@@ -11,7 +11,7 @@ from typing import Any
 
 from rushlight.errors import Finding, RushlightError
 from rushlight.inspect.expected import Setup
-from rushlight.inspect.guide import NAMES, UNTRIED, Step, step_of
+from rushlight.inspect.guide import AT_REST, NAMES, UNTRIED, Step, step_of
 from rushlight.inspect.result import StepResult
 from rushlight.inspect.takes import Take
 from rushlight.jobs.inspect_files import write_measured, write_pixels
@@ -175,8 +175,9 @@ def inspect_takes(
 def _known(step: str) -> Step:
     found = step_of(step)
     if found is None:
+        every = ", ".join([*NAMES, AT_REST])
         raise RushlightError.of(
-            "inspect", f'"{step}"', "is no step", f"use one of {', '.join(NAMES)}", "step-unknown"
+            "inspect", f'"{step}"', "is no step", f"use one of {every}", "step-unknown"
         )
     return found
 

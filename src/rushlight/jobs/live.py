@@ -7,7 +7,6 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +14,7 @@ import numpy as np
 from rushlight.capture.devices import CameraList, list_cameras
 from rushlight.capture.live import LiveDots, LiveFrames
 from rushlight.drive.lights import RUN_ENDED
-from rushlight.jobs.following import header_of, own_filter, prepare, store
+from rushlight.jobs.following import header_of, own_filter, prepare, session_of_the_moment, store
 from rushlight.jobs.live_outputs import Sending, foretelling_s
 from rushlight.jobs.load import load_rig, typed_length_s
 from rushlight.jobs.progress import Progress, silent
@@ -168,12 +167,15 @@ def run_live(
     with open_source(choice.source, rig, loop=choice.loop) as source:
         progress("opening the camera", 1.0)
         setting = prepare(source, None, rig, registration_path)
-        out = Path(datetime.now().strftime("session-%Y%m%d-%H%M%S.sqlite")) if out is None else out
         header = header_of(setting, filter_name, Clock(id="host", kind="host-monotonic"))
         follower = setting.follower(new_filter)
         with (
             Sending(choice.outputs, ahead_s, setting) as sending,
-            SessionWriter(out, header, setting.basis, live=True) as session,
+            (
+                session_of_the_moment(header, setting.basis)
+                if out is None
+                else SessionWriter(out, header, setting.basis, live=True)
+            ) as session,
         ):
             for where in sending.served:
                 progress(f"pointer events at {where}", 0.0)
@@ -196,12 +198,12 @@ def run_live(
                 session.put_event(event)
         told = (*source.findings, *sending.findings, *loop.counts.faults())
     return summarise(
-        out,
+        session.path,
         setting,
         source.times,
         filter_name,
         loop.counts,
-        export(out, csv_folder, parquet_folder),
+        export(session.path, csv_folder, parquet_folder),
         told,
         dropped=source.dropped,
         reconnects=source.reconnects,
