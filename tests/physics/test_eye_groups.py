@@ -1,0 +1,109 @@
+"""Arrays before the retina, bands and the projector's beam: properties and a count by hand."""
+
+import itertools
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from rushlight.physics import eye_bands, eye_groups, projector_light, safety
+
+FACE_M, WAVE_M = 0.3e-3, 850e-9
+
+
+def by_hand(places, intensity, distance, duration):
+    """The worst of all subsets of an array, each within the rectangle about it."""
+    worst = 0.0
+    least = float(safety.smallest_subtense(duration))
+    for size in range(1, len(places) + 1):
+        for chosen in itertools.combinations(range(len(places)), size):
+            own = places[list(chosen)]
+            angles = (np.ptp(own, axis=0) + FACE_M) / distance
+            if np.any(angles > eye_groups.GREATEST_SUBTENSE_RAD) and size > 1:
+                continue
+            angles = np.maximum(angles, least)
+            alpha = np.minimum(angles, 0.1).mean()
+            bright = 10 ** ((700 - 850) / 500) * intensity[list(chosen)].sum()
+            bright /= distance**2 * angles.prod()
+            limit = 6000 / alpha if duration > 10 else 50_000 / (alpha * duration**0.25)
+            worst = max(worst, bright / limit)
+    return worst
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    st.integers(0, 2**31),
+    st.integers(1, 6),
+    st.floats(0.1, 1.0),
+    st.sampled_from([1e-3, 0.1, 1e4]),
+)
+def test_the_worst_group_is_the_worst_of_all_subsets(seed, count, distance, duration):
+    draw = np.random.default_rng(seed)
+    places = draw.uniform(0, 0.03, (count, 2))
+    intensity = draw.uniform(0.01, 0.5, count)
+    found = eye_groups.worst_group(places, intensity, FACE_M, WAVE_M, distance, duration)
+    # Edges are rounded to a nanometre, which is one part in ten thousand of the narrowest group.
+    expected = by_hand(places, intensity, distance, duration)
+    assert found.ratio == pytest.approx(expected, rel=2e-4)
+
+
+def test_one_emitter_is_the_single_estimate():
+    single = safety.eye_estimate(0.02, 1, 2.5e-3, WAVE_M)
+    found = eye_groups.worst_group([[0.0, 0.0]], 0.02, 2.5e-3, WAVE_M, 0.2)
+    assert found.ratio == pytest.approx(float(single.retina_ratio))
+    assert found.count == 1
+
+
+def test_close_neighbours_add_and_far_ones_do_not():
+    one = eye_groups.worst_group([[0.0, 0.0]], 0.1, FACE_M, WAVE_M, 0.2).ratio
+    close = eye_groups.worst_group(eye_groups.grid_places(2, 1, 1e-3), 0.1, FACE_M, WAVE_M, 0.2)
+    far = eye_groups.worst_group(eye_groups.grid_places(2, 1, 0.05), 0.1, FACE_M, WAVE_M, 0.2)
+    assert close.ratio == pytest.approx(2 * one) and close.count == 2
+    assert far.ratio == pytest.approx(one) and far.count == 1
+
+
+def test_many_places_laid_together_err_high_and_not_by_much():
+    places = eye_groups.ring_places(100, 0.02)
+    exact = eye_groups.worst_group(places, 0.1, FACE_M, WAVE_M, 0.6)
+    few = eye_groups.MOST_EDGES
+    try:
+        eye_groups.MOST_EDGES = 120
+        finer = eye_groups.worst_group(places, 0.1, FACE_M, WAVE_M, 0.6)
+    finally:
+        eye_groups.MOST_EDGES = few
+    assert finer.ratio <= exact.ratio <= 1.25 * finer.ratio
+
+
+@pytest.mark.parametrize(
+    ("places", "intensity"), [(np.zeros((0, 2)), 0.1), (np.zeros((2, 2)), [0.1, 0.1, 0.1])]
+)
+def test_arrays_that_make_no_sense_are_refused(places, intensity):
+    with pytest.raises(ValueError, match=r"places_m|intensity"):
+        eye_groups.worst_group(places, intensity, FACE_M, WAVE_M, 0.2)
+
+
+def test_visible_light_is_not_known():
+    assert np.isnan(eye_groups.worst_group([[0, 0]], 0.1, FACE_M, 650e-9, 0.2).ratio)
+
+
+@given(st.floats(1e-6, 1e6))
+def test_factors_never_flatter(ratio):
+    words = eye_bands.factor_words(ratio)
+    factor = float(words.split()[0])
+    if ratio <= 1:
+        assert words.endswith("below") and factor <= 1 / ratio * (1 + 1e-9)
+    else:
+        assert words.endswith("above") and factor >= ratio * (1 - 1e-9)
+    assert factor == pytest.approx(max(ratio, 1 / ratio), rel=0.1)
+
+
+def test_no_band_approves():
+    assert not any("safe" in str(word) for word in eye_bands.band_of([0.0, 0.1, 1.0, 2.0, np.nan]))
+    assert eye_bands.factor_words(float("nan")) == eye_bands.NOT_KNOWN
+
+
+def test_the_beam_is_no_brighter_close_by_and_fades_far_away():
+    near, nearer, far = projector_light.blue_radiance(2e7, 0.025, [1.0, 0.5, 10.0])
+    assert near == nearer > far
+    assert projector_light.blue_time_limit(0.0) == np.inf
