@@ -52,7 +52,7 @@ def ring_places(count: int, radius_m: float) -> Array:
     [[0.02, 0.0], [0.0, 0.02], [-0.02, 0.0], [-0.0, -0.02]]
     """
     turn = 2.0 * np.pi * np.arange(count) / count
-    return radius_m * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    return np.asarray(radius_m * np.stack([np.cos(turn), np.sin(turn)], axis=-1))
 
 
 def grid_places(columns: int, rows: int, pitch_m: float) -> Array:
@@ -64,7 +64,7 @@ def grid_places(columns: int, rows: int, pitch_m: float) -> Array:
     [[0.0, 0.0], [0.005, 0.0]]
     """
     across, up = np.meshgrid(np.arange(columns), np.arange(rows))
-    return pitch_m * np.stack([across.ravel(), up.ravel()], axis=-1)
+    return np.asarray(pitch_m * np.stack([across.ravel(), up.ravel()], axis=-1))
 
 
 def worst_group(
