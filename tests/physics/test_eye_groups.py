@@ -52,15 +52,15 @@ def test_one_emitter_is_the_single_estimate():
     single = safety.eye_estimate(0.02, 1, 2.5e-3, WAVE_M)
     found = eye_groups.worst_group([[0.0, 0.0]], 0.02, 2.5e-3, WAVE_M, 0.2)
     assert found.ratio == pytest.approx(float(single.retina_ratio))
-    assert found.count == 1
+    assert found.emitters == 1
 
 
 def test_close_neighbours_add_and_far_ones_do_not():
     one = eye_groups.worst_group([[0.0, 0.0]], 0.1, FACE_M, WAVE_M, 0.2).ratio
     close = eye_groups.worst_group(eye_groups.grid_places(2, 1, 1e-3), 0.1, FACE_M, WAVE_M, 0.2)
     far = eye_groups.worst_group(eye_groups.grid_places(2, 1, 0.05), 0.1, FACE_M, WAVE_M, 0.2)
-    assert close.ratio == pytest.approx(2 * one) and close.count == 2
-    assert far.ratio == pytest.approx(one) and far.count == 1
+    assert close.ratio == pytest.approx(2 * one) and close.emitters == 2
+    assert far.ratio == pytest.approx(one) and far.emitters == 1
 
 
 def test_many_places_laid_together_err_high_and_not_by_much():

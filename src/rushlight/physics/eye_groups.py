@@ -32,13 +32,13 @@ class WorstGroup(NamedTuple):
     Fields
     ------
     ratio : float [1], of its weighted radiance to the limit
-    count : int, emitters in it
+    emitters : int, in it
     alpha_rad : float [rad], its angular subtense, mean of both sides, as the limit counts it
     radiance : float [W·m⁻²·sr⁻¹], weighted, averaged over the group
     """
 
     ratio: float
-    count: int
+    emitters: int
     alpha_rad: float
     radiance: float
 
@@ -107,7 +107,7 @@ def worst_group(
     Examples
     --------
     >>> found = worst_group(grid_places(4, 1, 1e-3), 0.16, 0.3e-3, 850e-9, 0.2)
-    >>> found.count, round(found.ratio, 2)
+    >>> found.emitters, round(found.ratio, 2)
     (4, 0.1)
     """
     places = np.asarray(places_m, float)
