@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import Annotated, ClassVar, Literal
 
@@ -143,10 +144,18 @@ class EmitterPart(Part):
         From the axis to half the intensity.
     intensity
         On the axis, at `test_current`.
+    forward_voltage
+        At `test_current`.
     side_share
         Share of the light that leaves the bare part evenly in all directions.
     wired
         Whether it comes with resistor, leads and holder, so that nothing is left to solder.
+    junction_limit
+        Greatest temperature of the chip.
+    series_resistance
+        Of the part itself, by which its voltage rises with the current.
+    greatest_pulse, longest_pulse, greatest_pulse_duty
+        Greatest current of pulses of at most this length, lit for at most this share.
     """
 
     MAY_BE_ZERO = frozenset({"side_share"})
@@ -160,6 +169,11 @@ class EmitterPart(Part):
         "greatest_current": "current",
         "greatest_power": "power",
         "thermal_resistance": "thermal resistance",
+        "junction_limit": "temperature",
+        "series_resistance": "resistance",
+        "greatest_pulse": "current",
+        "longest_pulse": "time",
+        "greatest_pulse_duty": "share",
         "side_share": "share",
         "apparent_size": "length",
     }
@@ -173,6 +187,11 @@ class EmitterPart(Part):
     greatest_power: Sourced
     thermal_resistance: Sourced | None = None
     wired: bool = False
+    junction_limit: Sourced | None = None
+    series_resistance: Sourced | None = None
+    greatest_pulse: Sourced | None = None
+    longest_pulse: Sourced | None = None
+    greatest_pulse_duty: Sourced | None = None
     side_share: Sourced
     apparent_size: Sourced
 
@@ -193,22 +212,57 @@ class CapacityPoint(Record):
     charge: Sourced
 
 
+class DischargePoint(Record):
+    """Voltage of one cell at a modest load when a share of its charge is used."""
+
+    used: Annotated[float, Field(ge=0, le=1)]
+    voltage: Sourced
+
+
 class CellPart(Part):
-    """A cell, or the supply that stands in for one."""
+    """A cell, or the supply that stands in for one.
+
+    Attributes
+    ----------
+    capacity
+        To `end_voltage`.
+    discharge
+        Voltage over the discharge, from fresh (0 used) to spent (1), at a modest load.
+    internal_resistance
+        By which the voltage sags below that under load.
+    """
 
     DIMENSIONS = {
         "voltage": "voltage",
         "end_voltage": "voltage",
         "greatest_current": "current",
         "greatest_pulse": "current",
+        "internal_resistance": "resistance",
     }
 
     chemistry: Literal["alkaline", "nickel-metal hydride", "lithium coin", "lithium ion", "usb"]
     voltage: Sourced
     end_voltage: Sourced
     capacity: list[CapacityPoint] = []
+    discharge: list[DischargePoint] = []
+    internal_resistance: Sourced | None = None
     greatest_current: Sourced
     greatest_pulse: Sourced | None = None
+
+    @model_validator(mode="after")
+    def _discharge_runs_down(self) -> CellPart:
+        used = [point.used for point in self.discharge]
+        volts = [point.voltage.si for point in self.discharge]
+        if used and (
+            used[0] != 0 or used[-1] != 1 or any(b <= a for a, b in itertools.pairwise(used))
+        ):
+            raise ValueError(
+                "has a discharge whose shares used do not rise from 0 to 1; give them in order, "
+                "from 0 when fresh to 1 when spent"
+            )
+        if any(b > a for a, b in itertools.pairwise(volts)):
+            raise ValueError("has a discharge whose voltage rises; correct it")
+        return self
 
 
 class FilterPart(Part):
@@ -255,7 +309,13 @@ class FilterPart(Part):
 
 
 class DisplayPart(Part):
-    """A projector, television or monitor."""
+    """A projector, television or monitor.
+
+    Attributes
+    ----------
+    luminous_flux, lens_diameter
+        Of a projector: of a white picture, and across the lit part of the lens.
+    """
 
     MAY_BE_ZERO = frozenset({"delay"})
 
@@ -263,6 +323,8 @@ class DisplayPart(Part):
         "refresh": "frequency",
         "delay": "time",
         "throw_ratio": None,
+        "luminous_flux": "luminous flux",
+        "lens_diameter": "length",
     }
 
     technology: Literal["projector", "television", "monitor"]
@@ -270,6 +332,8 @@ class DisplayPart(Part):
     refresh: Sourced
     delay: Sourced
     throw_ratio: Sourced | None = None
+    luminous_flux: Sourced | None = None
+    lens_diameter: Sourced | None = None
 
 
 class ShelfDocument(Document):

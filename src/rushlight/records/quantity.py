@@ -35,6 +35,7 @@ Dimension = Literal[
     "share",
     "electrons",
     "pixels",
+    "temperature",
     "temperature difference",
     "thermal resistance",
     "throughput",
@@ -66,6 +67,7 @@ UNITS: dict[Dimension, dict[str, str]] = {
     "share": {"%": "percent"},
     "electrons": {"e-": "", "e": "", "ke-": "1000", "e−": ""},
     "pixels": {"px": ""},
+    "temperature": {"°C": "K", "degC": "K", "C": "K"},
     "temperature difference": {"K": "K"},
     "thermal resistance": {"K/W": "K/W"},
     "throughput": {"bit/s": "1/s"},
@@ -74,7 +76,7 @@ _SI: dict[Dimension, str] = {
     "length": "m", "time": "s", "frequency": "1/s", "angle": "radian", "current": "A",
     "voltage": "V", "resistance": "ohm", "charge": "A*s", "power": "W", "irradiance": "W/m**2",
     "radiant intensity": "W", "luminous flux": "lumen", "speed": "m/s", "mass": "kg",
-    "share": "", "electrons": "", "pixels": "", "temperature difference": "K",
+    "share": "", "electrons": "", "pixels": "", "temperature": "K", "temperature difference": "K",
     "thermal resistance": "K/W",
     "throughput": "1/s",
 }  # fmt: skip
@@ -84,6 +86,9 @@ SI_WORD: dict[Dimension, str] = {
     "radiant intensity": "W/sr", "luminous flux": "lm", "electrons": "e-", "pixels": "px",
     "throughput": "bit/s",
 }  # fmt: skip
+
+ZERO_CELSIUS_K = 273.15
+"""0 °C on the absolute scale (SI, exact)."""
 
 _TYPED_ALIASES = str.maketrans(
     {"−": "-", "\u2126": "Ω", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
@@ -221,6 +226,8 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
             )
             raise QuantityError(problem, f"use one of {', '.join(unit_words(dimension))}")
         value += number * _factor(unit, dimension)
+    if dimension == "temperature":
+        value += ZERO_CELSIUS_K
     if len(parts) == 2:
         (first, unit_a), (second, unit_b) = parts
         if (
@@ -325,3 +332,4 @@ Power = quantity_type("power", above=0.0)
 Speed = quantity_type("speed", least=0.0)
 Share = quantity_type("share", least=0.0)
 Mass = quantity_type("mass", above=0.0)
+Temperature = quantity_type("temperature", above=0.0)

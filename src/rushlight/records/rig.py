@@ -24,6 +24,7 @@ from rushlight.records.quantity import (
 from rushlight.records.room import Ambient, Room
 from rushlight.records.search import SearchSettings
 from rushlight.records.sourced import Price, Sourced
+from rushlight.records.wiring import Feed, Wiring
 
 RigKind = Literal["surface", "viewpoint", "body", "volume"]
 Pixels = tuple[Annotated[int, Field(gt=7, le=20000)], Annotated[int, Field(gt=7, le=20000)]]
@@ -74,12 +75,24 @@ class Aim(Record):
 
 
 class Illuminator(Record):
-    """Lights beside the lens, for reflectors."""
+    """Lights beside the lens, for reflectors.
+
+    Attributes
+    ----------
+    current
+        Through each diode.
+    wiring
+        How the diodes are joined; each on a resistor of its own where it is left out.
+    feed
+        What feeds them, or left out, and then no resistor can be told.
+    """
 
     part: Slug
     count: Annotated[int, Field(ge=1, le=500)]
     current: Current
     ring_radius: PositiveLength
+    wiring: Wiring | None = None
+    feed: Feed | None = None
 
 
 class Stream(Record):
@@ -212,6 +225,12 @@ class CarriedEmitter(Record):
         Of a coded light: what it repeats, one digit a bit, 1 for lit.
     code_bit
         Length of a bit; at least two frames, so that each bit is seen whole once.
+    current
+        Through each diode while it is lit.
+    pulse
+        Of a pulsed light: how long each pulse lasts.
+    wiring
+        How several diodes at one place are joined; one diode where it is left out.
     """
 
     id: Slug
@@ -225,6 +244,8 @@ class CarriedEmitter(Record):
     duty: Share | None = None
     code: Annotated[str, Field(pattern="^[01]{4,16}$")] | None = None
     code_bit: Time | None = None
+    pulse: Time | None = None
+    wiring: Wiring | None = None
     diffuser: Diffuser | None = None
 
     @model_validator(mode="after")
@@ -285,12 +306,22 @@ class Carried(Record):
 
 
 class Anchor(Record):
-    """An emitter fixed in the room, by which the camera's shaking is corrected."""
+    """An emitter fixed in the room, by which the camera's shaking is corrected.
+
+    Attributes
+    ----------
+    current, wiring
+        Through each diode, and how several at one place are joined.
+    feed
+        What feeds it, or left out, and then no resistor can be told.
+    """
 
     id: Slug
     part: Slug
     position: Place
     current: Current
+    wiring: Wiring | None = None
+    feed: Feed | None = None
 
 
 class Targets(Record):

@@ -18,6 +18,7 @@ from rushlight.records.quantity import (
     Power,
     RadiantIntensity,
     Share,
+    Temperature,
     TimeFromZero,
 )
 
@@ -170,6 +171,8 @@ class Room(Record):
     facing, latitude
         Bearing toward which someone looks who faces the first surface, from north by east, and
         the place's latitude, south negative: with both the hours of the sun are told.
+    temperature
+        Of the air on the warmest day of use; warmth lowers what diodes bear.
     farthest_reader
         Distance from the first surface at which its writing must still be read.
     places
@@ -184,6 +187,7 @@ class Room(Record):
     left: LengthFromZero | None = None
     facing: Angle | None = None
     latitude: Angle | None = None
+    temperature: Temperature | None = None
     farthest_reader: PositiveLength | None = None
     places: list[CameraPlace] = []
     windows: Annotated[list[Window], Field(max_length=40)] = []

@@ -7,7 +7,13 @@ from typing import Annotated
 from pydantic import Field, StringConstraints, model_validator
 
 from rushlight.records.document import Basis, Record
-from rushlight.records.quantity import SI_WORD, UNITS, Dimension, parse_quantity
+from rushlight.records.quantity import (
+    SI_WORD,
+    UNITS,
+    ZERO_CELSIUS_K,
+    Dimension,
+    parse_quantity,
+)
 
 FROM_MEMORY = "typical, from memory"
 """The source of a typical value that was recalled and not checked."""
@@ -49,7 +55,8 @@ class Sourced(Record):
     @property
     def si(self) -> float:
         """The value in SI."""
-        return self.value * self._factor()
+        zero = ZERO_CELSIUS_K if self.dimension == "temperature" else 0.0
+        return zero + self.value * self._factor()
 
     @property
     def si_std(self) -> float:
@@ -64,7 +71,8 @@ class Sourced(Record):
     def _factor(self) -> float:
         if self.dimension is None:
             return 1.0
-        return parse_quantity(f"1 {self.unit}", self.dimension).value
+        one = parse_quantity(f"1 {self.unit}", self.dimension).value
+        return one - ZERO_CELSIUS_K if self.dimension == "temperature" else one
 
 
 class Price(Record):

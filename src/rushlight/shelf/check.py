@@ -15,6 +15,7 @@ from rushlight.shelf.check_cameras import check_cameras
 from rushlight.shelf.check_carried import check_anchors, check_carried
 from rushlight.shelf.check_measured import check_measured
 from rushlight.shelf.check_place import check_ambient, check_people, check_surfaces
+from rushlight.shelf.check_power import check_power
 from rushlight.shelf.check_room import check_room
 from rushlight.shelf.compression import check_streams
 from rushlight.shelf.cost import parts_used
@@ -62,6 +63,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     check_streams(rig, report)
     check_carried(rig, shelf, report)
     check_anchors(rig, shelf, report)
+    check_power(rig, shelf, report)
     check_people(rig, report)
     check_room(rig, shelf, report)
     if surface_rig:

@@ -1,32 +1,19 @@
-"""Can the carried things shine as the rig has them, and be held?"""
+"""Do the carried things and anchors make sense, and can they be held?"""
 
 from __future__ import annotations
 
 import math
 
-from rushlight.physics.power import can_supply
-from rushlight.records.parts import CellPart, EmitterPart
 from rushlight.records.rig import Carried, CarriedEmitter, Rig
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.circuits import duty_of
 from rushlight.shelf.report import Report, likeliest
 
 LONGEST_FROM_TIP_M = 0.3
-SWITCHED_DUTY = 0.3
-"""Share of the time that a switched stylus is pressed: an assumption, no source."""
-
-
-def duty_of(emitter: CarriedEmitter) -> float:
-    """Share of the time that an emitter is lit; NaN where it must be stated and is not."""
-    if emitter.duty is not None:
-        return float(emitter.duty.value)
-    if emitter.drive == "coded" and emitter.code:
-        # As if it blinked all day: errs high, for eyes, heat and cells alike.
-        return emitter.code.count("1") / len(emitter.code)
-    return {"steady": 1.0, "switched": SWITCHED_DUTY}.get(emitter.drive, math.nan)
 
 
 def check_carried(rig: Rig, shelf: Shelf, report: Report) -> None:
-    """Add what is wrong with each carried thing, its lights and its supply."""
+    """Add what is wrong with each carried thing and its lights."""
     people = [person.id for person in rig.people]
     for i, carried in enumerate(rig.carried):
         path = f"carried[{i}]"
@@ -47,20 +34,15 @@ def check_carried(rig: Rig, shelf: Shelf, report: Report) -> None:
                 "name the person",
             )
         _check_tilt(carried, path, report)
-        parts = [
-            _check_emitter(emitter, carried, f"{path}.emitters[{j}]", shelf, report)
-            for j, emitter in enumerate(carried.emitters)
-        ]
-        _check_supply(carried, parts, path, shelf, report)
+        for j, emitter in enumerate(carried.emitters):
+            _check_emitter(emitter, f"{path}.emitters[{j}]", shelf, report)
 
 
 def check_anchors(rig: Rig, shelf: Shelf, report: Report) -> None:
     """Add what is wrong with each anchor's light."""
     for i, anchor in enumerate(rig.anchors):
         path = f"anchors[{i}]"
-        part = _emitter_part(anchor.part, f"{path}.part", shelf, report)
-        if part is not None and anchor.current.value > part.greatest_current.si * (1 + 1e-9):
-            _report_current(anchor.current, anchor.part, part, f"{path}.current", report)
+        _emitter_part(anchor.part, f"{path}.part", shelf, report)
 
 
 def _check_tilt(carried: Carried, path: str, report: Report) -> None:
@@ -85,10 +67,9 @@ def _check_tilt(carried: Carried, path: str, report: Report) -> None:
         )
 
 
-def _emitter_part(part_id: str, path: str, shelf: Shelf, report: Report) -> EmitterPart | None:
-    part = shelf.find("emitter", part_id)
-    if isinstance(part, EmitterPart):
-        return part
+def _emitter_part(part_id: str, path: str, shelf: Shelf, report: Report) -> None:
+    if shelf.find("emitter", part_id) is not None:
+        return
     report.error(
         "part-unknown",
         path,
@@ -96,12 +77,9 @@ def _emitter_part(part_id: str, path: str, shelf: Shelf, report: Report) -> Emit
         "is not an emitter on the shelf",
         shelf.remedy("emitter", part_id),
     )
-    return None
 
 
-def _check_emitter(
-    emitter: CarriedEmitter, carried: Carried, path: str, shelf: Shelf, report: Report
-) -> EmitterPart | None:
+def _check_emitter(emitter: CarriedEmitter, path: str, shelf: Shelf, report: Report) -> None:
     distance = emitter.distance_from_tip
     if distance is not None and distance.value > LONGEST_FROM_TIP_M:
         report.error(
@@ -120,39 +98,8 @@ def _check_emitter(
             f"is missing, and a {emitter.drive} light needs it",
             'add the share of the time that it is lit, such as duty = "10 %"',
         )
-    if emitter.part is None:
-        return None
-    part = _emitter_part(emitter.part, f"{path}.part", shelf, report)
-    if part is None or emitter.current is None:
-        return None
-    if emitter.current.value > part.greatest_current.si * (1 + 1e-9):
-        _report_current(emitter.current, emitter.part, part, f"{path}.current", report)
-        return part
-    power = part.forward_voltage.si * emitter.current.value
-    if power > part.greatest_power.si * (1 + 1e-9):
-        largest = part.greatest_power.si / part.forward_voltage.si
-        report.error(
-            "power-above-part",
-            f"{path}.current",
-            emitter.current,
-            f"makes {1e3 * power:.0f} mW of heat and light, more than the "
-            f"{1e3 * part.greatest_power.si:g} mW that {emitter.part} bears",
-            f'use "{math.floor(1e3 * largest):g} mA" or less',
-        )
-    return part
-
-
-def _report_current(
-    current: object, part_id: str, part: EmitterPart, path: str, report: Report
-) -> None:
-    greatest = 1e3 * part.greatest_current.si
-    report.error(
-        "current-above-part",
-        path,
-        current,
-        f"is above the {greatest:g} mA that {part_id} bears steadily",
-        f'use "{greatest:g} mA" or less',
-    )
+    if emitter.part is not None:
+        _emitter_part(emitter.part, f"{path}.part", shelf, report)
 
 
 def _check_shares(emitter: CarriedEmitter, path: str, report: Report) -> None:
@@ -169,92 +116,3 @@ def _check_shares(emitter: CarriedEmitter, path: str, report: Report) -> None:
             report.error(
                 "share-of-nothing", field, share, "leaves no light at all", "give a share above 0 %"
             )
-
-
-def _check_supply(
-    carried: Carried, parts: list[EmitterPart | None], path: str, shelf: Shelf, report: Report
-) -> None:
-    lit = [
-        (emitter, part)
-        for emitter, part in zip(carried.emitters, parts, strict=True)
-        if part is not None and emitter.current is not None
-    ]
-    if carried.cell is None:
-        if lit:
-            report.warning(
-                "cell-missing",
-                f"{path}.cell",
-                None,
-                "is left out, so that neither resistor nor runtime can be told",
-                "name the cell that feeds it",
-            )
-        return
-    cell = shelf.find("cell", carried.cell)
-    if not isinstance(cell, CellPart):
-        report.error(
-            "part-unknown",
-            f"{path}.cell",
-            carried.cell,
-            "is not a cell on the shelf",
-            shelf.remedy("cell", carried.cell),
-        )
-        return
-    _check_voltage(carried, cell, lit, path, report)
-    _check_load(carried, cell, [emitter for emitter, _ in lit], path, report)
-
-
-def _check_voltage(
-    carried: Carried,
-    cell: CellPart,
-    lit: list[tuple[CarriedEmitter, EmitterPart]],
-    path: str,
-    report: Report,
-) -> None:
-    fresh, spent = carried.cells * cell.voltage.si, carried.cells * cell.end_voltage.si
-    supply = f"{carried.cells} × {carried.cell}" if carried.cells > 1 else carried.cell
-    for emitter, part in lit:
-        forward = part.forward_voltage.si
-        if forward >= fresh:
-            needed = math.floor(forward / cell.voltage.si) + 1
-            report.error(
-                "voltage-too-low",
-                f"{path}.cell",
-                carried.cell,
-                f"gives {fresh:g} V ({supply}), and {emitter.part} needs {forward:g} V to shine",
-                f"use cells = {needed} or more, or another supply",
-            )
-        elif forward >= spent:
-            report.warning(
-                "dims-before-spent",
-                f"{path}.cell",
-                carried.cell,
-                f"falls to {spent:g} V before it is spent ({supply}), and {emitter.part} goes out "
-                f"below {forward:g} V",
-                "expect less runtime than its charge says, or use more cells",
-            )
-
-
-def _check_load(
-    carried: Carried, cell: CellPart, emitters: list[CarriedEmitter], path: str, report: Report
-) -> None:
-    """A pressed stylus shines for seconds, so only pulsed and coded lights count as pulses."""
-    currents = [each.current.value if each.current else 0.0 for each in emitters]
-    steady = [
-        current * (duty_of(each) if each.drive in ("pulsed", "coded") else 1.0)
-        for each, current in zip(emitters, currents, strict=True)
-    ]
-    peak_a, mean_a = sum(currents), sum(steady)
-    continuous = cell.greatest_current.si
-    pulse = cell.greatest_pulse.si if cell.greatest_pulse else continuous
-    if math.isnan(mean_a) or can_supply(peak_a, mean_a, continuous, pulse):
-        return
-    limit = f"{1e3 * continuous:g} mA steadily"
-    if cell.greatest_pulse:
-        limit += f" and {1e3 * pulse:g} mA in pulses"
-    report.error(
-        "current-above-cell",
-        f"{path}.cell",
-        carried.cell,
-        f"gives {limit}, and the lights draw {1e3 * peak_a:g} mA",
-        "use a stronger cell or less current",
-    )

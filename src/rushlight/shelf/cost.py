@@ -9,7 +9,9 @@ from rushlight.records.document import Basis
 from rushlight.records.figure import Figure, Scope
 from rushlight.records.rig import Rig
 from rushlight.records.sourced import Price
+from rushlight.records.wiring import ONE_DIODE
 from rushlight.shelf.catalogue import Kind, Shelf
+from rushlight.shelf.circuits import diodes_of
 
 # From the weakest ground to the firmest: a sum rests on its weakest part.
 _WEAKEST_FIRST: tuple[Basis, ...] = (
@@ -60,9 +62,15 @@ def parts_used(rig: Rig) -> list[tuple[Kind, str]]:
         if camera.illuminator:
             used += [("emitter", camera.illuminator.part)] * camera.illuminator.count
     for carried in rig.carried:
-        used += [("emitter", each.part) for each in carried.emitters if each.part]
+        for light in carried.emitters:
+            used += [("emitter", light.part)] * diodes_of(light) if light.part else []
         used += [("cell", carried.cell)] * carried.cells if carried.cell else []
-    used += [("emitter", anchor.part) for anchor in rig.anchors]
+    for anchor in rig.anchors:
+        used += [("emitter", anchor.part)] * (anchor.wiring or ONE_DIODE).diodes
+    feeds = [each.feed for each in rig.anchors]
+    feeds += [camera.illuminator.feed for camera in rig.cameras if camera.illuminator]
+    for feed in feeds:
+        used += [("cell", feed.part)] * feed.cells if feed else []
     return used
 
 

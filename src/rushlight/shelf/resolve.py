@@ -39,7 +39,7 @@ from rushlight.records.resolved import (
 from rushlight.records.rig import Camera, Carried, CarriedEmitter, Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
-from rushlight.shelf.check_carried import duty_of
+from rushlight.shelf.circuits import diodes_of, duty_of
 from rushlight.shelf.compression import built_in_compression
 from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
@@ -230,7 +230,7 @@ def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) 
     values = {
         "position_m": _from_tip_m(carried, emitter),
         "axis": axis / np.linalg.norm(axis),
-        "intensity_w_sr": part.intensity.si * current_a / part.test_current.si,
+        "intensity_w_sr": diodes_of(emitter) * part.intensity.si * current_a / part.test_current.si,
         "exponent": beam_exponent(part.half_angle.si),
         "side_share": side_share,
         "transmission": transmission,
