@@ -102,7 +102,8 @@ def test_power_by_hand(examples) -> None:
     supply, forward = resolved.emitters.supply_v[0, 0], resolved.emitters.forward_v[0, 0]
     assert lines[0].current_a <= 0.020 * 1.0001
     assert lines[0].resistor_ohm >= (supply - forward) / 0.020 - 1e-9
-    assert lines[0].resistor_w == pytest.approx(lines[0].current_a ** 2 * lines[0].resistor_ohm)
+    # The heat is that of fresh cells, which give more than their nominal voltage.
+    assert lines[0].resistor_w > lines[0].current_a ** 2 * lines[0].resistor_ohm
     assert lines[0].rating_w == pytest.approx(2 * lines[0].resistor_w)
     assert lines[0].runtime_h > 40
 

@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from rushlight.physics.geometry import rig_from_camera_turned
+from rushlight.physics.power import rating_on_sale
+from rushlight.plan.power import plan_circuits
 from rushlight.publish.aim import aim_words, hanging_of, place_words
 from rushlight.publish.sheet import CHECK_MM, SCALES, WIDEST_MM, Sheet
 from rushlight.publish.views import front_view, side_view, top_view
-from rushlight.publish.wiring import circuits_of, rating_on_sale, wiring_drawing
+from rushlight.publish.wiring import circuits_of, wiring_drawing
 from rushlight.records.figure import find_figure
 from rushlight.shelf.resolve import resolve
 
@@ -137,14 +139,14 @@ def test_a_light_in_the_lower_left_corner_appears_at_the_lower_left(hangings):
 
 
 def test_one_drawing_for_equal_circuits_with_the_planned_resistor(source):
-    (circuit,) = circuits_of(source.rig, source.shelf, source.plan.figures)
+    (circuit,) = circuits_of(source.plan.circuits, source.shelf)
     assert circuit.lights == ("stylus-wren", "stylus-ash")
     planned = find_figure(source.plan.figures, "resistor")
     drawing = wiring_drawing(circuit, "wiring-1")
     words = [each.text for each in ET.fromstring(drawing.svg).iter(f"{SVG}tspan")]
-    assert f"{planned.value:g}\xa0Ω, 0.25 W or more" in words
+    assert {f"{planned.value:g}\xa0Ω", "0.25 W or more", "in a holder"} <= set(words)
     assert "3\xa0V in all" in words
-    assert "anode then cathode" in drawing.description
+    assert "anode to cathode" in drawing.description
 
 
 def test_unequal_circuits_are_drawn_apart(source):
@@ -153,7 +155,7 @@ def test_unequal_circuits_are_drawn_apart(source):
     light = second.emitters[0].model_copy(update={"part": part})
     other = second.model_copy(update={"emitters": [light]})
     rig = source.rig.model_copy(update={"carried": [first, other]})
-    lights = [c.lights for c in circuits_of(rig, source.shelf, source.plan.figures)]
+    lights = [c.lights for c in circuits_of(plan_circuits(rig, source.shelf), source.shelf)]
     assert lights == [("stylus-wren",), ("stylus-ash",)]
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from rushlight.cli import app
 from rushlight.physics.safety import CAUTIONS, EYE_CAUTION
+from rushlight.plan.power import plan_circuits
 from rushlight.publish.kit import build_kit
 from rushlight.publish.page import SECTIONS
 
@@ -111,7 +112,9 @@ def test_without_cells_nothing_is_said_of_cells_nor_drawn(plain):
     bare = [carried.model_copy(update={"cell": None}) for carried in plain.rig.carried]
     rig = plain.rig.model_copy(update={"carried": bare})
     figures = [f for f in plain.plan.figures if f.name not in ("resistor", "current", "runtime")]
-    plan = plain.plan.model_copy(update={"figures": figures})
+    plan = plain.plan.model_copy(
+        update={"figures": figures, "circuits": plan_circuits(rig, plain.shelf)}
+    )
     kit, files = build_kit(replace(plain, rig=rig, plan=plan))
     text = Reader(files["index.html"].decode()).text
     assert CAUTIONS["cell"] not in text

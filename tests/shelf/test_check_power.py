@@ -140,3 +140,9 @@ def test_warmth_is_celsius_in_the_file_and_lowers_what_a_diode_bears(edit):
     # 100 °C and 300 K/W of the data sheet: 50 mW at 85 °C.
     assert bearable_w(part, 85.0) == pytest.approx(0.050)
     assert bearable_w(part, 20.0) == pytest.approx(0.160)
+
+
+def test_fresh_cells_beyond_what_the_diode_bears_are_warned_of(edit):
+    (told,) = check(edit(CURRENT, 'current = "100 mA"\n')).findings
+    assert (told.severity, told.code) == ("warning", "fresh-above-part")
+    assert "sends 104 mA through ir850-5mm-17 while fresh (2 × aa-alkaline)" in str(told)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rushlight.cli import plan_tables_light, room_tables
+from rushlight.cli import plan_tables_light, plan_tables_power, room_tables
 from rushlight.cli.rounding import number, quantity
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
 from rushlight.records.plan import Plan
@@ -21,7 +21,6 @@ _LIGHT = (
     ("depth-of-field-near", "value", "sharp from"),
     ("depth-of-field-far", "value", "sharp to"),
 )
-_POWER = ("resistor", "current", "resistor-power", "runtime")
 
 
 def tables(plan: Plan) -> list[Table]:
@@ -35,7 +34,7 @@ def tables(plan: Plan) -> list[Table]:
         _shadow(plan),
         *room_tables.tables(plan),
         _delay(plan),
-        _power(plan),
+        *plan_tables_power.tables(plan),
         _eyes(plan),
         _costs(plan),
     ]
@@ -155,17 +154,6 @@ def _delay(plan: Plan) -> Table:
                 ]
             )
     return "Delay", ["stage", "mean [ms]", "worst [ms]"], rows
-
-
-def _power(plan: Plan) -> Table:
-    carried = list(dict.fromkeys(f.scope.carried for f in plan.figures if f.name in _POWER))
-    rows: list[list[object]] = []
-    for thing in carried:
-        values = {
-            f.name: f.value for f in plan.figures if f.name in _POWER and f.scope.carried == thing
-        }
-        rows.append([thing, *(number(values.get(name)) for name in _POWER)])
-    return "Power", ["carried", "resistor [Ω]", "current [mA]", "heat in it [mW]", "runs [h]"], rows
 
 
 def _eyes(plan: Plan) -> Table:

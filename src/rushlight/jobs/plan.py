@@ -11,6 +11,7 @@ from rushlight.jobs.progress import Progress, silent
 from rushlight.plan.planning import Planned, plan_rig
 from rushlight.records.document import write_bytes
 from rushlight.records.plan import Plan
+from rushlight.shelf.catalogue import Shelf
 
 PLAN_FILE = "plan.json"
 _MOST_PLACES = 60
@@ -54,8 +55,9 @@ def plan(
     progress("drawing", 0.0)
     from rushlight.plan.pictures import draw_all
 
-    people = tuple(person.id for person in load_rig(rig)[0].people)
-    pictures = draw_all(planned, people)
+    rig_record, shelf = load_rig(rig)
+    pictures = draw_all(planned, tuple(person.id for person in rig_record.people))
+    pictures |= _wiring(planned.plan, shelf)
     document = planned.plan.model_copy(
         update={"pictures": {name: shows for name, (_, shows) in pictures.items()}}
     ).stamped("predicted", inputs={"rig": planned.plan.rig})
@@ -64,6 +66,15 @@ def plan(
     document.write(folder / PLAN_FILE)
     progress("drawing", 1.0)
     return document
+
+
+def _wiring(document: Plan, shelf: Shelf) -> dict[str, tuple[bytes, str]]:
+    """A drawing of every circuit whose supply is known."""
+    from rushlight.publish.wiring import circuits_of, wiring_drawing
+
+    drawable = [each for each in circuits_of(document.circuits, shelf) if each.drawable]
+    drawings = [wiring_drawing(each, f"wiring-{i}") for i, each in enumerate(drawable, start=1)]
+    return {f"{each.name}.svg": (each.svg.encode(), each.title) for each in drawings}
 
 
 def planned_rig(

@@ -142,7 +142,7 @@ def discharge(
     used = np.linspace(0.0, 1.0, STEPS + 1)
     own = cell_voltage(used, curve_used, curve_v)
     current = current_of(cells * own)
-    for _ in range(8):  # the sag over the cells' own resistance is small: this settles at once
+    for _ in range(3):  # the sag over the cells' own resistance is small: this settles at once
         supply = cells * (own - internal_ohm * current)
         current = current_of(supply)
     spent = own - internal_ohm * current <= end_v

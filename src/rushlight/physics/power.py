@@ -19,6 +19,10 @@ _E24 = tuple(sorted((*_E12, 11, 13, 16, 20, 24, 30, 36, 43, 51, 62, 75, 91)))
 SERIES_TENTHS: dict[str, tuple[int, ...]] = {"E12": _E12, "E24": _E24}
 
 
+RATINGS_W = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
+"""Power ratings of resistors on sale (common practice, no source)."""
+
+
 class LedResistor(NamedTuple):
     """The series resistor of one emitter, and what follows from it.
 
@@ -126,6 +130,17 @@ def led_resistor(
     current = spare_v / resistor
     heat = current**2 * resistor
     return LedResistor(resistor, current, heat, 2.0 * heat)
+
+
+def rating_on_sale(needed_w: float) -> float | None:
+    """The least rating on sale at or above what is needed [W]; None when none is that large.
+
+    Examples
+    --------
+    >>> rating_on_sale(0.06), rating_on_sale(0.3), rating_on_sale(100.0)
+    (0.25, 0.5, None)
+    """
+    return next((rating for rating in RATINGS_W if rating >= needed_w), None)
 
 
 def mean_current(peak_a: ArrayLike, duty: ArrayLike, quiescent_a: ArrayLike = 0.0) -> Array:

@@ -18,6 +18,7 @@ from rushlight.plan.eyes import EyeShares
 from rushlight.plan.power import PowerLine
 from rushlight.plan.sight import sharp_between, view_left
 from rushlight.plan.spread import LEVEL, distances, quantile_spread, rms_spread
+from rushlight.records.circuit import PlanCircuit
 from rushlight.records.figure import ERROR_CAUSES, Figure, Scope
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
@@ -285,16 +286,18 @@ def delay_figures(budget: DelayBudget, speed_m_s: float, names: Names) -> list[F
     return figures
 
 
-def power_figures(lines: list[PowerLine], names: Names) -> list[Figure]:
-    """Resistor, current, heat and running time of everything carried."""
+def power_figures(
+    lines: list[PowerLine], circuits: list[PlanCircuit], names: Names
+) -> list[Figure]:
+    """Resistor, current, heat, running time and fading of everything carried."""
     figures = []
     for line in lines:
         scope = Scope(rig=names.rig, carried=line.carried)
         for name, value, unit, how in (
             ("resistor", line.resistor_ohm, "ohm", "next value of series E24 (IEC 60063) above"),
-            ("current", 1e3 * line.current_a, "mA", "with that resistor and a fresh cell"),
-            ("resistor-power", 1e3 * line.resistor_w, "mW", "buy twice this rating"),
-            ("runtime", line.runtime_h, "h", "the cell's charge over the mean current"),
+            ("current", 1e3 * line.current_a, "mA", "with that resistor at the nominal voltage"),
+            ("resistor-power", 1e3 * line.resistor_w, "mW", "when fresh; buy twice this rating"),
+            ("runtime", line.runtime_h, "h", "integrated over the cell's discharge"),
         ):
             figures.append(
                 _predicted(
@@ -304,6 +307,19 @@ def power_figures(lines: list[PowerLine], names: Names) -> list[Figure]:
                     value=finite(value),
                     unit=unit,
                     method=how,
+                )
+            )
+    for circuit in circuits:
+        if circuit.kind == "carried" and circuit.light_left is not None:
+            scope = Scope(rig=names.rig, carried=circuit.name, condition="cells spent")
+            figures.append(
+                _predicted(
+                    name="light-left",
+                    statistic="share",
+                    scope=scope,
+                    value=100.0 * circuit.light_left,
+                    unit="%",
+                    method="light over that of fresh cells, in proportion to the current",
                 )
             )
     return figures

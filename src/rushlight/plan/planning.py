@@ -32,7 +32,8 @@ from rushlight.plan.findings import evaluation_findings, eye_findings
 from rushlight.plan.grid import HAND_ASIDE_M, Standing, cell_middles
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.light_report import light_findings, light_range
-from rushlight.plan.power import PowerLine, power_lines
+from rushlight.plan.power import PowerLine, plan_circuits, power_lines
+from rushlight.plan.power_report import power_findings
 from rushlight.plan.room_figures import room_figures
 from rushlight.plan.room_findings import room_findings
 from rushlight.plan.room_plan import room_of_plan
@@ -133,7 +134,7 @@ def plan_rig(
     scenes = scenes_of_rig(rig, resolved, evaluation.places_m[0])
     shadow = shadow_of_scenes(scenes, resolved, columns * rows)
     room, beam = room_of_plan(rig, shelf, resolved, evaluation, scenes, standing, registering)
-    power = power_lines(rig, shelf, resolved)
+    power, circuits = power_lines(rig, shelf, resolved), plan_circuits(rig, shelf)
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
     findings += evaluation_findings(evaluation, resolved, names, suitable, name)
@@ -141,12 +142,13 @@ def plan_rig(
     findings += stream_findings(rig, evaluation, name)
     findings += light_findings(light, name)
     findings += room_findings(room, rig, name)
+    findings += power_findings(circuits, _wanted_runtime_h(rig), name)
     figures = [
         *error_figures(evaluation, names),
         *place_figures(evaluation, resolved, names),
         *shadow_figures(shadow, evaluation, names),
         *delay_figures(delay, float(resolved.targets.speed_m_s[0]), names),
-        *power_figures(power, names),
+        *power_figures(power, circuits, names),
         *room_figures(room, names.rig),
         *eye_figures(eye_shares(resolved, standing), names),
         cost,
@@ -177,6 +179,7 @@ def plan_rig(
         cautions=cautions_of(rig),
         assumptions=list(ASSUMPTIONS),
         light=light,
+        circuits=circuits,
     )
     return Planned(plan, resolved, evaluation, delay, standing, names, shadow, rig.room)
 
@@ -248,12 +251,16 @@ def _targets(
     if rig.targets.runtime is not None:
         hours = [line.runtime_h for line in power]
         least = finite(min(hours)) if all(map(math.isfinite, hours)) else None
-        goal_h = rig.targets.runtime.value / 3600.0
+        goal_h = _wanted_runtime_h(rig) or math.nan
         met = None if least is None else least >= goal_h
         lines.append(
             TargetVerdict(what="runtime", wanted=goal_h, predicted=least, unit="h", met=met)
         )
     return lines
+
+
+def _wanted_runtime_h(rig: Rig) -> float | None:
+    return None if rig.targets.runtime is None else rig.targets.runtime.value / 3600.0
 
 
 def _maps(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from rushlight.publish.wiring import Circuit
 from rushlight.publish.wording import money, significant, with_unit
+from rushlight.records.circuit import PlanBranch
 from rushlight.records.document import Basis
 from rushlight.records.parts import (
     CameraPart,
@@ -59,7 +60,12 @@ class Purchase:
 def purchases(rig: Rig, shelf: Shelf, circuits: list[Circuit]) -> list[Purchase]:
     """Every line of what to buy: the rig's parts, its other priced things, and the resistors."""
     lines = [_purchase(line, shelf, rig) for line in cost_lines(rig, shelf)]
-    return lines + [_resistor(circuit) for circuit in circuits if circuit.drawable]
+    return lines + [
+        _resistor(branch, len(circuit.lights))
+        for circuit in circuits
+        if circuit.drawable
+        for branch in circuit.plan.branches
+    ]
 
 
 def _purchase(line: CostLine, shelf: Shelf, rig: Rig) -> Purchase:
@@ -80,12 +86,12 @@ def _purchase(line: CostLine, shelf: Shelf, rig: Rig) -> Purchase:
     )
 
 
-def _resistor(circuit: Circuit) -> Purchase:
-    rating = f"{circuit.rating_w:g} W or more" if circuit.rating_w else "its rating is not known"
+def _resistor(branch: PlanBranch, built: int) -> Purchase:
+    rating = f"{branch.rating_w:g} W or more" if branch.rating_w else "its rating is not known"
     return Purchase(
-        name=f"Resistor, {with_unit(significant(circuit.resistor_ohm), 'ohm')}",
+        name=f"Resistor, {with_unit(significant(branch.resistor_ohm), 'ohm')}",
         part="",
-        count=len(circuit.lights),
+        count=built * branch.strings,
         matters=(rating, "5 % or closer"),
         sources=(
             "value of series E24, IEC 60063; twice its heat as rating, 5 %: common practice, "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rushlight.publish.wording import NOT_KNOWN, Statement, stated
+from rushlight.publish.wording import NOT_KNOWN, Statement, significant, stated, with_unit
 from rushlight.records.assessment import Assessment
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure
 from rushlight.records.plan import Plan
@@ -246,3 +246,35 @@ def _largest(plan: Plan, name: str, condition: str | None) -> str:
     if len(known) < len(found) or not known:
         return NOT_KNOWN  # one light of which nothing is known could be the strongest
     return stated(max(known, key=lambda figure: figure.value or 0.0)).text
+
+
+def circuit_rows(plan: Plan) -> tuple[list[str], list[list[str]]] | None:
+    """Heads and rows of the table of circuits, a row each light; None where none is planned."""
+    heads = [
+        "Light",
+        "Current fresh",
+        "as planned",
+        "spent",
+        "Hottest spot of the resistor",
+        "Hours",
+        "Hours to half the light",
+    ]
+    rows = [
+        [
+            circuit.name if circuit.name == branch.light else f"{circuit.name}, {branch.light}",
+            _milliamperes(branch.fresh_a),
+            _milliamperes(branch.nominal_a),
+            _milliamperes(branch.spent_a),
+            with_unit(significant(branch.resistor_c), "°C") if branch.resistor_c else NOT_KNOWN,
+            with_unit(significant(circuit.runtime_h), "h") if circuit.runtime_h else NOT_KNOWN,
+            with_unit(significant(circuit.half_light_h), "h") if circuit.half_light_h else "never",
+        ]
+        for circuit in plan.circuits
+        for branch in circuit.branches
+        if branch.resistor_ohm is not None
+    ]
+    return (heads, rows) if rows else None
+
+
+def _milliamperes(current_a: float | None) -> str:
+    return NOT_KNOWN if current_a is None else with_unit(significant(1e3 * current_a), "mA")

@@ -103,7 +103,7 @@ def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
         )
     resolved = resolve(rig, source.shelf)
     hangings = [hanging_of(resolved, i, camera.id) for i, camera in enumerate(rig.cameras)]
-    circuits = circuits_of(rig, source.shelf, plan.figures)
+    circuits = circuits_of(plan.circuits, source.shelf)
     bought = purchases(rig, source.shelf, circuits)
     drawings = _drawings(source, circuits, hangings)
     files = {path: content for path, (content, _, _) in _files(source, drawings).items()}

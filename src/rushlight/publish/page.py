@@ -16,6 +16,7 @@ from rushlight.publish.aim import Hanging
 from rushlight.publish.buying import Purchase
 from rushlight.publish.expectations import (
     cause_rows,
+    circuit_rows,
     delay_rows,
     eye_rows,
     headline_rows,
@@ -116,6 +117,7 @@ def _context(content: PageContent) -> dict[str, Any]:
         "causes": cause_rows(plan, assessment),
         "delays": delay_rows(plan),
         "eyes": eye_rows(plan),
+        "circuits": circuit_rows(plan),
         "relative": [
             (WORDS.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)
             for row in (assessment.relative if assessment else [])

@@ -10,7 +10,7 @@ from rushlight import __version__
 from rushlight.physics.safety import CAUTIONS
 from rushlight.publish.aim import Hanging, aim_words, place_words
 from rushlight.publish.cautions import caution_text
-from rushlight.publish.wiring import Circuit, parts_words
+from rushlight.publish.wiring import Circuit, circuit_text
 from rushlight.publish.wording import camera_words, metres, significant, with_unit
 from rushlight.records.kit import Step
 from rushlight.records.plan import Plan
@@ -61,14 +61,12 @@ def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
         )
     for circuit in circuits:
         if circuit.drawable:
-            words = {key: text.replace("\n", ", ") for key, text in parts_words(circuit).items()}
             text = (
-                f"Build this circuit {len(circuit.lights)} times, once for each of "
-                f"{_listed(circuit.lights)}: {words['supply']}, then the {words['switch']}, then "
-                f"the resistor of {words['resistor']}, then the {words['emitter']}, and back to "
-                "the cells. The emitter works one way round only: its anode goes to the plus side "
-                "(on most round ones the longer leg, and the flat of the rim marks the cathode; "
-                "common practice, no source). Never leave the resistor out."
+                f"Build this circuit {_times(len(circuit.lights))}, once for each of "
+                f"{_listed(circuit.lights)}. {circuit_text(circuit)}. An emitter works one way "
+                "round only: its anode goes to the plus side (on most round ones the longer leg, "
+                "and the flat of the rim marks the cathode; common practice, no source). Never "
+                "leave the resistor out, and never set emitters side by side on one resistor."
             )
         else:
             text = (
@@ -98,6 +96,10 @@ def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
         )
     )
     return steps
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _placed(light: CarriedEmitter) -> str:

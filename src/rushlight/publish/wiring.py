@@ -1,139 +1,145 @@
-"""The circuit of each carried light, drawn from the rig and the plan's own numbers."""
+"""The circuits of a plan, drawn: strings, switch, cells and resistors with the plan's numbers."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from rushlight.publish.sheet import INK, PAPER, Drawing
 from rushlight.publish.wording import significant, with_unit
-from rushlight.records.figure import Figure
+from rushlight.records.circuit import PlanBranch, PlanCircuit
 from rushlight.records.parts import CellPart, EmitterPart
-from rushlight.records.rig import Carried, CarriedEmitter, Rig
 from rushlight.shelf.catalogue import Shelf
-from rushlight.shelf.resolve import lit_emitters
 
-RATINGS_W = (0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
-"""Power ratings on sale (common practice, no source)."""
+MOST_DRAWN = 3
+"""Strings drawn of many alike, and diodes drawn of a long string; the words tell how many."""
+NOTE = "predicted from typical parts, not tried; low voltage only, never mains"
+"""Stands below every circuit."""
+_CAPTION = 16.0
+_RESISTOR, _DIODE = 2.6, 1.9
+_CLOSE, _APART = 1.6, 5.0
+# Lengths of the drawing, in its own unit: of a resistor and a diode, and between strings.
 
 
 @dataclass(frozen=True)
 class Circuit:
-    """One circuit, built once for every carried light that it names.
+    """One circuit, built once for every light that it names.
 
     Attributes
     ----------
     lights
-        Carried things that need one each.
-    emitter, cell
-        Parts.
-    cells
-        In series.
-    switch
-        Tip, button or none.
-    resistor_ohm, current_ma, heat_mw
-        As planned; None where the plan could not tell.
-    rating_w
-        Least rating on sale that bears twice the heat.
+        Things that need one each.
+    plan
+        Its numbers.
+    emitters
+        Part of every branch.
+    cell
+        What feeds it, or None.
     """
 
     lights: tuple[str, ...]
-    emitter: EmitterPart
+    plan: PlanCircuit
+    emitters: tuple[EmitterPart, ...]
     cell: CellPart | None
-    cells: int
-    switch: str
-    resistor_ohm: float | None
-    current_ma: float | None
-    heat_mw: float | None
-    rating_w: float | None
-
-    @property
-    def supply_v(self) -> float | None:
-        """Nominal voltage of the cells in series [V]."""
-        return None if self.cell is None else self.cells * self.cell.voltage.si
 
     @property
     def drawable(self) -> bool:
-        """Whether supply and resistor are known."""
-        return self.cell is not None and self.resistor_ohm is not None
+        """Whether supply and every resistor are known."""
+        return self.cell is not None and all(
+            each.resistor_ohm is not None for each in self.plan.branches
+        )
 
 
-def circuits_of(rig: Rig, shelf: Shelf, figures: Sequence[Figure]) -> list[Circuit]:
-    """Every different circuit of a rig, with the lights that share it.
+def circuits_of(circuits: Sequence[PlanCircuit], shelf: Shelf) -> list[Circuit]:
+    """Every different circuit of a plan, with the lights that share it.
 
     Parameters
     ----------
-    rig, shelf
-        The rig and its parts.
-    figures
-        Of its plan: resistor, current, heat, in the order of the rig's lights.
+    circuits
+        Of the plan, in the order of the rig.
+    shelf
+        The rig's parts.
     """
-    found: list[Circuit] = []
-    taken: dict[str, int] = {}
-    for carried, emitter in lit_emitters(rig):
-        position = taken.get(carried.id, 0)
-        taken[carried.id] = position + 1
-        one = _circuit(carried, emitter, shelf, figures, position)
-        known = next((each for each in found if replace(each, lights=()) == one), None)
-        if known is not None:
-            found.remove(known)
-        found.append(replace(one, lights=(*(known.lights if known else ()), carried.id)))
-    return found
+    alike: dict[str, list[PlanCircuit]] = {}
+    for circuit in circuits:
+        alike.setdefault(circuit.model_copy(update={"name": "x"}).model_dump_json(), []).append(
+            circuit
+        )
+    return [
+        Circuit(
+            lights=tuple(_name(each) for each in same),
+            plan=same[0],
+            emitters=tuple(shelf.emitter(each.part) for each in same[0].branches),
+            cell=shelf.cell(same[0].feed) if same[0].feed else None,
+        )
+        for same in alike.values()
+    ]
 
 
-def _circuit(
-    carried: Carried, light: CarriedEmitter, shelf: Shelf, figures: Sequence[Figure], position: int
-) -> Circuit:
-    def planned(name: str) -> float | None:
-        own = [f.value for f in figures if f.name == name and f.scope.carried == carried.id]
-        return own[position] if position < len(own) else None
+def _name(circuit: PlanCircuit) -> str:
+    words = {"carried": "", "illuminator": "illuminator of ", "anchor": "anchor "}
+    return words[circuit.kind] + circuit.name
 
-    heat = planned("resistor-power")
-    return Circuit(
-        lights=(),
-        emitter=shelf.emitter(light.part or ""),
-        cell=shelf.cell(carried.cell) if carried.cell else None,
-        cells=carried.cells,
-        switch=carried.switch,
-        resistor_ohm=planned("resistor"),
-        current_ma=planned("current"),
-        heat_mw=heat,
-        rating_w=None if heat is None else rating_on_sale(2e-3 * heat),
+
+def supply_words(circuit: Circuit) -> str:
+    """Cells or supply, and their voltage, a line each."""
+    if circuit.cell is None:
+        return ""
+    volts = with_unit(significant(circuit.plan.nominal_v), "V")
+    count = f"{circuit.plan.cells} × " if circuit.plan.cells > 1 else ""
+    if circuit.cell.chemistry == "usb":
+        return f"{count}{circuit.cell.name}"
+    return f"{count}{circuit.cell.name}\nin a holder\n{volts} in all"
+
+
+def switch_words(circuit: Circuit) -> str:
+    """What closes the circuit."""
+    return {"tip": "switch at the tip", "button": "push button", "none": "switch"}[
+        circuit.plan.switch
+    ]
+
+
+def resistor_words(branch: PlanBranch) -> str:
+    """Value and rating of one string's resistor."""
+    rating = "" if branch.rating_w is None else f", {branch.rating_w:g} W or more"
+    return f"{with_unit(significant(branch.resistor_ohm), 'ohm')}{rating}"
+
+
+def emitter_words(branch: PlanBranch, part: EmitterPart) -> str:
+    """What shines, how many in a string, and the current, a line each."""
+    wavelength = f"{part.wavelength.si * 1e9:.0f} nm"
+    count = "infrared emitter"
+    if branch.in_series > 1:
+        count = f"{branch.in_series} infrared emitters in series"
+    milliamperes = None if branch.nominal_a is None else 1e3 * branch.nominal_a
+    pulses = " in pulses" if branch.drive in ("pulsed", "coded") else ""
+    flow = f"{with_unit(significant(milliamperes), 'mA')} flow{pulses}"
+    return f"{count}\n{wavelength}\n{flow}"
+
+
+def circuit_text(circuit: Circuit) -> str:
+    """The circuit in one sentence, for steps and for those who cannot see the drawing."""
+    loops = []
+    for branch, part in zip(circuit.plan.branches, circuit.emitters, strict=True):
+        which = f"for {branch.light} " if len(circuit.plan.branches) > 1 else ""
+        times = f"{branch.strings} times side by side: " if branch.strings > 1 else ""
+        each = " of its own" if branch.strings > 1 else ""
+        loops.append(
+            f"{which}{times}a resistor{each} of {resistor_words(branch)}, then anode to cathode "
+            f"the {emitter_words(branch, part).replace(chr(10), ', ')}"
+        )
+    control = "; current pulses need a driver of their own in place of the switch" * any(
+        branch.drive in ("pulsed", "coded") for branch in circuit.plan.branches
     )
-
-
-def rating_on_sale(needed_w: float) -> float | None:
-    """The least rating on sale at or above what is needed [W]; None when none is that large.
-
-    Examples
-    --------
-    >>> rating_on_sale(0.06), rating_on_sale(0.3), rating_on_sale(100.0)
-    (0.25, 0.5, None)
-    """
-    return next((rating for rating in RATINGS_W if rating >= needed_w), None)
-
-
-def parts_words(circuit: Circuit) -> dict[str, str]:
-    """The words beside each symbol: supply, switch, resistor and emitter."""
-    switch = {"tip": "switch at the tip", "button": "push button", "none": "switch"}
-    cell = circuit.cell
-    supply = "" if cell is None else f"{circuit.cells} × {cell.name}\n{_volts(circuit)} in all"
-    rating = "" if circuit.rating_w is None else f", {circuit.rating_w:g} W or more"
-    emitter = circuit.emitter
-    wavelength = f"{emitter.wavelength.si * 1e9:.0f} nm"
-    return {
-        "supply": supply,
-        "switch": switch[circuit.switch],
-        "resistor": f"{with_unit(significant(circuit.resistor_ohm), 'ohm')}{rating}",
-        "emitter": f"infrared emitter\n{wavelength}\n"
-        f"{with_unit(significant(circuit.current_ma), 'mA')} flow",
-    }
-
-
-def _volts(circuit: Circuit) -> str:
-    return with_unit(significant(circuit.supply_v), "V")
+    supply = supply_words(circuit).replace("\n", ", ")
+    return (
+        f"From the plus side of the supply ({supply}) through "
+        f"the {switch_words(circuit)}, then {'; and '.join(loops)}, and back to the minus "
+        f"side{control}"
+    )
 
 
 def wiring_drawing(circuit: Circuit, name: str) -> Drawing:
@@ -149,26 +155,53 @@ def wiring_drawing(circuit: Circuit, name: str) -> Drawing:
     import schemdraw
     from schemdraw import elements as elm
 
-    words = parts_words(circuit)
+    height = _RESISTOR + max(_diodes_drawn(b) for b in circuit.plan.branches) * _DIODE
     with schemdraw.Drawing(canvas="svg", show=False, fontsize=11, unit=3.6) as drawing:
         # Upward from minus to plus: the battery's long plate is its plus side.
-        battery = elm.Battery().up().reverse().label(words["supply"], ofst=0.35)
-        drawing += battery
-        drawing += elm.Label().at((0.55, 2.3)).label("+", fontsize=14)
-        drawing += elm.Label().at((0.55, 1.3)).label("−", fontsize=14)
-        drawing += elm.Switch().at(battery.end).right().label(words["switch"], ofst=0.15)
-        drawing += elm.Resistor().right().label(words["resistor"], ofst=0.15)
-        drawing += elm.LED().down().label(words["emitter"], loc="bottom", ofst=0.6)
-        drawing += elm.Line().left().tox(battery.start)
+        supply = elm.Battery().up().length(height).reverse()
+        drawing += supply.label(supply_words(circuit), ofst=0.35)
+        drawing += elm.Label().at((0.55, height / 2 + 0.5)).label("+", fontsize=14)
+        drawing += elm.Label().at((0.55, height / 2 - 0.5)).label("−", fontsize=14)
+        drawing += elm.Switch().at(supply.end).right().label(switch_words(circuit), ofst=0.15)
+        _draw_branches(drawing, elm, circuit, drawing.here, height)
         text = drawing.get_imagedata("svg").decode()
     title = f"Circuit for {', '.join(circuit.lights)}"
-    flat = {key: value.replace("\n", ", ") for key, value in words.items()}
-    description = (
-        f"In series, round one loop: plus side of the cells ({flat['supply']}), "
-        f"{flat['switch']}, resistor {flat['resistor']}, anode then cathode of the "
-        f"{flat['emitter']}, back to the minus side."
-    )
+    description = f"{circuit_text(circuit)}."
     return Drawing(name, title, description, _ours(text, title, description))
+
+
+def _diodes_drawn(branch: PlanBranch) -> int:
+    return min(branch.in_series, MOST_DRAWN)
+
+
+def _draw_branches(drawing: Any, elm: Any, circuit: Circuit, plus: Any, height: float) -> None:
+    """Every string below the plus rail, each to the right of the last, down to the minus rail."""
+    x, top = float(plus[0]), float(plus[1])
+    for number, (branch, part) in enumerate(
+        zip(circuit.plan.branches, circuit.emitters, strict=True)
+    ):
+        copies = min(branch.strings, MOST_DRAWN)
+        for copy in range(copies):
+            last = copy == copies - 1
+            drawing += elm.Line().at((x, top)).down().length(0.01)
+            resistor = elm.Resistor().at((x, top)).down().length(_RESISTOR)
+            words = resistor_words(branch).replace(", ", "\n")
+            drawing += resistor.label(words, loc="bottom", ofst=0.25) if last else resistor
+            for diode in range(_diodes_drawn(branch)):
+                light = elm.LED().down().length(_DIODE)
+                labelled = last and diode == 0
+                words = emitter_words(branch, part)
+                if branch.strings > 1:
+                    words += f"\n{branch.strings} such strings, {copies} drawn"
+                drawing += light.label(words, loc="bottom", ofst=0.6) if labelled else light
+            drawing += elm.Line().toy(top - height)
+            step = _CLOSE if not last else _APART
+            if not (last and number == len(circuit.plan.branches) - 1):
+                for y in (top, top - height):
+                    drawing += elm.Dot().at((x, y))
+                    drawing += elm.Line().at((x, y)).right().length(step)
+                x += step
+    drawing += elm.Line().at((float(plus[0]), top - height)).left().tox(0.0)
 
 
 def _ours(text: str, title: str, description: str) -> str:
@@ -182,7 +215,9 @@ def _ours(text: str, title: str, description: str) -> str:
     body = re.sub(r"stroke-dasharray:-;?", "", body)
     body = body.replace("black", "currentColor").replace('font-family="sans"', "")
     body = body.replace("fill:white", f"fill:{PAPER}")
-    box = (left - aside, top - margin, width + 2 * aside, height + 2 * margin)
+    box = (left - aside, top - margin, width + 2 * aside, height + 2 * margin + _CAPTION)
+    place = f'x="{left:.1f}" y="{top + height + _CAPTION:.1f}" font-size="9" fill="{INK}"'
+    caption = f"<text {place}>{escape(NOTE)}</text>"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing circuit" role="img" '
         f'aria-label={quoteattr(title)} width="{box[2]:.1f}pt" height="{box[3]:.1f}pt" '
@@ -190,5 +225,5 @@ def _ours(text: str, title: str, description: str) -> str:
         f'font-family="system-ui, sans-serif">\n<title>{escape(title)}</title>\n'
         f"<desc>{escape(description)}</desc>\n"
         f'<rect class="paper" x="{box[0]:.2f}" y="{box[1]:.2f}" width="{box[2]:.2f}" '
-        f'height="{box[3]:.2f}" fill="{PAPER}"/>\n{body}\n</svg>\n'
+        f'height="{box[3]:.2f}" fill="{PAPER}"/>\n{body}\n{caption}\n</svg>\n'
     )

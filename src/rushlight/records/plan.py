@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from pydantic import Field
 
 from rushlight.errors import Finding, Severity
+from rushlight.records.circuit import PlanCircuit
 from rushlight.records.document import Basis, Document, Record, Slug
 from rushlight.records.figure import Figure
 from rushlight.records.light_range import LightRange
@@ -145,6 +146,8 @@ class Plan(Document):
     light
         Which exposures, currents, apertures and filters serve; None in plans made before that
         was told.
+    circuits
+        Of everything that needs a current; empty in plans made before that was told.
     pictures
         Names of the picture files beside the document, and what each shows.
     """
@@ -174,6 +177,7 @@ class Plan(Document):
     assumptions: list[str]
     pictures: dict[str, str] = {}
     light: LightRange | None = None
+    circuits: list[PlanCircuit] = []
 
     def cheapest_advice(self) -> Advice | None:
         """The change of the lowest class of cost that helps, the most worth while of these."""

@@ -229,7 +229,7 @@ def _check_fresh(branch: Branch, supplied: Supplied, dims: bool, report: Report)
     greatest = branch.part.greatest_current.si
     told = f"sends {1e3 * fresh:.3g} mA through {branch.part.id} while fresh ({supplied.words})"
     if branch.drive != "pulsed" and planned <= greatest < fresh:
-        report.error(
+        report.warning(
             "fresh-above-part",
             supplied.feed_path,
             supplied.feed,
