@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.physics import safety
+from rushlight.physics import cautions, safety
 
 
 @given(st.floats(102.0, 3000.0))
@@ -69,9 +69,9 @@ def test_short_stays_are_judged_by_their_own_limit():
 
 
 def test_no_text_ever_promises():
-    texts = [*safety.CAUTIONS.values(), *safety.risk_band([0, 20, 60, 200, 600, 4000.0, np.nan])]
+    texts = [*cautions.CAUTIONS.values(), *safety.risk_band([0, 20, 60, 200, 600, 4000.0, np.nan])]
     assert all("safe" not in text.lower() for text in texts)
-    assert "estimates" in safety.EYE_CAUTION and "qualified" in safety.EYE_CAUTION
+    assert "estimates" in cautions.EYE_CAUTION and "qualified" in cautions.EYE_CAUTION
     assert {"eye", "cell", "mains", "height", "heat", "filter_glass", "motion"} <= set(
-        safety.CAUTIONS
+        cautions.CAUTIONS
     )

@@ -12,8 +12,7 @@ from rushlight.jobs.load import load_rig
 from rushlight.plan.beacons import choose_beacons, in_short_order, way_length
 from rushlight.plan.delay import STAGES, delay_budget
 from rushlight.plan.evaluate import evaluate
-from rushlight.plan.eyes import eye_shares
-from rushlight.plan.grid import Standing, inset_ring, with_fields
+from rushlight.plan.grid import Standing, inset_ring
 from rushlight.plan.planning import plan_rig
 from rushlight.plan.power import power_lines
 from rushlight.plan.sight import sharp_between, view_left
@@ -81,14 +80,6 @@ def test_view_left_and_sharpness(wall, make_wall) -> None:
     near, far = sharp_between(wall, 0)
     assert near[0] < 2.7
     assert far[0] > 2.7
-
-
-def test_eye_shares_grow_with_nearness(wall) -> None:
-    shares = eye_shares(wall, STANDING)
-    assert shares.graded.cornea_w_m2[0, 0] == pytest.approx(0.030 / 0.2**2)
-    assert shares.near_m[0, 0] == pytest.approx(0.45 - 0.225)
-    close = eye_shares(with_fields(wall, people={"standing_m": np.full((1, 2, 2), 0.3)}), STANDING)
-    assert close.near.cornea_w_m2[0, 0] > shares.near.cornea_w_m2[0, 0]
 
 
 def barn_wall(examples):

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 import pytest
 
 from rushlight.cli import app
-from rushlight.physics.safety import CAUTIONS, EYE_CAUTION
+from rushlight.physics.cautions import CAUTIONS, EYE_CAUTION
 from rushlight.plan.power import plan_circuits
 from rushlight.publish.kit import build_kit
 from rushlight.publish.page import SECTIONS

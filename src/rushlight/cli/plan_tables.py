@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rushlight.cli import plan_tables_light, plan_tables_power, room_tables
+from rushlight.cli import plan_tables_eyes, plan_tables_light, plan_tables_power, room_tables
 from rushlight.cli.rounding import number, quantity
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
 from rushlight.records.plan import Plan
@@ -35,7 +35,7 @@ def tables(plan: Plan) -> list[Table]:
         *room_tables.tables(plan),
         _delay(plan),
         *plan_tables_power.tables(plan),
-        _eyes(plan),
+        *plan_tables_eyes.tables(plan.eyes, plan.beams),
         _costs(plan),
     ]
 
@@ -154,31 +154,6 @@ def _delay(plan: Plan) -> Table:
                 ]
             )
     return "Delay", ["stage", "mean [ms]", "worst [ms]"], rows
-
-
-def _eyes(plan: Plan) -> Table:
-    rows: list[list[object]] = []
-    for figure in plan.figures:
-        if figure.name != "eye-irradiance-share":
-            continue
-        retina = next(
-            (f for f in plan.figures if f.name == "eye-radiance-share" and f.scope == figure.scope),
-            None,
-        )
-        rows.append(
-            [
-                figure.scope.carried,
-                figure.scope.condition,
-                number(figure.value),
-                number(retina.value) if retina else None,
-                figure.method.split(";")[0],
-            ]
-        )
-    return (
-        "Infrared and the eye: estimates, no assessment; shares of the limits for a long stay",
-        ["carried", "distance", "front of the eye [%]", "retina [%]", "band"],
-        rows,
-    )
 
 
 def _costs(plan: Plan) -> Table:

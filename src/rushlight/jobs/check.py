@@ -7,7 +7,13 @@ from pathlib import Path
 
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.load import load_rig, rig_path
+from rushlight.plan.beam_light import beam_findings, beam_lines
+from rushlight.plan.eyes import eye_lines
+from rushlight.plan.findings import eye_findings
+from rushlight.plan.power import plan_circuits
+from rushlight.plan.power_report import power_findings
 from rushlight.records.rig import Rig
+from rushlight.records.safety import BeamLine, EyeLine
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 
@@ -22,11 +28,16 @@ class CheckResult:
         As read, or None where a file could not be read.
     findings
         Errors, warnings and notes.
+    eyes, beams
+        How near each light and the projector's lens come to published limits; estimates, for a
+        rig without errors.
     """
 
     rig: Rig | None
     shelf: Shelf | None
     findings: tuple[Finding, ...]
+    eyes: tuple[EyeLine, ...] = ()
+    beams: tuple[BeamLine, ...] = ()
 
     @property
     def passed(self) -> bool:
@@ -39,6 +50,8 @@ class CheckResult:
             "rig": self.rig.name if self.rig else None,
             "passed": self.passed,
             "findings": [finding.as_dict() for finding in self.findings],
+            "eyes": [line.model_dump() for line in self.eyes],
+            "beams": [line.model_dump() for line in self.beams],
         }
 
 
@@ -54,4 +67,17 @@ def check(path: Path) -> CheckResult:
         rig, shelf = load_rig(path)
     except RushlightError as error:
         return CheckResult(None, None, error.findings)
-    return CheckResult(rig, shelf, tuple(check_rig(rig, shelf, rig_path(path).name)))
+    name = rig_path(path).name
+    result = CheckResult(rig, shelf, tuple(check_rig(rig, shelf, name)))
+    if not result.passed:
+        return result
+    circuits = plan_circuits(rig, shelf)
+    eyes, beams = eye_lines(rig, shelf, circuits), beam_lines(rig, shelf)
+    wanted = rig.targets.runtime
+    findings = [
+        *result.findings,
+        *power_findings(circuits, wanted.value / 3600.0 if wanted else None, name),
+        *eye_findings(eyes, name),
+        *beam_findings(beams, name),
+    ]
+    return CheckResult(rig, shelf, tuple(findings), tuple(eyes), tuple(beams))

@@ -22,8 +22,8 @@ GREATEST_SUBTENSE_RAD = 0.1
 """Beyond this angle a source counts as large (IEC 62471, α_max; second-hand)."""
 TRAIN_S = 0.25
 """Any group of pulses within this time counts together (IEC 62471; from memory)."""
-MOST_EDGES = 32
-"""Most places looked at along one axis; more are laid together, which errs high."""
+MOST_EDGES = 48
+"""Most places looked at along one axis, enough for a ring of 90; more are laid together."""
 
 
 class WorstGroup(NamedTuple):
@@ -77,9 +77,11 @@ def worst_group(
 ) -> WorstGroup:
     """Which grouping of an array comes nearest to the limit for the retina.
 
-    Every rectangle of neighbours is judged as one source: its light averaged over its angle,
-    against the limit for that angle. Neither the single emitter nor the whole array need be the
-    worst.
+    Every rectangle of neighbours is judged as one source: its light averaged over its own
+    rectangle, against the limit for its angle, which is the stricter the larger it is. Neither the
+    single emitter nor the whole array need be the worst. Light is not averaged over the smallest
+    angle, so that a lone chip counts with its full radiance, as makers' notes have it; that errs
+    high.
 
     Parameters
     ----------
@@ -108,7 +110,7 @@ def worst_group(
     --------
     >>> found = worst_group(grid_places(4, 1, 1e-3), 0.16, 0.3e-3, 850e-9, 0.2)
     >>> found.emitters, round(found.ratio, 2)
-    (4, 0.1)
+    (1, 1.63)
     """
     places = np.asarray(places_m, float)
     if places.ndim != 2 or places.shape[1] != 2 or not len(places):
@@ -117,7 +119,7 @@ def worst_group(
     if one.shape not in ((), (len(places),)):
         raise ValueError(f"intensity_w_sr must be one number or (N,); got {one.shape}")
     each = np.broadcast_to(one, (len(places),))
-    (x, column), (y, row) = (_laid_together(places[:, axis]) for axis in (0, 1))
+    (x, column, wide), (y, row, high_m) = (_laid_together(places[:, axis]) for axis in (0, 1))
     left, right = np.triu_indices(len(x))
     low, high = np.triu_indices(len(y))
 
@@ -130,14 +132,13 @@ def worst_group(
         return np.asarray(ahead[:, high + 1] - ahead[:, low])
 
     least = float(smallest_subtense(duration_s))
-    spans = ((x[right] - x[left])[:, None], (y[high] - y[low])[None, :])
+    spans = ((x[right] - x[left] + wide)[:, None], (y[high] - y[low] + high_m)[None, :])
     counted = np.ones((len(left), len(low)), bool)
     for span in spans:
         counted &= (span == 0.0) | (span + face_m <= GREATEST_SUBTENSE_RAD * distance_m)
-    angles = [np.maximum((span + face_m) / distance_m, least) for span in spans]
-    alpha = (
-        np.minimum(angles[0], GREATEST_SUBTENSE_RAD) + np.minimum(angles[1], GREATEST_SUBTENSE_RAD)
-    ) / 2.0
+    angles = [(span + face_m) / distance_m for span in spans]
+    counting = [np.clip(angle, least, GREATEST_SUBTENSE_RAD) for angle in angles]
+    alpha = (counting[0] + counting[1]) / 2.0
     light = in_windows(each) / distance_m**2
     radiance = retina_weight(wavelength_m) * light / (angles[0] * angles[1])
     ratio = radiance / retina_limit_weak_stimulus(alpha, duration_s)
@@ -145,20 +146,28 @@ def worst_group(
         return WorstGroup(float("nan"), len(places), float("nan"), float("nan"))
     at = np.unravel_index(np.argmax(np.where(counted, ratio, -1.0)), ratio.shape)
     count = round(float(in_windows(np.ones(len(places)))[at]))
+    if count > 1 and len(places) > 1:
+        brightest = int(np.argmax(each))
+        alone = worst_group(
+            places[[brightest]], each[brightest], face_m, wavelength_m, distance_m, duration_s
+        )
+        if alone.ratio >= ratio[at]:
+            return alone
     return WorstGroup(float(ratio[at]), count, float(alpha[at]), float(radiance[at]))
 
 
-def _laid_together(coordinate_m: Array) -> tuple[Array, NDArray[np.intp]]:
-    """Places along one axis, and which of them each emitter counts at.
+def _laid_together(coordinate_m: Array) -> tuple[Array, NDArray[np.intp], float]:
+    """Places along one axis, which of them each emitter counts at, and how wide a place is [m].
 
-    Many places are laid together on a few: windows then hold more than their width says, which
-    errs high.
+    Many places are laid together on a few, each as wide as the step between them: the tightest
+    windows are missed then, the single emitter is not.
     """
     edges = np.unique(np.round(coordinate_m, 9))
+    step = 0.0
     if len(edges) > MOST_EDGES:
-        edges = np.linspace(edges[0], edges[-1], MOST_EDGES + 1)[:-1]
+        edges, step = np.linspace(edges[0], edges[-1], MOST_EDGES, endpoint=False, retstep=True)
     index = np.searchsorted(edges, np.round(coordinate_m, 9), side="right") - 1
-    return edges, index
+    return edges, index, float(step)
 
 
 def looks(pulse_s: float, duty: float, long_s: float = 30_000.0) -> dict[str, float]:

@@ -18,51 +18,6 @@ Array = NDArray[np.float64]
 ASSESSMENT_DISTANCE_M = 0.2
 """Distance at which lamps not meant for lighting rooms are graded (IEC 62471; from memory)."""
 
-EYE_CAUTION = (
-    "Infrared light cannot be seen, so the eye neither blinks nor turns away. Never look into an "
-    "emitter that is switched on, never hold one near an eye, and never look at one through a "
-    "magnifier. The figures here are estimates from data-sheet values and from published limits "
-    "(IEC/EN 62471, Directive 2006/25/EC), some quoted from memory and meant for adult workers. "
-    "Have the finished rig judged by a qualified person against the standard itself, and follow "
-    "the local rules, above all where children take part."
-)
-
-CAUTIONS: dict[str, str] = {
-    "eye": EYE_CAUTION,
-    "cell": (
-        "Cells can burn, leak or burst. Never short, crush, heat or open one; fit a fuse or a "
-        "protected cell where lithium is used; charge only with the charger meant for it; take "
-        "cells out for storage. A swallowed button cell is an emergency: keep every cell behind "
-        "a screwed lid, out of the reach of children."
-    ),
-    "mains": (
-        "Mains voltage kills. Use only finished, approved power supplies and leave their cases "
-        "shut. Wiring, sockets and fixed mounting near mains are work for a licensed electrician "
-        "under the local code. Keep cables out of walkways."
-    ),
-    "height": (
-        "Falls and falling things injure. Use a sound ladder on firm ground with a second person "
-        "holding it, never a chair; keep people away from beneath; fix camera and projector with "
-        "a second tether, and let someone qualified judge what the wall or ceiling carries."
-    ),
-    "heat": (
-        "Emitters, resistors, soldering irons and projectors get hot enough to burn skin and "
-        "scorch paper. Keep to the printed current, leave room for air, and let parts cool. Work "
-        "with soldering irons only under supervision and with fresh air."
-    ),
-    "filter_glass": (
-        "Filter glass and lenses break into sharp edges. Wear eye protection and gloves when "
-        "cutting or fitting them, cover cut edges, and gather splinters with damp paper. An "
-        "infrared filter is no protection for the eye."
-    ),
-    "motion": (
-        "People who watch a picture walk backwards, reach and turn without looking. Keep the "
-        "floor clear of steps, cables and furniture, mark the standing place, and stop if a "
-        "moving picture makes anyone dizzy or unwell."
-    ),
-}
-"""Cautions by hazard; shown wherever a rig is planned, built or published."""
-
 
 def cornea_limit(duration_s: ArrayLike) -> Array:
     """How much infrared the front of the eye may receive for a stay of this length.
@@ -338,7 +293,7 @@ def risk_band(cornea_w_m2: ArrayLike, retina_ratio: ArrayLike = 0.0) -> NDArray[
 
 
 class EyeEstimate(NamedTuple):
-    """How near the light of one emitter or array comes to the limits; always with `EYE_CAUTION`.
+    """How near the light of one emitter or array comes to the limits; always with the caution.
 
     Fields
     ------

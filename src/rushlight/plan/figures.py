@@ -14,14 +14,15 @@ from rushlight.physics.comparison import relative_cost
 from rushlight.physics.motion import delay_displacement
 from rushlight.plan.delay import STAGES, DelayBudget
 from rushlight.plan.evaluate import Evaluation
-from rushlight.plan.eyes import EyeShares
+from rushlight.plan.eyes import LONG
 from rushlight.plan.power import PowerLine
 from rushlight.plan.sight import sharp_between, view_left
 from rushlight.plan.spread import LEVEL, distances, quantile_spread, rms_spread
 from rushlight.records.circuit import PlanCircuit
-from rushlight.records.figure import ERROR_CAUSES, Figure, Scope
+from rushlight.records.figure import ERROR_CAUSES, Figure, FigureName, Scope
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
+from rushlight.records.safety import EyeLine
 
 Array = NDArray[Any]
 
@@ -325,32 +326,33 @@ def power_figures(
     return figures
 
 
-def eye_figures(shares: EyeShares, names: Names) -> list[Figure]:
+_EYE_NAMES: dict[str, FigureName] = {
+    "cornea": "eye-irradiance-share",
+    "lens": "eye-lens-share",
+    "retina": "eye-radiance-share",
+}
+
+
+def eye_figures(lines: list[EyeLine], names: Names) -> list[Figure]:
     """How near each light comes to published limits: estimates, in bands."""
     figures = []
-    for index, carried in enumerate(names.carried):
-        for estimate, where in (
-            (shares.graded, "at 200 mm, where lamps are graded"),
-            (shares.near, f"at {shares.near_m[0, index]:.2f} m, nearest in use"),
-        ):
-            scope = Scope(rig=names.rig, carried=carried, condition=where)
-            band = str(estimate.band[0, index])
-            for name, value in (
-                ("eye-irradiance-share", estimate.cornea_ratio[0, index]),
-                ("eye-radiance-share", estimate.retina_ratio[0, index]),
-            ):
-                figures.append(
-                    _predicted(
-                        name=name,
-                        statistic="share",
-                        scope=scope,
-                        value=finite(100.0 * value),
-                        unit="%",
-                        method=f"{band}; share of the limit for a long stay, IEC/EN 62471 and "
-                        "Directive 2006/25/EC, in part from memory; on the axis, bare, lit "
-                        "without pause; an estimate, no assessment",
-                    )
-                )
+    for line in lines:
+        short = "" if line.look == LONG else f", {line.look}"
+        carried = line.light if line.light in names.carried else None
+        region = None if carried else line.light
+        figures.append(
+            _predicted(
+                name=_EYE_NAMES[line.eye],
+                statistic="share",
+                scope=Scope(
+                    rig=names.rig, carried=carried, region=region, condition=line.where + short
+                ),
+                value=None if line.ratio is None else 100.0 * line.ratio,
+                unit="%",
+                n=line.diodes,
+                method=f"{line.words}; {line.method}",
+            )
+        )
     return figures
 
 

@@ -13,8 +13,8 @@ from rushlight.plan.error import LEAST_BEACONS
 from rushlight.plan.evaluate import Evaluation
 from rushlight.plan.figures import Names
 from rushlight.plan.light import FAINTEST_PEAK
-from rushlight.records.figure import Figure
 from rushlight.records.resolved import ResolvedRig
+from rushlight.records.safety import EyeLine
 
 Array = NDArray[Any]
 
@@ -43,33 +43,34 @@ def evaluation_findings(
     ]
 
 
-def eye_findings(figures: Sequence[Figure], file: str) -> list[Finding]:
-    """A warning for each carried thing whose light is estimated to pass a limit for the eye.
+def eye_findings(lines: Sequence[EyeLine], file: str) -> list[Finding]:
+    """A warning for each light that is estimated to pass a limit for the eye.
 
     Parameters
     ----------
-    figures
-        Of the plan; shares of the limits in %.
+    lines
+        Of the plan.
     file
         Of the rig, to stand in the findings.
     """
-    worst: dict[str, float] = {}
-    for figure in figures:
-        if figure.name in ("eye-irradiance-share", "eye-radiance-share") and figure.value:
-            carried = figure.scope.carried or "lights"
-            worst[carried] = max(worst.get(carried, 0.0), figure.value)
+    worst: dict[str, EyeLine] = {}
+    for line in lines:
+        known = worst.get(line.light)
+        if line.ratio is not None and (known is None or line.ratio > (known.ratio or 0.0)):
+            worst[line.light] = line
     return [
         Finding(
             "warning",
             "eye-limit-passed",
-            f"{file}: {carried}",
-            f"{share:.0f} % of a limit for the eye",
-            "is more than the published limits allow for a long stay (an estimate that errs high)",
+            f"{file}: {line.light}",
+            f"{100 * (line.ratio or 0.0):.0f} % of a limit for the eye ({line.eye}, {line.where}, "
+            f"{line.look})",
+            "is more than the published limits allow (an estimate that errs high)",
             "do not build it so: lower the current or take a weaker or wider emitter, and have "
             "the rig judged by a qualified person",
         )
-        for carried, share in worst.items()
-        if share > 100.0
+        for line in worst.values()
+        if (line.ratio or 0.0) > 1.0
     ]
 
 

@@ -11,13 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.errors import RushlightError
-from rushlight.physics.safety import CAUTIONS
+from rushlight.physics.cautions import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
 from rushlight.plan.beam import BeamShadow
+from rushlight.plan.beam_light import beam_findings, beam_lines
 from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
 from rushlight.plan.error import DWELL_S
 from rushlight.plan.evaluate import Evaluation, evaluate
-from rushlight.plan.eyes import eye_shares
+from rushlight.plan.eyes import eye_lines
 from rushlight.plan.figures import (
     Names,
     delay_figures,
@@ -135,6 +136,7 @@ def plan_rig(
     shadow = shadow_of_scenes(scenes, resolved, columns * rows)
     room, beam = room_of_plan(rig, shelf, resolved, evaluation, scenes, standing, registering)
     power, circuits = power_lines(rig, shelf, resolved), plan_circuits(rig, shelf)
+    eyes, beams = eye_lines(rig, shelf, circuits), beam_lines(rig, shelf)
     cost = cost_figure(rig, shelf)
     relative = relative_cost_figure(rig, cost)
     findings += evaluation_findings(evaluation, resolved, names, suitable, name)
@@ -150,11 +152,11 @@ def plan_rig(
         *delay_figures(delay, float(resolved.targets.speed_m_s[0]), names),
         *power_figures(power, circuits, names),
         *room_figures(room, names.rig),
-        *eye_figures(eye_shares(resolved, standing), names),
+        *eye_figures(eyes, names),
         cost,
         *([relative] if relative else []),
     ]
-    findings += eye_findings(figures, name)
+    findings += eye_findings(eyes, name) + beam_findings(beams, name)
     plan = Plan(
         rig=rig.content_hash(),
         rig_name=rig.name,
@@ -176,10 +178,12 @@ def plan_rig(
         findings=[PlanFinding.of(finding) for finding in findings],
         costs=_costs(rig, shelf),
         room=room,
-        cautions=cautions_of(rig),
+        cautions=cautions_of(rig, shelf),
         assumptions=list(ASSUMPTIONS),
         light=light,
         circuits=circuits,
+        eyes=eyes,
+        beams=beams,
     )
     return Planned(plan, resolved, evaluation, delay, standing, names, shadow, rig.room)
 
@@ -346,13 +350,16 @@ def _costs(rig: Rig, shelf: Shelf) -> list[PlanCost]:
     ]
 
 
-def cautions_of(rig: Rig) -> dict[str, str]:
+def cautions_of(rig: Rig, shelf: Shelf) -> dict[str, str]:
     """The cautions that this rig calls for; the eye always."""
-    wanted = {"eye", "heat", "motion", "mains"}
+    wanted = {"eye", "heat", "motion", "mains", "picture", "cables"}
     if any(thing.cell for thing in rig.carried):
         wanted.add("cell")
     if any(camera.filter for camera in rig.cameras):
         wanted.add("filter_glass")
+    displays = [shelf.display(each.display) for each in rig.surfaces if each.display]
+    if any(part.technology == "projector" for part in displays):
+        wanted.add("beam")
     floor = rig.surfaces[0].height_above_floor.value
     if any(camera.position[1].value + floor > _HIGH_M for camera in rig.cameras):
         wanted.add("height")

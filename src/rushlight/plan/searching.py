@@ -163,7 +163,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         orders=orders,
         sum_of_orders=round(sum(line.amount or 0.0 for line in orders), 2),
         findings=[PlanFinding.of(each) for each in _findings(space, own)],
-        cautions=cautions_of(taken),
+        cautions=cautions_of(taken, space.shelf),
         assumptions=list(ASSUMPTIONS),
     )
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from rushlight.physics.safety import CAUTIONS
+from rushlight.physics.cautions import CAUTIONS
+from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
 
 TITLES = {
@@ -13,6 +14,9 @@ TITLES = {
     "heat": "Heat",
     "filter_glass": "Filter glass",
     "motion": "People who move",
+    "picture": "Flashing pictures",
+    "beam": "The projector's beam",
+    "cables": "Cables",
 }
 DEFER = (
     "Everything on this page is an estimate, and no approval. Where it differs from your local "
@@ -20,11 +24,11 @@ DEFER = (
 )
 
 
-def hazards_of(rig: Rig) -> list[str]:
+def hazards_of(rig: Rig, plan: Plan) -> list[str]:
     """Hazards of building and using a rig, by the keys of `CAUTIONS`.
 
     Whatever the rig, there is infrared light, a mains supply somewhere, heat, and something that
-    hangs; cells and filter glass only where the rig has them.
+    hangs; cells, filter glass and a projector's beam only where the rig has them.
     """
     hazards = ["eye"]
     if any(carried.cell for carried in rig.carried):
@@ -32,7 +36,9 @@ def hazards_of(rig: Rig) -> list[str]:
     hazards += ["mains", "height", "heat"]
     if any(camera.filter for camera in rig.cameras):
         hazards.append("filter_glass")
-    return [*hazards, "motion"]
+    if "beam" in plan.cautions:
+        hazards.append("beam")
+    return [*hazards, "motion", "picture", "cables"]
 
 
 def caution_text(hazard: str) -> str:

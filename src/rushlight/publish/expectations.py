@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rushlight.publish.wording import NOT_KNOWN, Statement, significant, stated, with_unit
+from rushlight.publish.wording import NOT_KNOWN, Statement, metres, significant, stated, with_unit
 from rushlight.records.assessment import Assessment
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure
 from rushlight.records.plan import Plan
@@ -225,27 +225,43 @@ def delay_rows(plan: Plan) -> list[tuple[str, str, str]]:
     return [row for row in rows if row[1] or row[2]]
 
 
-def eye_rows(plan: Plan) -> list[tuple[str, str, str]]:
-    """From where, and which share of the limits for the front of the eye and for the retina.
+def eye_rows(plan: Plan) -> list[tuple[str, str, str, str]]:
+    """From where and how long, and how near cornea, lens and retina come to their limits.
 
     Of several lights the one that comes nearest to its limit stands for all.
     """
-    wheres = dict.fromkeys(
-        figure.scope.condition for figure in plan.figures if figure.name == "eye-irradiance-share"
-    )
+    wheres = dict.fromkeys((line.where, line.look) for line in plan.eyes)
     return [
-        (where or "", _largest(plan, "eye-irradiance-share", where),
-         _largest(plan, "eye-radiance-share", where))
-        for where in wheres
-    ]  # fmt: skip
+        (
+            f"{where}, {look}",
+            *(_nearest(plan, where, look, e) for e in ("cornea", "lens", "retina")),
+        )
+        for where, look in wheres
+    ]
 
 
-def _largest(plan: Plan, name: str, condition: str | None) -> str:
-    found = [f for f in plan.figures if f.name == name and f.scope.condition == condition]
-    known = [figure for figure in found if figure.value is not None]
-    if len(known) < len(found) or not known:
+def _nearest(plan: Plan, where: str, look: str, eye: str) -> str:
+    found = [line for line in plan.eyes if (line.where, line.look, line.eye) == (where, look, eye)]
+    if not found or any(line.ratio is None for line in found):
         return NOT_KNOWN  # one light of which nothing is known could be the strongest
-    return stated(max(known, key=lambda figure: figure.value or 0.0)).text
+    return max(found, key=lambda line: line.ratio or 0.0).words
+
+
+def beam_rows(plan: Plan) -> list[tuple[str, str, str, str]]:
+    """Who, how near to the lens, how bright it may look, and after how long a look is too much."""
+    return [
+        (
+            line.person + (" (a child)" if line.child else ""),
+            metres(line.distance_m),
+            with_unit(f"{line.luminance_cd_m2 / 1e6:.2g} million", "cd/m²"),
+            "no limit" if line.time_limit_s is None else _two_digits(line.time_limit_s),
+        )
+        for line in plan.beams
+    ]
+
+
+def _two_digits(time_s: float) -> str:
+    return with_unit(f"{float(f'{time_s:.2g}'):g}", "s")
 
 
 def circuit_rows(plan: Plan) -> tuple[list[str], list[list[str]]] | None:

@@ -209,7 +209,7 @@ def _kit(
         check_plan=[f"{step.title}. {step.text}" for step in steps if step.part == "check"],
         tolerances=tolerances,
         steps=steps,
-        cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig))],
+        cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig, plan))],
         not_known=not_known(rig, plan, assessment, bought),
         files=[
             KitFile(path=path, sha256=sha256(content), role=role, licence=rig.licence, basis=basis)

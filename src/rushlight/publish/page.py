@@ -15,6 +15,7 @@ from markupsafe import Markup
 from rushlight.publish.aim import Hanging
 from rushlight.publish.buying import Purchase
 from rushlight.publish.expectations import (
+    beam_rows,
     cause_rows,
     circuit_rows,
     delay_rows,
@@ -117,6 +118,7 @@ def _context(content: PageContent) -> dict[str, Any]:
         "causes": cause_rows(plan, assessment),
         "delays": delay_rows(plan),
         "eyes": eye_rows(plan),
+        "beams": beam_rows(plan),
         "circuits": circuit_rows(plan),
         "relative": [
             (WORDS.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rushlight import __version__
-from rushlight.physics.safety import CAUTIONS
+from rushlight.physics.cautions import CAUTIONS
 from rushlight.publish.aim import Hanging, aim_words, place_words
 from rushlight.publish.cautions import caution_text
 from rushlight.publish.wiring import Circuit, circuit_text
@@ -125,7 +125,7 @@ def _placed(light: CarriedEmitter) -> str:
 
 
 def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
-    surface = rig.surfaces[0]
+    surface, beam = rig.surfaces[0], "beam" in plan.cautions
     steps = [
         Step(
             part="mount",
@@ -135,7 +135,7 @@ def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
             f"{_millimetres(surface.flatness.value)} of flat (root-mean-square). The picture has "
             f"{surface.pixels[0]} × {surface.pixels[1]} pixels. Measure what you really get, and "
             "write it into rig.toml.",
-            cautions=_beside(rig, "mains"),
+            cautions=_beside(rig, "mains", "cables", *(["beam"] if beam else [])),
         )
     ]
     for hanging in hangings:

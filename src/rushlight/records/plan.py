@@ -12,6 +12,7 @@ from rushlight.records.document import Basis, Document, Record, Slug
 from rushlight.records.figure import Figure
 from rushlight.records.light_range import LightRange
 from rushlight.records.plan_room import PlanRoom
+from rushlight.records.safety import BeamLine, EyeLine
 
 CostClass = Literal["free", "minutes", "money"]
 
@@ -148,6 +149,8 @@ class Plan(Document):
         was told.
     circuits
         Of everything that needs a current; empty in plans made before that was told.
+    eyes, beams
+        How near each light, and the projector's lens, comes to published limits; estimates.
     pictures
         Names of the picture files beside the document, and what each shows.
     """
@@ -178,6 +181,8 @@ class Plan(Document):
     pictures: dict[str, str] = {}
     light: LightRange | None = None
     circuits: list[PlanCircuit] = []
+    eyes: list[EyeLine] = []
+    beams: list[BeamLine] = []
 
     def cheapest_advice(self) -> Advice | None:
         """The change of the lowest class of cost that helps, the most worth while of these."""

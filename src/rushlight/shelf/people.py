@@ -48,6 +48,49 @@ def shoulder_breadth_m(person: Person) -> float:
     return float(_share_of_stature("bideltoid breadth") * person.stature.value)
 
 
+EYE_SHARE = 0.934
+"""Standing eye height over stature (ANSUR II, NATICK/TR-15/007: medians 1.517/1.626 m of women and
+1.640/1.755 m of men; soldiers, not the public)."""
+
+
+def eye_height_m(person: Person) -> float | None:
+    """Height of the eyes above the floor [m], None when it cannot be told."""
+    if person.eye_height is not None:
+        return float(person.eye_height.value)
+    return None if person.seated else float(EYE_SHARE * person.stature.value)
+
+
+def nearest_eye_m(person: Person, place_m: Array, floor_m: float) -> float:
+    """Nearest that a person's eyes come to a place (3,) while they keep to where they stand [m].
+
+    Parameters
+    ----------
+    place_m
+        In the rig frame.
+    floor_m
+        Height of the frame's origin above the floor. Eyes of unknown height are taken as high as
+        the place, which errs near.
+    """
+    across = _gap_to_outline_m(standing_outline_m(person), place_m[[0, 2]])
+    height = eye_height_m(person)
+    up = 0.0 if height is None else height - floor_m - place_m[1]
+    return float(np.hypot(across, up))
+
+
+def _gap_to_outline_m(outline: Array, point: Array) -> float:
+    """Distance from a point to a polygon (N, 2), 0 inside it (even-odd rule; from memory)."""
+    start, step = outline, np.roll(outline, -1, axis=0) - outline
+    length = np.maximum((step**2).sum(axis=1), 1e-18)
+    along = np.clip(((point - start) * step).sum(axis=1) / length, 0.0, 1.0)
+    gap = np.linalg.norm(start + along[:, None] * step - point, axis=1).min()
+    end = start + step
+    crosses = (start[:, 1] > point[1]) != (end[:, 1] > point[1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = start[:, 0] + (point[1] - start[:, 1]) / step[:, 1] * step[:, 0]
+    inside = bool(np.sum(crosses & (point[0] < at)) % 2)
+    return 0.0 if inside else float(gap)
+
+
 def standing_outline_m(person: Person) -> Array:
     """Corners (N, 2) of where a person stands, along the wall and out of it [m]."""
     return np.array([[step.value for step in corner] for corner in person.standing])
