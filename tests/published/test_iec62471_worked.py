@@ -93,9 +93,9 @@ def test_one_emitter_of_the_array_of_twenty_counts_for_the_retina():
     """58.7 of 545.5 mW·mm⁻²·sr⁻¹ beyond 1000 s for 20 × 160 mW/sr (maker's note, second-hand).
 
     The note does not print the face; the one that gives its radiance is used here, at 850 nm, and
-    the array is set 5 mm apart: one emitter is the worst grouping, as the note has it.
+    the array is set 20 mm apart, where one emitter is the worst grouping, as the note has it.
     """
     face_m = (safety.retina_weight(850e-9) * 0.160 / 58.7e3) ** 0.5
-    found = worst_group(grid_places(5, 4, 5e-3), 0.160, face_m, 850e-9, 0.2, 1001.0)
+    found = worst_group(grid_places(5, 4, 20e-3), 0.160, face_m, 850e-9, 0.2, 1001.0)
     assert found.emitters == 1
     assert found.ratio == pytest.approx(58.7 / 545.5, abs=0.0001)

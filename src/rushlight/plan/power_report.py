@@ -48,12 +48,12 @@ def _fading(circuit: PlanCircuit, wanted_h: float | None, file: str) -> list[Fin
         return []
     half = circuit.half_light_h
     soon = half is not None and wanted_h is not None and half < wanted_h
-    if wanted_h is not None and not soon:
+    if not soon:
         return []
     when = "" if half is None else f", and half of it after {half:.3g} h"
     return [
         Finding(
-            "warning" if soon else "note",
+            "warning",
             "light-fades",
             f"{file}: {circuit_words(circuit)}",
             f"{100 * left:.0f} % of the light of fresh cells",
