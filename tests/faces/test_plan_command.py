@@ -39,7 +39,7 @@ def test_it_tells_every_budget(shown: tuple[str, Path]) -> None:
         "Light and view",
         "Delay",
         "Power",
-        "Infrared and the eye: estimates, no assessment",
+        "Infrared and the eye, beside published limits",
         "Never look into an",
         "Cost",
         "Findings",
