@@ -233,8 +233,15 @@ def test_wrong_rooms_are_told_of_in_one_sentence(sentences, what) -> None:
 def test_children_are_told_of(sentences) -> None:
     old = 'id = "grower-wren"\n'
     found = sentences(old + "stature", old + "age = 14\nstature", "note")
-    assert any("no published sizes of children" in each for each in found)
+    assert any("no published sizes of their shoulders and arms" in each for each in found)
+    assert any("most children of 14 measure 1.50 to 1.80 m" in each for each in found)
     assert any("has no published reach band" in each for each in found)
+
+
+def test_a_child_as_tall_as_a_grown_up_is_doubted(sentences) -> None:
+    old = 'id = "grower-wren"\n'
+    (found,) = sentences(old + "stature", old + "age = 6\nstature", "warning")
+    assert "most children of 6 measure 1.09 to 1.27 m" in found or "1.10 to 1.27 m" in found
 
 
 def test_writing_taller_than_the_wall(sentences) -> None:

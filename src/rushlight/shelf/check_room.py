@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from rushlight.physics.children import child_stature
 from rushlight.physics.daylight import EDGES_M
 from rushlight.records.arrays import Array
 from rushlight.records.rig import Rig, Surface
@@ -16,6 +17,9 @@ from rushlight.shelf.room_light import corners_m
 
 SLACK_M = 0.3
 """How far off its wall a window may be: walls are thick and tapes sag (our own choice)."""
+UNLIKELY = 1.08
+"""Ratio beyond the 5th and 95th percentile from which a stature is taken for a slip (our own
+choice)."""
 CHILDREN = (3, 12)
 """Ages for which published reach bands stand here (2010 ADA Standards, advisory 308.1)."""
 
@@ -77,12 +81,24 @@ def _check_ages(rig: Rig, report: Report) -> None:
     for i, person in enumerate(rig.people):
         if person.age is None:
             continue
+        low, _, high = child_stature(person.age)
+        most = f"most children of {person.age} measure {low:.2f} to {high:.2f} m"
+        if not low / UNLIKELY <= person.stature.value <= high * UNLIKELY:
+            report.warning(
+                "child-stature-unlikely",
+                f"people[{i}].stature",
+                person.stature,
+                f"is far from what the age of {person.age} lets expect: {most} (CDC growth "
+                "charts 2000, 5th to 95th percentile)",
+                "correct the one or the other",
+            )
         report.note(
             "child-in-proportion",
             f"people[{i}].age",
             person.age,
-            "is a child's, and no published sizes of children's bodies stand here: what the rig "
-            "leaves out is taken from adults in proportion to the stature",
+            f"is a child's: {most} (CDC growth charts 2000); no published sizes of their "
+            "shoulders and arms stand here, and what the rig leaves out is taken from adults in "
+            "proportion to the stature",
             "measure shoulder_height, shoulder_breadth and reach of the children",
         )
         if not youngest <= person.age <= oldest:
