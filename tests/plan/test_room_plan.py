@@ -13,6 +13,7 @@ from rushlight.plan.beam import beam_shadow, hidden_behind
 from rushlight.plan.grid import places_of_grid
 from rushlight.plan.planning import Planned, plan_rig
 from rushlight.plan.room import top_view
+from rushlight.plan.shade_maps import shade_maps
 from rushlight.plan.shadow import scenes_of
 from rushlight.records.figure import find_figure
 from rushlight.records.rig import Rig
@@ -260,3 +261,25 @@ def test_top_view_bears_every_word(planned) -> None:
         "clicker (remote-control)",
     ):
         assert word in words
+
+
+def test_shade_maps_bear_every_number_of_their_layers(planned) -> None:
+    canvas = shade_maps(planned.plan)
+    drawn = [axes for axes in canvas.axes if axes.get_images()]
+    assert len(drawn) == 5
+    sun = drawn[-1]
+    assert "sun at its worst" in sun.get_title(loc="left")
+    values = np.array(planned.plan.maps[0].of("sun"))
+    assert [text.get_text() for text in sun.texts] == [f"{v:.2g}" for v in values.ravel()]
+    light = planned.plan.room.ambient
+    # The map holds what the plan reckons with, and the sun on top of it.
+    added = light.sun_w_m2 - light.estimated_w_m2
+    assert values.mean() == pytest.approx(light.used_w_m2 + added)
+    hidden = [text.get_text() for text in drawn[0].texts]
+    assert hidden == [f"{v:.0f}" for v in np.ravel(planned.plan.maps[0].of("shadow"))]
+
+
+def test_a_plan_without_sun_and_beam_draws_the_shadow_alone(barn) -> None:
+    rig, shelf = barn
+    plain = plan_rig(changed(rig, None, projector=None), shelf, 3, 2).plan
+    assert len([axes for axes in shade_maps(plain).axes if axes.get_images()]) == 2

@@ -16,6 +16,7 @@ from rushlight.plan.light_picture import light_window
 from rushlight.plan.look import EMBER, INK, PAPER, QUIET, REED, STYLE, svg_of
 from rushlight.plan.planning import Planned
 from rushlight.plan.room import side_view, top_view
+from rushlight.plan.shade_maps import shade_maps
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, find_figure
 from rushlight.records.plan import Plan, PlanMap
 
@@ -228,6 +229,10 @@ def draw_all(planned: Planned, people: tuple[str, ...]) -> dict[str, tuple[bytes
         "error-map.svg": (error_map(plan), "predicted error over the surface, beacons, coverage"),
         "error-causes.svg": (cause_bars(plan), "predicted error by cause, the dominant one first"),
         "delay.svg": (delay_bars(plan), "predicted delay, stage by stage"),
+        "shade-maps.svg": (
+            shade_maps(plan),
+            "how often people hide the light or shade the picture, and where the sun falls",
+        ),
         "side-view.svg": (side_view(planned, people), "side view to scale"),
         "top-view.svg": (top_view(planned, people), "top view to scale"),
     }

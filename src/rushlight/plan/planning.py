@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from rushlight.errors import RushlightError
 from rushlight.physics.cautions import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
-from rushlight.plan.beam import BeamShadow
 from rushlight.plan.beam_light import beam_findings, beam_lines
 from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
 from rushlight.plan.error import DWELL_S
@@ -37,7 +36,7 @@ from rushlight.plan.power import PowerLine, plan_circuits, power_lines
 from rushlight.plan.power_report import power_findings
 from rushlight.plan.room_figures import room_figures
 from rushlight.plan.room_findings import room_findings
-from rushlight.plan.room_plan import room_of_plan
+from rushlight.plan.room_plan import Layer, room_of_plan
 from rushlight.plan.shadow import SCENES, ShadowField, scenes_of_rig, shadow_of_scenes
 from rushlight.plan.shadow_report import shadow_figures, shadow_findings
 from rushlight.plan.stream import stream_findings
@@ -134,7 +133,7 @@ def plan_rig(
     delay = _slowest(resolved, evaluation)
     scenes = scenes_of_rig(rig, resolved, evaluation.places_m[0])
     shadow = shadow_of_scenes(scenes, resolved, columns * rows)
-    room, beam = room_of_plan(rig, shelf, resolved, evaluation, scenes, standing, registering)
+    room, layers = room_of_plan(rig, shelf, resolved, evaluation, scenes, standing, registering)
     power, circuits = power_lines(rig, shelf, resolved), plan_circuits(rig, shelf)
     eyes, beams = eye_lines(rig, shelf, circuits), beam_lines(rig, shelf)
     cost = cost_figure(rig, shelf)
@@ -167,7 +166,7 @@ def plan_rig(
         floor_m=float(resolved.surface.floor_m[0]),
         targets=_targets(rig, resolved, evaluation, delay, power),
         figures=figures,
-        maps=_maps(evaluation, names, resolved, shadow, beam),
+        maps=_maps(evaluation, names, resolved, shadow, layers),
         beacons=[(float(x), float(y)) for x, y in beacons],
         registering=[names.carried[index] for index in registering],
         exposures_s={
@@ -272,11 +271,11 @@ def _maps(
     names: Names,
     resolved: ResolvedRig,
     shadow: ShadowField,
-    beam: BeamShadow | None,
+    more: list[Layer],
 ) -> list[PlanMap]:
     """One map for each emitter: errors by cause, light, geometry, and what stands in the way."""
     ev = evaluation
-    layers: list[tuple[str, str, Array]] = [
+    layers: list[Layer] = [
         *(
             ("error" if cause == "all" else f"error-{cause}", "mm", 1e3 * ev.error_m[cause])
             for cause in ("all", *ERROR_CAUSES)
@@ -304,12 +303,8 @@ def _maps(
         ),
         ("shadow", "%", 100.0 * shadow.everywhere[None]),
         ("shadow-alone", "%", 100.0 * shadow.alone.min(axis=1)[None]),
+        *more,
     ]
-    if beam is not None:
-        layers += [
-            ("picture-shaded", "%", 100.0 * beam.picture[None]),
-            ("place-shaded", "%", 100.0 * beam.touched[None]),
-        ]
     size = resolved.surface.size_m[0]
     axes = [
         [float(v) for v in cell_middles(side, count)]

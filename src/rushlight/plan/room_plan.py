@@ -50,6 +50,9 @@ Array = NDArray[Any]
 AGES = ((3, 4), (5, 8), (9, 12))
 """Bands of age of 2010 ADA Standards, advisory 308.1."""
 
+Layer = tuple[str, str, Array]
+"""Name, unit, and values (1, E, G) of a map."""
+
 
 def room_of_plan(
     rig: Rig,
@@ -59,8 +62,8 @@ def room_of_plan(
     scenes: Scenes | None,
     standing: Standing,
     registering: Sequence[int],
-) -> tuple[PlanRoom, BeamShadow | None]:
-    """All that a plan says of the room, and the shadow in the beam by place.
+) -> tuple[PlanRoom, list[Layer]]:
+    """All that a plan says of the room, and what of it is told place by place.
 
     Parameters
     ----------
@@ -73,12 +76,22 @@ def room_of_plan(
     """
     surface = rig.surfaces[0]
     shadow = None
+    layers: list[Layer] = []
     lens = lens_place(surface)
     if scenes is not None and lens is not None and throws_from_front(surface):
         shadow = beam_shadow(scenes, lens, evaluation.places_m[0], resolved.surface.size_m[0])
+    ambient, sun = _ambient(rig, shelf, resolved, evaluation, standing, registering)
+    if shadow is not None:
+        layers += [
+            ("picture-shaded", "%", 100.0 * shadow.picture[None]),
+            ("place-shaded", "%", 100.0 * shadow.touched[None]),
+        ]
+    if sun is not None:
+        each = np.broadcast_to(sun, evaluation.covered.shape)
+        layers.append(("sun", "W/m²", each))
     return (
         PlanRoom(
-            ambient=_ambient(rig, shelf, resolved, evaluation, standing, registering),
+            ambient=ambient,
             seen=[
                 PlanSeen(
                     camera=one.camera,
@@ -98,7 +111,7 @@ def room_of_plan(
             reading=_reading(rig),
             reach=_reach(rig),
         ),
-        shadow,
+        layers,
     )
 
 
@@ -109,9 +122,10 @@ def _ambient(
     evaluation: Evaluation,
     standing: Standing,
     registering: Sequence[int],
-) -> PlanAmbient | None:
+) -> tuple[PlanAmbient | None, Array | None]:
+    """The room's light, and with the sun at its worst by place (G,) where it comes in."""
     if not has_lights(rig.room):
-        return None
+        return None, None
     places = evaluation.places_m[0]
     wavelength = first_wavelength_m(rig, shelf)
     light = brightest_told(rig, shelf, wavelength, places)
@@ -126,7 +140,7 @@ def _ambient(
         coverage = float(kept.mean())
     # The sun comes on top of what the plan reckons with, in the same proportion of electrons.
     brightest = used + float((sun - told).max())
-    return PlanAmbient(
+    document = PlanAmbient(
         camera=light.camera,
         used_w_m2=used,
         used="estimated" if rig.ambient is None else "given",
@@ -149,6 +163,7 @@ def _ambient(
         ],
         hours=_hours(rig, shelf, rig.cameras[index], wavelength, places),
     )
+    return document, used + sun - told if coverage is not None else None
 
 
 LIT_W_M2 = 1.0
