@@ -13,6 +13,7 @@ from rushlight.track.filter import filter_maker
 from rushlight.track.following import Follower, follow
 from rushlight.track.identity import Identity
 from rushlight.track.mapping import SurfaceMap
+from rushlight.track.warm import warm
 
 _spec = importlib.util.spec_from_file_location("lights", Path(__file__).with_name("conftest.py"))
 lights = importlib.util.module_from_spec(_spec)
@@ -71,6 +72,7 @@ def test_a_flash_shorter_than_the_confirmation_is_nothing():
 
 
 def test_every_dot_of_a_confirmed_trail_is_linked_and_fixed_once(registration):
+    warm()  # compiling counts as mapping otherwise
     followed = played(tapping(30, set(range(5, 20))), registration)
     seen = [link.frame for link in all_of(followed, "links") if link.dot >= 0]
     assert seen == list(range(5, 20))

@@ -31,6 +31,7 @@ from rushlight.track.anchors import Anchors, anchors_of
 from rushlight.track.coding import Coding
 from rushlight.track.filter import PointFilter
 from rushlight.track.following import Followed, Follower
+from rushlight.track.glance import Glance
 from rushlight.track.identity import Identity, Marks, marks_of, no_marks
 from rushlight.track.mapping import SurfaceMap, doubts_of
 from rushlight.track.rig import followed_things, homes_of, noise_of
@@ -71,11 +72,22 @@ class Setting:
         """What the session rests on."""
         return "simulated" if self.source.simulated else "measured"
 
-    def follower(self, new_filter: Callable[[], PointFilter]) -> Follower:
-        """A follower for this source, knowing nothing yet."""
+    def follower(self, new_filter: Callable[[], PointFilter], in_a_hurry: bool = False) -> Follower:
+        """A follower for this source, knowing nothing yet.
+
+        Parameters
+        ----------
+        new_filter
+            Makes the filter of a new trail.
+        in_a_hurry
+            Whether frames are lost when following takes too long, so that windows may be searched
+            instead of whole pictures.
+        """
         linker = Linker()
+        detect = LearningDetector(*self.source.size_px, self.noise, self.hot)
         return Follower(
-            detect=LearningDetector(*self.source.size_px, self.noise, self.hot),
+            detect=detect,
+            glance=Glance(detect) if in_a_hurry and self.anchors is None else None,
             linker=linker,
             new_filter=new_filter,
             identity=self.identity,

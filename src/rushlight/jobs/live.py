@@ -168,7 +168,7 @@ def run_live(
         progress("opening the camera", 1.0)
         setting = prepare(source, None, rig, registration_path)
         header = header_of(setting, filter_name, Clock(id="host", kind="host-monotonic"))
-        follower = setting.follower(new_filter)
+        follower = setting.follower(new_filter, in_a_hurry=True)
         with (
             Sending(choice.outputs, ahead_s, setting) as sending,
             (

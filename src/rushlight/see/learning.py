@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy.typing as npt
+
 from rushlight.records.dots import Dots
 from rushlight.see.detect import Detector, Picture
 from rushlight.see.hot import HotPixels, HotPixelWatch
@@ -43,6 +45,10 @@ class LearningDetector:
         self._detector = Detector(width_px, height_px, noise, hot=self.hot)
         self._watch = HotPixelWatch()
         self._count = 0
+
+    def near(self, image: Picture, places_px: npt.ArrayLike, reach_px: npt.ArrayLike) -> Dots:
+        """The dots around some places only; see `Detector.near`. Nothing is learnt from it."""
+        return self._detector.near(image, places_px, reach_px)
 
     def __call__(self, image: Picture) -> Dots:
         """The dots of one picture; see `Detector`."""

@@ -93,7 +93,7 @@ def look(  # type: ignore[no-untyped-def]
 
 @njit(**JIT)
 def measure_ground(image, windows, pairs, background, noise):  # type: ignore[no-untyped-def]
-    """Background and noise of the tiles that some windows and their surroundings lie in.
+    """Background and noise of the tiles whose centres lie about some windows.
 
     Parameters
     ----------
@@ -111,11 +111,32 @@ def measure_ground(image, windows, pairs, background, noise):  # type: ignore[no
     background[:] = math.nan
     noise[:] = math.nan
     for window in range(windows.shape[0]):
-        top = max(2 * windows[window, 0] * rows // height - 1, 0)
-        bottom = min((2 * windows[window, 1] + 1) * rows // height + 2, rows)
-        left = max(2 * windows[window, 2] * columns // width - 1, 0)
-        right = min((2 * windows[window, 3] + 1) * columns // width + 2, columns)
+        top, bottom = tiles_about(2 * windows[window, 0], 2 * windows[window, 1] + 1, height, rows)
+        left, right = tiles_about(
+            2 * windows[window, 2], 2 * windows[window, 3] + 1, width, columns
+        )
         tile_statistics(image, top, bottom, left, right, pairs, background, noise)
+
+
+@njit(**JIT)
+def tiles_about(first, last, side, tiles):  # type: ignore[no-untyped-def]
+    """The tiles between whose centres a stretch of pixels lies.
+
+    Parameters
+    ----------
+    first, last
+        Its first and last pixel along one side of the picture.
+    side, tiles
+        Length of the side [px], and its number of tiles.
+
+    Returns
+    -------
+    tuple of int
+        First tile and the one after the last.
+    """
+    below = min(max(math.floor((first + 0.5) * tiles / side - 0.5), 0), max(tiles - 2, 0))
+    above = min(max(math.floor((last + 0.5) * tiles / side - 0.5), 0), max(tiles - 2, 0))
+    return below, min(above + 2, tiles)
 
 
 @njit(**JIT)

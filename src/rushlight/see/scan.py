@@ -405,7 +405,9 @@ def sweep(  # type: ignore[no-untyped-def]
     for strip in range(first_row, last_row, ROWS_OF_STRIP):
         end = min(strip + ROWS_OF_STRIP, last_row)
         while ready <= end:
-            add_pairs(image[2 * ready], image[2 * ready + 1], pairs[ready % 5])
+            above = image[2 * ready][2 * first_cell : 2 * last_cell + 2]
+            below = image[2 * ready + 1][2 * first_cell : 2 * last_cell + 2]
+            add_pairs(above, below, pairs[ready % 5][first_cell : last_cell + 1])
             ready += 1
         # Where the last strip has fewer rows, older ones stand in: a cell too many may pass.
         highest_of_strip(pairs, strip % 5, first_cell, tops)

@@ -25,6 +25,7 @@ from rushlight.see.link_frame import HELD
 from rushlight.track.anchors import Anchors
 from rushlight.track.coding import Coding
 from rushlight.track.filter import PointFilter
+from rushlight.track.glance import Glance
 from rushlight.track.identity import Identity
 from rushlight.track.lights import DOUBTFUL_SHARE, likely_lights
 from rushlight.track.mapping import SurfaceMap
@@ -91,6 +92,9 @@ class Follower:
     release_s
         Time without a dot after which a light counts as off [s], ≥ 0; where lights blink,
         `coding` says it of those.
+    glance
+        Looks in windows while time is short, instead of `detect`; not to be used with anchors,
+        which are no trails and would be missed.
     """
 
     def __init__(
@@ -104,6 +108,7 @@ class Follower:
         coding: Coding | None = None,
         anchors: Anchors | None = None,
         release_s: float = RELEASE_S,
+        glance: Glance | None = None,
     ) -> None:
         self._detect = detect
         self._linker = linker
@@ -114,6 +119,9 @@ class Follower:
         self._coding = coding or Coding((), identity, linker)
         self._anchors = anchors
         self._release_ns = round(release_s * 1e9)
+        self._glance = glance
+        self._linked: TrailLinks | None = None
+        self._begun = False
         self._shake: Shake | None = None
         self._trails: dict[int, Trail] = {}
         self._tracing = Tracing(linker.confirm_frames, linker.reach_px, linker.dot_std_px)
@@ -143,11 +151,14 @@ class Follower:
         if found is None:
             if frame.image is None:
                 raise ValueError(f"expected an image or dots, got neither in frame {frame.index}")
-            found = self._detect(frame.image)
+            if self._glance is None:
+                found = self._detect(frame.image)
+            else:
+                found = self._glance(frame, self._linked, self._begun)
         detect_s = time.perf_counter() - began_s
         faults, rest = self._steady(frame, found)
         dots = self._lights(rest)
-        linked = self._linker.step(frame.capture_ns, dots)
+        linked = self._linked = self._linker.step(frame.capture_ns, dots)
         in_the_dark = _in_the_dark(linked)
         lost, events = self._let_go(frame, linked, in_the_dark)
         sightings = self._tracing.sightings(frame, dots, linked, self._shake)
@@ -164,6 +175,8 @@ class Follower:
             TrailLink(frame.camera, frame.index, -1, trail, None, None, 0.0, "lost")
             for trail in lost
         ]
+        begun = (linked.trail < 0) & (linked.shared[:, 0] < 0) & (dots.reason == 0)
+        self._begun = bool(np.any(begun))
         return Followed(
             frame=frame,
             dots=dots,
