@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from rushlight.capture.depth import Levels
 from rushlight.errors import Finding, RushlightError
 from rushlight.inspect.darkness import Black, odd_pixels
 from rushlight.inspect.exposure import proportion
@@ -22,7 +22,7 @@ from rushlight.inspect.result import (
     note,
     warning,
 )
-from rushlight.inspect.takes import Take, same_size, stack
+from rushlight.inspect.takes import Take, eight_bit, own_stack, same_size
 from rushlight.inspect.transfer import (
     ROUNDING_DN2,
     Line,
@@ -37,9 +37,9 @@ from rushlight.inspect.transfer import (
 MOST_PICTURES = 32
 """Pictures of a take that are used; more would hardly narrow the intervals. No source."""
 
-FULL_SCALE_DN = 255.0
 UNKNOWN_BLACK_DN = 2.0
-"""Standard uncertainty of a black level that was not measured: as on the built-in shelf."""
+"""Standard uncertainty of a black level that was not measured, in levels of 8 bits: as on the
+built-in shelf."""
 
 NEIGHBOURS_ALIKE = 0.1
 """Correlation of neighbours' noise above which pixels are taken not to be the sensor's own; no
@@ -48,7 +48,8 @@ source."""
 BANDS = 3.0
 """Ratio from which a lamp is said to flicker (about 1 ± 0.1 without; no source)."""
 
-Stack = npt.NDArray[np.uint8]
+BRIGHT_SHARE = 0.8
+"""Part of full scale above which a take does not tell how levels grow; no source."""
 
 
 def noise(
@@ -64,7 +65,7 @@ def noise(
     camera_gain
         The camera's gain while filming; the full well of the shelf is that at a gain of 1.
     shelf_black_dn
-        Black level to count from when no dark take is given [DN].
+        Black level to count from when no dark take is given, in levels of 8 bits [DN].
 
     Returns
     -------
@@ -73,10 +74,14 @@ def noise(
     Raises
     ------
     RushlightError
-        When no take is lit, one has fewer than two pictures, or their sizes differ.
+        When no take is lit, one has fewer than two pictures, or their sizes or depths differ.
+
+    Notes
+    -----
+    Pictures deeper than 8 bits are taken in their own levels.
     """
-    dark = [stack(take, MOST_PICTURES, 2) for take in takes if take.label.dark]
-    lit = [stack(take, MOST_PICTURES, 2) for take in takes if not take.label.dark]
+    dark = [own_stack(take, MOST_PICTURES, 2) for take in takes if take.label.dark]
+    lit = [own_stack(take, MOST_PICTURES, 2) for take in takes if not take.label.dark]
     if not lit:
         raise RushlightError.of(
             "noise",
@@ -86,20 +91,21 @@ def noise(
             "takes-few",
         )
     same_size([*dark, *lit], "noise")
+    full_dn = _full_scale_dn(takes, [*dark, *lit])
     # Pixels hot in the dark would fill levels of their own with the wrong noise.
-    pixels, usable = odd_pixels(dark, lit)
-    black = Black(dark, usable, shelf_black_dn)
-    top_dn = clipping_level(lit)
-    points = points_of(lit[0], usable)
+    pixels, usable = odd_pixels(dark, lit, full_dn)
+    black = Black(dark, usable, shelf_black_dn, (full_dn + 1) / 256)
+    top_dn = clipping_level(lit, full_dn)
+    points = points_of(lit[0], usable, full_dn)
     for pictures in lit[1:]:
-        points = points.joined(points_of(pictures, usable))
+        points = points.joined(points_of(pictures, usable, full_dn))
     if black.readable:
         for pictures in dark:
-            points = points.joined(points_of(pictures, usable))
+            points = points.joined(points_of(pictures, usable, full_dn))
     line = fit_line(points, black.level_dn, top_dn)
     findings = [
-        *_doubts(dark, lit, top_dn, line),
-        *_curve_findings([take for take in takes if not take.label.dark], lit, dark),
+        *_doubts(dark, lit, top_dn, full_dn, line),
+        *_curve_findings([take for take in takes if not take.label.dark], lit, dark, full_dn),
         *_pixel_findings(pixels),
     ]
     if line is None or line.gain <= 0:
@@ -118,8 +124,23 @@ def noise(
             pixels=pixels,
         )
     own = not any(finding.code in ("neighbours-alike", "levels-curved") for finding in findings)
-    result = _result(line, points, black, top_dn, camera_gain, own, findings, pixels)
+    result = _result(line, points, black, top_dn, full_dn, camera_gain, own, findings, pixels)
     return replace(result, extra={**result.extra, "size_px": list(lit[0].shape[:0:-1])})
+
+
+def _full_scale_dn(takes: Sequence[Take], stacks: Sequence[Levels]) -> int:
+    """Level at full scale of all takes."""
+    deep = {pictures.dtype == np.uint16 for pictures in stacks}
+    full_dn = {take.full_scale_dn for take in takes} if True in deep else {255}
+    if len(deep) > 1 or len(full_dn) > 1:
+        raise RushlightError.of(
+            "noise",
+            ", ".join(repr(take.name) for take in takes),
+            "are takes of different depths",
+            "film every take of a step with one setting of the camera",
+            "depth-changes",
+        )
+    return full_dn.pop()
 
 
 def _result(
@@ -127,6 +148,7 @@ def _result(
     points: Points,
     black: Black,
     top_dn: float,
+    full_dn: int,
     camera_gain: float,
     own: bool,
     findings: list[Finding],
@@ -136,9 +158,10 @@ def _result(
     method = "photon transfer, weighted line (after EMVA 1288)"
     gain = interval_of(line.gain, line.gain_std, line.points, method)
     trusted = own and not line.bent
-    span_dn = FULL_SCALE_DN - black.level_dn
+    span_dn = full_dn - black.level_dn
     well_e = span_dn / line.gain
-    black_std = UNKNOWN_BLACK_DN if math.isnan(black.std_dn) else black.std_dn
+    unknown_dn = UNKNOWN_BLACK_DN * (full_dn + 1) / 256
+    black_std = unknown_dn if math.isnan(black.std_dn) else black.std_dn
     black_part = black_std / span_dn
     well_std = well_e * math.hypot(line.gain_std / line.gain, black_part)
     well = interval_of(well_e * camera_gain, well_std * camera_gain, line.points, method)
@@ -228,7 +251,11 @@ def _pixel_findings(pixels: Sequence[tuple[int, int, str]]) -> list[Finding]:
 
 
 def _doubts(
-    dark: Sequence[Stack], lit: Sequence[Stack], top_dn: float, line: Line | None
+    dark: Sequence[Levels],
+    lit: Sequence[Levels],
+    top_dn: float,
+    full_dn: int,
+    line: Line | None,
 ) -> list[Finding]:
     findings = []
     middling = min(lit, key=lambda pictures: abs(float(pictures.mean()) - 0.4 * top_dn))
@@ -255,13 +282,13 @@ def _doubts(
                 "use daylight or a lamp on direct current, and film again",
             )
         )
-    if top_dn < FULL_SCALE_DN:
+    if top_dn < full_dn:
         findings.append(
             warning(
                 "clips-early",
                 "noise: full scale",
                 f"{top_dn:.0f} DN",
-                "is where pixels clip, below the 255 that the plan supposes",
+                f"is where pixels clip, below the {full_dn} that the plan supposes",
                 "set the camera to its full range of levels if it has a choice",
             )
         )
@@ -289,7 +316,7 @@ def _doubts(
 
 
 def _curve_findings(
-    takes: Sequence[Take], lit: Sequence[Stack], dark: Sequence[Stack]
+    takes: Sequence[Take], lit: Sequence[Levels], dark: Sequence[Levels], full_dn: int
 ) -> list[Finding]:
     """A warning where the takes tell their exposures and levels do not grow with them.
 
@@ -298,12 +325,17 @@ def _curve_findings(
     told = sorted(
         (take.label.exposure_s, index)
         for index, take in enumerate(takes)
-        if math.isfinite(take.label.exposure_s) and float(np.median(lit[index])) < 200.0
+        if math.isfinite(take.label.exposure_s)
+        and float(np.median(lit[index])) < BRIGHT_SHARE * full_dn
     )
     asked_s = np.array([exposure_s for exposure_s, _ in told])
     if len(np.unique(asked_s)) < 3 or not dark:
         return []
-    found = proportion(asked_s, [lit[index] for _, index in told], dark)
+    found = proportion(
+        asked_s,
+        [eight_bit(lit[index], full_dn) for _, index in told],
+        [eight_bit(pictures, full_dn) for pictures in dark],
+    )
     if not found.verdict.startswith("not in proportion"):
         return []
     return [

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from rushlight.capture.depth import Levels, scaled_to_eight_bits
 from rushlight.errors import RushlightError
 from rushlight.records.dots import Frame
 from rushlight.records.quantity import UNITS, parse_quantity
@@ -92,7 +93,7 @@ class Take:
     simulated
         Whether the frames were computed rather than filmed.
     full_scale_dn
-        Of frames deeper than 8 bits, which are brought down to them.
+        Level at full scale of frames deeper than 8 bits.
     content_hash
         Of what was read, empty when it came live.
     """
@@ -116,7 +117,34 @@ class Take:
 
 
 def images(take: Take) -> Iterator[tuple[Frame, Image]]:
-    """The frames of a take that hold a picture, in 8 bits as everywhere in the program.
+    """The frames of a take that hold a picture, in 8 bits, by which most steps judge.
+
+    Raises
+    ------
+    RushlightError
+        When pictures change their size within the take.
+    """
+    for frame, image in own_images(take):
+        yield frame, eight_bit(image, take.full_scale_dn)
+
+
+def eight_bit(image: Levels, full_scale_dn: int) -> Image:
+    """Pictures of any depth in 8 bits.
+
+    Parameters
+    ----------
+    image
+        (..., H, W) of uint8, which stays as it is, or uint16.
+    full_scale_dn
+        Level at full scale of deeper ones [DN].
+    """
+    if image.dtype == np.uint8:
+        return np.asarray(image, np.uint8)
+    return scaled_to_eight_bits(image, full_scale_dn)
+
+
+def own_images(take: Take) -> Iterator[tuple[Frame, Levels]]:
+    """The frames of a take that hold a picture, in the levels of their camera.
 
     Raises
     ------
@@ -127,11 +155,7 @@ def images(take: Take) -> Iterator[tuple[Frame, Image]]:
     for frame in take.frames:
         if frame.image is None:
             continue
-        image = np.asarray(frame.image)
-        if image.dtype != np.uint8:
-            top = take.full_scale_dn
-            deep = (image.astype(np.uint32) * 255 + top // 2) // top
-            image = np.minimum(deep, 255).astype(np.uint8)
+        image: Levels = np.asarray(frame.image)
         shape = shape or image.shape
         if image.shape != shape:
             raise RushlightError.of(
@@ -145,7 +169,7 @@ def images(take: Take) -> Iterator[tuple[Frame, Image]]:
 
 
 def stack(take: Take, most: int, least: int = 1) -> npt.NDArray[np.uint8]:
-    """The first pictures of a take, at most `most` of them.
+    """The first pictures of a take in 8 bits, at most `most` of them.
 
     Returns
     -------
@@ -156,8 +180,23 @@ def stack(take: Take, most: int, least: int = 1) -> npt.NDArray[np.uint8]:
     RushlightError
         When there are fewer than `least`.
     """
-    kept: list[Image] = []
-    for _, image in images(take):
+    return eight_bit(own_stack(take, most, least), take.full_scale_dn)
+
+
+def own_stack(take: Take, most: int, least: int = 1) -> Levels:
+    """The first pictures of a take in their camera's levels, at most `most` of them.
+
+    Returns
+    -------
+    (N, H, W) uint8 or uint16
+
+    Raises
+    ------
+    RushlightError
+        When there are fewer than `least`.
+    """
+    kept: list[Levels] = []
+    for _, image in own_images(take):
         kept.append(image)
         if len(kept) == most:
             break
@@ -201,7 +240,7 @@ def chosen(takes: Sequence[Take], word: str) -> list[Take]:
     return [take for take in takes if word in take.label.words]
 
 
-def same_size(stacks: Sequence[npt.NDArray[np.uint8]], step: str) -> None:
+def same_size(stacks: Sequence[Levels], step: str) -> None:
     """Refuse takes whose pictures differ in size.
 
     Raises

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from rushlight.capture.depth import Levels
 from rushlight.records.arrays import Array
 
 ROUNDING_DN2 = 1.0 / 12.0
@@ -31,6 +32,9 @@ SHARE_OF_FULL = 0.7
 
 LEAST_PIXELS = 100
 """Fewest pixels of a level that make a point; no source."""
+
+LEAST_SPAN = 0.02
+"""Part of full scale that the levels must span to make a line; no source."""
 
 BEND_SIGMAS, BEND_SHARE = 4.0, 0.15
 """A bend counts when it is both this significant and this large a part of the line at its upper
@@ -105,7 +109,9 @@ class Line:
         return float(math.sqrt(self.cov[1, 1]))
 
 
-def points_of(pictures: npt.NDArray[np.uint8], usable: npt.NDArray[np.bool_] | None) -> Points:
+def points_of(
+    pictures: Levels, usable: npt.NDArray[np.bool_] | None, full_scale_dn: int = 255
+) -> Points:
     """Variance of pixels by their mean level, from pairs of pictures.
 
     Parameters
@@ -114,6 +120,8 @@ def points_of(pictures: npt.NDArray[np.uint8], usable: npt.NDArray[np.bool_] | N
         (N, H, W), N ≥ 2, of a scene that stands still; an odd last one is left out.
     usable
         (H, W), pixels to look at; None for all.
+    full_scale_dn
+        Level at full scale [DN]; pixels are sorted into 256 steps of it.
 
     Notes
     -----
@@ -125,12 +133,13 @@ def points_of(pictures: npt.NDArray[np.uint8], usable: npt.NDArray[np.bool_] | N
     mean = pictures[:count].mean(axis=0, dtype=np.float64)
     keep = np.ones(mean.shape, bool) if usable is None else usable
     levels = mean[keep]
-    bins = np.rint(levels).astype(np.int64)
+    # A level of a deep picture holds too few pixels to tell their variance.
+    bins = np.rint(levels * (255.0 / full_scale_dn)).astype(np.int64)
     pixels = np.bincount(bins, minlength=256).astype(float)
     level_dn = np.bincount(bins, weights=levels, minlength=256) / np.maximum(pixels, 1.0)
-    total = np.zeros(256)
+    total = np.zeros(len(pixels))
     for first in range(0, count, 2):
-        difference = pictures[first][keep].astype(np.int32) - pictures[first + 1][keep]
+        difference = pictures[first][keep].astype(np.float64) - pictures[first + 1][keep]
         at_once = np.bincount(bins, weights=difference, minlength=256)
         squares = np.bincount(bins, weights=difference * difference, minlength=256)
         total += squares - at_once**2 / np.maximum(pixels, 1.0)
@@ -167,7 +176,7 @@ def fit_line(points: Points, dark_dn: float, top_dn: float) -> Line | None:
         & (points.variance_dn2 >= LEAST_VARIANCE_DN2)
     )
     x = counts.level_dn - dark_dn
-    if len(x) < 3 or np.ptp(x) < 5.0:
+    if len(x) < 3 or np.ptp(x) < LEAST_SPAN * top_dn:
         return None
     straight, cov, chi2 = _weighted(np.stack([np.ones_like(x), x], axis=1), counts)
     freedom = max(len(x) - 2, 1)
@@ -205,18 +214,19 @@ def _weighted(design: Array, points: Points) -> tuple[Array, Array, float]:
     return found, normal, float(np.sum(left**2))
 
 
-def clipping_level(stacks: Sequence[npt.NDArray[np.uint8]]) -> float:
-    """The level at which pixels clip [DN]: where they pile up at the top, or else 255."""
-    counted = np.zeros(256)
+def clipping_level(stacks: Sequence[Levels], full_scale_dn: int = 255) -> float:
+    """The level at which pixels clip [DN]: where they pile up at the top, or else full scale."""
+    counted = np.zeros(full_scale_dn + 1)
     for pictures in stacks:
-        counted += np.bincount(pictures.reshape(-1), minlength=256)
+        counted += np.bincount(pictures.reshape(-1), minlength=full_scale_dn + 1)
     seen = np.flatnonzero(counted)
-    top = int(seen[-1]) if len(seen) else 255
+    top = int(seen[-1]) if len(seen) else full_scale_dn
     below = counted[max(top - 4, 0) : top].max(initial=0.0)
-    return float(top) if top > 128 and counted[top] > 50 and counted[top] > 4 * below else 255.0
+    piled = counted[top] > 50 and counted[top] > 4 * below
+    return float(top if 2 * top > full_scale_dn and piled else full_scale_dn)
 
 
-def neighbours_share_noise(pictures: npt.NDArray[np.uint8]) -> float:
+def neighbours_share_noise(pictures: Levels) -> float:
     """Correlation of a pixel's noise with its right and lower neighbours', the larger one.
 
     Independent pixels give 0; a picture interpolated from colour filters, scaled, smoothed or
@@ -237,7 +247,7 @@ def neighbours_share_noise(pictures: npt.NDArray[np.uint8]) -> float:
     return max(right, below, key=abs)
 
 
-def bands_between(pictures: npt.NDArray[np.uint8]) -> float:
+def bands_between(pictures: Levels) -> float:
     """How much more rows differ from one picture to the next than their pixels' noise explains.
 
     About 1 under steady light; far more when a lamp flickers while the rows are read out.

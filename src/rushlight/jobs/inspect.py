@@ -22,6 +22,7 @@ from rushlight.records.document import Basis, write_text
 from rushlight.records.parts import CameraPart
 from rushlight.records.rig import Camera, Rig
 from rushlight.shelf.catalogue import MEASURED_FOLDER, Shelf
+from rushlight.shelf.resolve import picture_bits
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def inspect(
     asked = asked or Asked()
     _known(step)
     rate_hz = typed_quantity(rate, "frequency", "--rate")
-    takes, findings = open_takes(frames, rate_hz)
+    takes, findings = open_takes(frames, rate_hz, _Chosen.of(asked).bits)
     return inspect_takes(step, takes, asked, progress, findings)
 
 
@@ -218,6 +219,11 @@ class _Chosen:
             camera.frame_rate.value,
         )
         return cls(rig, shelf, camera, part, emitter, setup)
+
+    @property
+    def bits(self) -> int | None:
+        """Bits of a grey level in the camera's pictures; None without a rig."""
+        return picture_bits(self.camera, self.part) if self.camera and self.part else None
 
     def part_of(self, result: StepResult) -> str | None:
         """The id of the part that a result is about."""

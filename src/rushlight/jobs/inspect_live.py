@@ -141,7 +141,9 @@ def _take(
                 frames.append(frame)
                 if len(frames) == MOST_FRAMES:
                     break
-    return Take(name, frames, camera.times, camera.simulated), camera.findings
+    full_scale_dn = camera.full_scale_dn
+    take = Take(name, frames, camera.times, camera.simulated, full_scale_dn)
+    return take, camera.findings
 
 
 class _ended_after:

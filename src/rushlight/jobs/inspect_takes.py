@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
 from rushlight.capture.pictures import PICTURE_SUFFIXES, natural_key
 from rushlight.errors import Finding, RushlightError
@@ -15,7 +16,7 @@ SIDECAR = "footage.json"
 
 
 def open_takes(
-    frames: Sequence[Path], rate_hz: float | None
+    frames: Sequence[Path], rate_hz: float | None, bits: int | None = None
 ) -> tuple[list[Take], list[list[Finding]]]:
     """Takes from videos, folders of pictures, and folders that hold several of either.
 
@@ -25,6 +26,8 @@ def open_takes(
         Where they lie.
     rate_hz
         Of takes without times [Hz], or None.
+    bits
+        Depth of the camera's pictures, 8–16; None where no rig tells it.
 
     Returns
     -------
@@ -36,13 +39,14 @@ def open_takes(
     Raises
     ------
     RushlightError
-        When there are none, one cannot be read, or two have one name.
+        When there are none, one cannot be read, two have one name, or one may be of any depth.
     """
     takes: list[Take] = []
     findings: list[list[Finding]] = []
     for path in frames:
         for each in _takes_in(path):
-            footage = open_footage(each, rate_hz)
+            footage = open_footage(each, rate_hz, bits=bits)
+            _check_depth(footage)
             name = each.name if each.is_dir() else each.stem
             takes.append(
                 Take(
@@ -50,6 +54,7 @@ def open_takes(
                     footage,
                     footage.times,
                     footage.simulated,
+                    full_scale_dn=footage.full_scale_dn,
                     content_hash=footage.content_hash,
                 )
             )
@@ -61,6 +66,20 @@ def open_takes(
             "--frames", f'"{twice}"', "names two takes", "give each its own name", "take-twice"
         )
     return takes, findings
+
+
+def _check_depth(footage: Footage) -> None:
+    """Refuse pictures in 16 bits of a depth that nobody told: all figures would hang on a guess."""
+    untold = next((each for each in footage.findings if each.code == "depth-untold"), None)
+    if untold is not None:
+        raise RushlightError.of(
+            footage.name,
+            untold.given,
+            "is the greatest of its first picture, held in 16 bits, and the camera's depth is "
+            "not told",
+            "give --rig, whose camera part tells its bit_depth",
+            "depth-untold",
+        )
 
 
 def _takes_in(path: Path) -> list[Path]:
