@@ -39,6 +39,36 @@ def test_a_dark_emitter_is_named_with_what_to_look_at(sensor, take):
     assert "right way round" in found.remedy and "cell flat" in found.remedy
 
 
+def test_an_emitter_that_shines_with_its_leads_changed_over_is_wired_wrongly(sensor, take):
+    rng = np.random.default_rng(4)
+    takes = [
+        take("wren 1 m", sensor.dots(rng, 700.0, 1.2)),
+        take("wren swapped 1 m", sensor.dots(rng, 0.0, 1.2)),
+        take("dunlin 1 m", sensor.dots(rng, 0.0, 1.2)),
+        take("dunlin swapped 1 m", sensor.dots(rng, 700.0, 1.2)),
+        take("knot 1 m", sensor.dots(rng, 0.0, 1.2)),
+        take("knot swapped 1 m", sensor.dots(rng, 0.0, 1.2)),
+    ]
+    result = emitters(takes)
+    assert result.verdict == "the wrong way round: dunlin; not seen: knot"
+    codes = [(each.code, each.where) for each in result.findings]
+    assert ("emitter-reversed", "emitters: dunlin") in codes
+    assert ("emitter-dark", "emitters: knot") in codes
+    assert ("emitter-dark", "emitters: dunlin") not in codes
+    assert "wren: the right way round, and dark with its leads changed over" in result.reasons
+    assert any("knot: dark either way round" in reason for reason in result.reasons)
+    # Takes with changed leads count for polarity only.
+    assert not any("brightness" in measure.name for measure in result.measures)
+
+
+def test_an_emitter_filmed_only_with_its_leads_changed_over(sensor, take):
+    rng = np.random.default_rng(5)
+    result = emitters([take("wren swapped 1 m", sensor.dots(rng, 700.0, 1.2))])
+    assert result.verdict == "the wrong way round: wren"
+    dark = emitters([take("wren swapped 1 m", sensor.dots(rng, 0.0, 1.2))])
+    assert dark.verdict == "as wired, none was filmed"
+
+
 def test_a_white_emitter_is_alive_but_not_measured(sensor, take):
     rng = np.random.default_rng(2)
     result = emitters([take("wren 1 m", sensor.dots(rng, 9000.0, 1.2))])

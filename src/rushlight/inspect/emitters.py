@@ -1,4 +1,4 @@
-"""The step "emitters": is each alive, how bright are they beside one another, how wide the beam?"""
+"""The step "emitters": is each alive, which way round, how bright beside the others, how wide?"""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from scipy import optimize
 
 from rushlight.errors import Finding, RushlightError
 from rushlight.inspect.lit import Light, light_of
+from rushlight.inspect.polarity import SWAPPED, polarity
 from rushlight.inspect.result import (
     Drawing,
     Measure,
@@ -47,6 +48,8 @@ class _Reading:
     ----------
     who
         The words of the take's name.
+    swapped
+        Whether its leads were changed over.
     distance_m
         NaN when it is not told.
     angle_rad
@@ -58,6 +61,7 @@ class _Reading:
     """
 
     who: str
+    swapped: bool
     distance_m: float
     exposure_s: float
     angle_rad: float
@@ -79,13 +83,14 @@ class _Reading:
 def emitters(
     takes: Sequence[Take], reference_intensity_w_sr: float = math.nan, current_a: float = math.nan
 ) -> StepResult:
-    """Which emitters are alive, how bright, and how wide do they shine?
+    """Which emitters are alive, which way round, how bright, and how wide do they shine?
 
     Parameters
     ----------
     takes
         One for each emitter, or for each angle to which it is turned, named by both, and by the
-        distance and exposure where they differ: ``"wren 1 m 0 deg"``.
+        distance and exposure where they differ: ``"wren 1 m 0 deg"``. One with the word
+        "swapped" shows the emitter with its two leads changed over.
     reference_intensity_w_sr
         Intensity on the axis of the emitter named "reference" [W/sr]; NaN when there is none.
     current_a
@@ -119,10 +124,12 @@ def emitters(
                 f"tell the {what} in every name, or in none when it was the same",
                 "take-name",
             )
-    readings = [_reading(take) for take in lit]
+    seen = [_reading(take) for take in lit]
+    readings = [reading for reading in seen if not reading.swapped]
+    ways = polarity(*(_seen_straight(seen, way) for way in (False, True)))
     straight = _straight(readings)
     beam = _beam(readings)
-    measures, reasons = [], [_alive_reason(reading) for reading in readings]
+    measures, reasons = [], [*map(_alive_reason, readings), *ways.reasons]
     brightness, bright_reasons, ratios = _brightness(straight, reference_intensity_w_sr, current_a)
     measures += brightness
     reasons += bright_reasons
@@ -133,10 +140,10 @@ def emitters(
         drawing = beam.drawing
     return StepResult(
         "emitters",
-        _verdict(readings, ratios, beam is not None),
+        _verdict(readings, ways.wrong, ratios, beam is not None),
         tuple(reasons),
         tuple(measures),
-        tuple(_findings(readings)),
+        (*_findings([each for each in readings if each.who not in ways.wrong]), *ways.findings),
         part_kind="emitter",
         extra={"relative_brightness": ratios},
         drawing=drawing,
@@ -155,8 +162,9 @@ def _reading(take: Take) -> _Reading:
         chance = scale * float(np.std(light.flux_dn, ddof=1)) / math.sqrt(len(light.flux_dn))
         std = math.hypot(chance, PLACING * flux)
     angle = 0.0 if math.isnan(label.angle_rad) else label.angle_rad
-    who = label.word or "emitter"
-    return _Reading(who, label.distance_m, label.exposure_s, angle, flux, std, light)
+    who = "-".join(word for word in label.words if word != SWAPPED) or "emitter"
+    swapped = SWAPPED in label.words
+    return _Reading(who, swapped, label.distance_m, label.exposure_s, angle, flux, std, light)
 
 
 def _alive_reason(reading: _Reading) -> str:
@@ -167,6 +175,15 @@ def _alive_reason(reading: _Reading) -> str:
     if not reading.usable:
         return f"{at}: alive, but too bright to be measured ({light.saturated} white frames)"
     return f"{at}: alive, {digits(float(np.mean(light.flux_dn)))} grey levels in all"
+
+
+def _seen_straight(readings: Sequence[_Reading], swapped: bool) -> dict[str, bool]:
+    """Whether each emitter was seen from about its axis, its leads one way or the other."""
+    seen: dict[str, bool] = {}
+    for each in readings:
+        if each.swapped == swapped and abs(each.angle_rad) <= math.radians(5.0):
+            seen[each.who] = seen.get(each.who, False) or each.alive
+    return seen
 
 
 def _straight(readings: Sequence[_Reading]) -> dict[str, _Reading]:
@@ -333,13 +350,20 @@ def _between(angle: Array, flux: Array) -> tuple[float, float]:
     return float(turned[at - 1] + part * step), 0.5 * step / math.sqrt(3.0)
 
 
-def _verdict(readings: Sequence[_Reading], ratios: dict[str, float], beam: bool) -> str:
+def _verdict(
+    readings: Sequence[_Reading], wrong: frozenset[str], ratios: dict[str, float], beam: bool
+) -> str:
     names = sorted({reading.who for reading in readings})
     dark = sorted(
         {r.who for r in readings if not r.alive and abs(r.angle_rad) <= math.radians(5.0)}
     )
-    if dark:
-        return f"not seen: {', '.join(dark)}"
+    told = [f"the wrong way round: {', '.join(sorted(wrong))}"] if wrong else []
+    if lost := [who for who in dark if who not in wrong]:
+        told.append(f"not seen: {', '.join(lost)}")
+    if told:
+        return "; ".join(told)
+    if not names:
+        return "as wired, none was filmed"
     parts = [f"{len(names)} alive" if len(names) > 1 else f"{names[0]} is alive"]
     if ratios:
         apart = max(ratios.values()) / min(ratios.values()) - 1.0
@@ -366,7 +390,8 @@ def _findings(readings: Sequence[_Reading]) -> list[Finding]:
                     "was not seen",
                     "look, with the supply off: is it the right way round (the longer leg to "
                     "plus, common practice), is its resistor too large, the cell flat, the "
-                    "solder joint broken? Then turn it toward the lens and film again",
+                    "solder joint broken? Then turn it toward the lens and film again, and with "
+                    f'its leads changed over in a take "{reading.who} swapped"',
                 )
             )
         elif reading.alive and not reading.usable:

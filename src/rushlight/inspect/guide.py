@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rushlight.inspect.polarity import REVERSE
+
 EYES = (
     "infrared is invisible, so the eye does not turn away from it: do not look into a lit emitter "
     "from near, nor through a lens, though it looks dark"
@@ -124,16 +126,17 @@ STEPS = (
     ),
     Step(
         "emitters",
-        "Is each emitter alive, how bright are they beside one another, how wide do they shine?",
+        "Is each emitter alive, the right way round, how bright beside the others, how wide?",
         (
             "Darken the room and fix the camera; shorten the exposure until no dot is white.",
             "Stand one emitter after the other at one measured distance, pointing at the lens, "
             "all with the same current, and film a second each.",
             "Turn one of them by known angles to both sides, and film a second at each.",
+            "If one stays dark, switch off, change its two leads over, and film it once more.",
         ),
-        '"wren 1 m 0 deg", "wren 1 m 15 deg", "dipper 1 m 0 deg"; "reference 1 m" for one of '
-        "known intensity",
-        (EYES, CELLS),
+        '"wren 1 m 0 deg", "wren 1 m 15 deg", "dipper 1 m 0 deg"; "dipper swapped 1 m" with its '
+        'leads changed over; "reference 1 m" for one of known intensity',
+        (EYES, CELLS, REVERSE),
     ),
 )
 
