@@ -45,6 +45,7 @@ def build_wall(**changes: object) -> ResolvedRig:
         "pixel_m": [[5.6e-6]],
         "blur_px": [[0.6]],
         "transmission": [[[0.72, 0.72]]],
+        "angle_share": np.ones((1, 1, 2, 36)),
         "quantum_efficiency": [[[0.25, 0.25]]],
         "read_noise_e": [[6.0]],
         "full_well_e": [[10_000.0]],

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from rushlight.jobs.load import load_rig
+from rushlight.physics.filter_band import ANGLES_RAD, filter_share
 from rushlight.physics.stylus import held_direction
 from rushlight.plan.figures import Names
 from rushlight.plan.light import FAINTEST_PEAK, dots
@@ -75,6 +76,27 @@ def test_drawn_footage_shows_the_extremes_as_strong_as_told(make_wall, which) ->
         exposure,
     )  # fmt: skip
     assert drawn == pytest.approx(told * exposure, rel=0.06)
+
+
+def band_table() -> np.ndarray:
+    """A 50 nm band for an 850 nm light of 35 nm width, coating of index 1.8."""
+    shares = filter_share(825e-9, 875e-9, 0.88, 0.001, 1.8, 850e-9, 35e-9, np.array(ANGLES_RAD))
+    return np.broadcast_to(shares / shares[0], (1, 1, 2, len(ANGLES_RAD)))
+
+
+def test_a_band_filter_dims_what_is_seen_aslant_in_plan_and_footage(make_wall) -> None:
+    plain, filtered = make_wall(), make_wall(angle_share=band_table())
+    found = windows_of(filtered, 0)
+    place, way = found.weakest[0, 0]
+    at = (0, 0, place, way)
+    lost = found.field.peak_rate_e_s[at] / windows_of(plain, 0).field.peak_rate_e_s[at]
+    assert 0.4 < lost < 0.95
+    held = (found.places_m[0, place], found.tilt_rad[0, 0, way], found.lean_rad[0, 0, way])
+    drawn = [drawn_peak(rig, 0, *held, 1e-4) for rig in (filtered, plain)]
+    assert drawn[0] / drawn[1] == pytest.approx(lost, rel=0.01)
+    # So the range is narrower than without.
+    bare = windows_of(plain, 0)
+    assert found.greatest_s[0, 0] / found.least_s[0, 0] < bare.greatest_s[0, 0] / bare.least_s[0, 0]
 
 
 def test_more_light_of_the_room_narrows_the_range_until_none_serves(make_wall) -> None:
@@ -157,4 +179,4 @@ def test_the_report_is_whole(barn) -> None:
     long = light_range(rig, shelf, resolved, np.array([[5e-3]]), names)
     assert long.windows[-1].standing == "too long"
     sentence = str(light_findings(long, "rig.toml")[0])
-    assert "5 ms is too long for the outermost ways of holding; use 0.1 to 0.149 ms" in sentence
+    assert "5 ms is too long for the outermost ways of holding; use 0.1 to 0.152 ms" in sentence

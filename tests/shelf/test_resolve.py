@@ -1,6 +1,7 @@
 """The rig as numbers: by hand for the example, and what stands in for what it leaves out."""
 
 import math
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -52,8 +53,11 @@ def test_camera(numbers):
     # 12 ke- over 255 levels less 4 of darkness.
     assert camera.gain_e_per_dn[0, 0] == pytest.approx(12000 / 251)
     assert camera.full_well_e[0, 0] == pytest.approx(12000)
-    # Lens 85 %, filter 88 %.
-    np.testing.assert_allclose(camera.transmission[0, 0], 0.85 * 0.88)
+    # Lens 85 %; filter 88 % from 820 nm on and 0.5 % below, of a light of 850 nm, 35 nm wide.
+    above = 1.0 - NormalDist(850.0, 35.0 / 2.35482).cdf(820.0)
+    passed = 0.88 * above + 0.005 * (1.0 - above)
+    np.testing.assert_allclose(camera.transmission[0, 0], 0.85 * passed, rtol=1e-5)
+    assert np.all(camera.angle_share == 1.0)  # coloured glass does not shift
     np.testing.assert_allclose(camera.quantum_efficiency[0, 0], 0.28)
     assert camera.row_time_s[0, 0] == 0
     assert math.isnan(camera.exposure_s[0, 0])

@@ -11,7 +11,7 @@ from rushlight.physics.light import electrons, irradiance_at_lens, pupil_area
 from rushlight.physics.touch_lights import AIRY_SIGMA_SHARE
 from rushlight.records.parts import CameraPart, EmitterPart, FilterPart
 from rushlight.records.sourced import Sourced
-from rushlight.shelf.optics import filter_transmission, quantum_efficiency
+from rushlight.shelf.optics import filter_passage, quantum_efficiency
 
 FULL_SCALE_DN = 255.0
 UNKNOWN_PART = 0.3
@@ -80,7 +80,7 @@ def expected_flux_dn(setup: Setup, distance_m: float, exposure_s: float) -> tupl
     count = electrons(
         irradiance_at_lens(intensity, distance_m),
         pupil_area(camera.focal_length.si, camera.f_number.si),
-        camera.lens_transmission.si * filter_transmission(setup.filter, wavelength_m),
+        camera.lens_transmission.si * filter_passage(setup.filter, emitter)[0],
         exposure_s,
         wavelength_m,
         quantum_efficiency(camera, wavelength_m),

@@ -106,7 +106,7 @@ def lights_of_ways(
             np.asarray(value)[..., None, :, :]
             if name in matrices
             else np.asarray(value)[..., None, :]
-            if name == "k"
+            if name in ("k", "angle_share")
             else np.asarray(value)[..., None]
             for name, value in zip(view._fields, view, strict=True)
         )

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rushlight.physics.filter_band import share_at
 from rushlight.physics.geometry.pinhole import project
 from rushlight.physics.geometry.plane import apparent_shift
 from rushlight.physics.geometry.view import airy_diameter, defocus_circle, surface_from_px_jacobian
@@ -58,8 +59,10 @@ class View(NamedTuple):
     focus_m : (...) [m], distance along the optical axis that is in focus
     focal_m, f_number, pixel_m, blur_px : (...) focal length [m], f-number, pixel pitch [m],
         the lens's own spot radius [px]
-    transmission, quantum_efficiency : (...) of lens and filter, and of the sensor, at the
-        emitter's wavelength
+    transmission, quantum_efficiency : (...) of lens and filter straight on, and of the sensor,
+        for the emitter's light
+    angle_share : (..., K) of what the filter passes straight on, what it passes at each of
+        `filter_band.ANGLES_RAD`
     """
 
     K: Array
@@ -72,6 +75,7 @@ class View(NamedTuple):
     blur_px: Array
     transmission: Array
     quantum_efficiency: Array
+    angle_share: Array = np.ones(1)
 
 
 class SeenLights(NamedTuple):
@@ -233,6 +237,7 @@ def _rate_e_s(
     range_m = np.linalg.norm(camera[..., None, :] - places, axis=-1)
     off_axis = np.arccos(np.clip(depth / range_m, -1.0, 1.0))
     at_lens = irradiance_at_lens(intensity, range_m, off_axis)
+    at_lens = at_lens * share_at(np.asarray(view.angle_share, float)[..., None, :], off_axis)
     return electrons(
         at_lens,
         np.asarray(pupil_area(view.focal_m, view.f_number))[..., None],

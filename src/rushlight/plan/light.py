@@ -146,6 +146,7 @@ def view_of(resolved: ResolvedRig, camera: int) -> View:
         c.blur_px[spread],
         c.transmission[:, camera, :, None],
         c.quantum_efficiency[:, camera, :, None],
+        c.angle_share[:, camera, :, None],
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.errors import Finding
+from rushlight.physics.filter_band import share_at
 from rushlight.plan.figures import Names, finite
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.light_choices import light_choices
@@ -149,6 +150,9 @@ def _place(
         glow_share=glow,
         side_glow_share=side,
         off_axis_deg=math.degrees(math.acos(min(1.0, cosine))),
+        filter_share=float(
+            share_at(resolved.cameras.angle_share[0, camera, light], math.acos(min(1.0, cosine)))
+        ),
     )
 
 

@@ -156,12 +156,15 @@ class EmitterPart(Part):
         Of the part itself, by which its voltage rises with the current.
     greatest_pulse, longest_pulse, greatest_pulse_duty
         Greatest current of pulses of at most this length, lit for at most this share.
+    spectral_width
+        Of the spectrum at half its peak; left out, the light counts as of one wavelength.
     """
 
     MAY_BE_ZERO = frozenset({"side_share"})
 
     DIMENSIONS = {
         "wavelength": "length",
+        "spectral_width": "length",
         "half_angle": "angle",
         "intensity": "radiant intensity",
         "test_current": "current",
@@ -179,6 +182,7 @@ class EmitterPart(Part):
     }
 
     wavelength: Sourced
+    spectral_width: Sourced | None = None
     half_angle: Sourced
     intensity: Sourced
     test_current: Sourced

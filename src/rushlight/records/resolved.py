@@ -65,7 +65,10 @@ class ResolvedCameras(ArrayRecord):
         (R, C) focal length [m]; f-number; pixel pitch [m]; the lens's own spot radius, one
         standard deviation [px].
     transmission, quantum_efficiency
-        (R, C, E) of lens and filter, and of the sensor, at each emitter's wavelength.
+        (R, C, E) of lens and filter straight on, and of the sensor, for each emitter's light.
+    angle_share
+        (R, C, E, K) of what the filter passes straight on, what it passes at each of
+        `rushlight.physics.filter_band.ANGLES_RAD` from the camera's axis; 1 without a filter.
     read_noise_e, full_well_e, gain_e_per_dn, black_dn, levels
         (R, C) read noise [e-]; electrons at full scale; electrons a grey level; grey level of
         darkness; number of grey levels.
@@ -102,6 +105,7 @@ class ResolvedCameras(ArrayRecord):
     row_time_s: Array = shaped("R", "C")
     delay_s: Array = shaped("R", "C")
     distortion_corr: Array = shaped("R", "C", 5, 5, default=0.0)
+    angle_share: Array = shaped("R", "C", "E", 36, default=1.0)
     stream_shift_dn_px: Array = shaped("R", "C", 5, default=0.0)
     stream_stays: Array = shaped("R", "C", default=0.0)
 

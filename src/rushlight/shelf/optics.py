@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rushlight.physics.filter_band import ANGLES_RAD, filter_share
 from rushlight.physics.geometry import (
     camera_matrix,
     rig_from_camera_looking_at,
@@ -13,7 +14,7 @@ from rushlight.physics.geometry import (
 )
 from rushlight.physics.geometry.lens_doubt import k_cov_behind_plane
 from rushlight.records.arrays import Array
-from rushlight.records.parts import CameraPart, FilterPart
+from rushlight.records.parts import CameraPart, EmitterPart, FilterPart
 from rushlight.records.registration import LensCalibration
 from rushlight.records.rig import Camera
 
@@ -106,23 +107,56 @@ def _deviations(cov: Array) -> tuple[Array, Array]:
 
 def passes(filter_part: FilterPart, wavelength_m: float) -> bool:
     """Whether a wavelength that comes straight on lies within what a filter passes."""
-    if filter_part.edge is not None and filter_part.passes == "long":
-        return wavelength_m >= filter_part.edge.si
-    if filter_part.centre is None or filter_part.width is None:
-        raise ValueError("expected a band filter with centre and width")
-    return abs(wavelength_m - filter_part.centre.si) <= filter_part.width.si / 2
+    low, high = _ends(filter_part)
+    return low <= wavelength_m <= high
 
 
 def filter_transmission(filter_part: FilterPart | None, wavelength_m: float) -> float:
-    """Which share of an emitter's light a filter lets through, straight on.
+    """Which share of light of one wavelength a filter lets through, straight on; all without one.
 
-    The emitter's spectrum, some tens of nanometres wide, is taken as its one wavelength: a
-    filter whose edge lies within it passes less than this says. Without a filter, all passes.
+    An emitter shines over some tens of nanometres: see `filter_passage`.
     """
     if filter_part is None:
         return 1.0
     inside = passes(filter_part, wavelength_m)
     return (filter_part.transmission if inside else filter_part.leak).si
+
+
+def filter_passage(filter_part: FilterPart | None, emitter: EmitterPart) -> tuple[float, Array]:
+    """Which share of an emitter's light a filter lets through, straight on and aslant.
+
+    Returns
+    -------
+    straight : float
+        Of the emitter's whole spectrum; 1 without a filter.
+    at_angles : (K,)
+        Of that share, what passes at each of `filter_band.ANGLES_RAD`; 1 throughout for a filter
+        without an effective index, which is taken not to shift.
+    """
+    if filter_part is None:
+        return 1.0, np.ones(len(ANGLES_RAD))
+    index = filter_part.effective_index
+    width = emitter.spectral_width
+    shares = filter_share(
+        *_ends(filter_part),
+        filter_part.transmission.si,
+        filter_part.leak.si,
+        np.inf if index is None else index.si,
+        emitter.wavelength.si,
+        0.0 if width is None else width.si,
+        np.array(ANGLES_RAD),
+    )
+    return float(shares[0]), shares / shares[0] if shares[0] > 0.0 else np.ones_like(shares)
+
+
+def _ends(filter_part: FilterPart) -> tuple[float, float]:
+    """Shortest and longest wavelength that a filter passes straight on [m]."""
+    if filter_part.edge is not None and filter_part.passes == "long":
+        return filter_part.edge.si, np.inf
+    if filter_part.centre is None or filter_part.width is None:
+        raise ValueError("expected a band filter with centre and width")
+    half = filter_part.width.si / 2
+    return filter_part.centre.si - half, filter_part.centre.si + half
 
 
 def quantum_efficiency(part: CameraPart, wavelength_m: float) -> float:

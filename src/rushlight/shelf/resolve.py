@@ -26,7 +26,7 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.physics.light import beam_exponent
 from rushlight.records.arrays import Array
-from rushlight.records.parts import CameraPart
+from rushlight.records.parts import CameraPart, EmitterPart
 from rushlight.records.person import Person
 from rushlight.records.resolved import (
     ResolvedCameras,
@@ -41,7 +41,7 @@ from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.circuits import diodes_of, duty_of
 from rushlight.shelf.compression import built_in_compression
-from rushlight.shelf.optics import camera_pose, filter_transmission, lens_of, quantum_efficiency
+from rushlight.shelf.optics import camera_pose, filter_passage, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
 from rushlight.shelf.room_light import brightest_told, mean_and_gradient
 
@@ -155,23 +155,20 @@ def first_wavelength_m(rig: Rig, shelf: Shelf) -> float:
 
 
 def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:
-    wavelengths = [
-        shelf.emitter(emitter.part or "").wavelength.si for _, emitter in lit_emitters(rig)
-    ]
-    each = [
-        _camera(camera, shelf.camera(camera.part), shelf, wavelengths) for camera in rig.cameras
-    ]
+    lights = [shelf.emitter(emitter.part or "") for _, emitter in lit_emitters(rig)]
+    each = [_camera(camera, shelf.camera(camera.part), shelf, lights) for camera in rig.cameras]
     return ResolvedCameras(
         **{field: np.stack([one[field] for one in each])[None] for field in each[0]}
     )
 
 
 def _camera(
-    camera: Camera, part: CameraPart, shelf: Shelf, wavelengths_m: list[float]
+    camera: Camera, part: CameraPart, shelf: Shelf, lights: list[EmitterPart]
 ) -> dict[str, Array]:
     calibration = shelf.lens(camera.lens) if camera.lens else None
     lens = lens_of(part, calibration)
     filter_part = shelf.filter(camera.filter) if camera.filter else None
+    passages = [filter_passage(filter_part, light) for light in lights]
     bits = picture_bits(camera, part)
     black_dn = part.black_level.si * 2 ** (bits - 8)  # the shelf tells it in levels of 8 bits
     span_dn = 2**bits - 1 - black_dn
@@ -189,11 +186,9 @@ def _camera(
         "f_number": part.f_number.si,
         "pixel_m": part.pixel_pitch.si,
         "blur_px": part.lens_blur.si,
-        "transmission": [
-            part.lens_transmission.si * filter_transmission(filter_part, wavelength)
-            for wavelength in wavelengths_m
-        ],
-        "quantum_efficiency": [quantum_efficiency(part, each) for each in wavelengths_m],
+        "transmission": [part.lens_transmission.si * straight for straight, _ in passages],
+        "angle_share": [at_angles for _, at_angles in passages],
+        "quantum_efficiency": [quantum_efficiency(part, each.wavelength.si) for each in lights],
         "read_noise_e": part.read_noise.si,
         "full_well_e": full_well_e,
         "gain_e_per_dn": full_well_e / span_dn,

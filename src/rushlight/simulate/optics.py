@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rushlight.physics.filter_band import ANGLES_RAD
 from rushlight.physics.geometry import defocus_circle, distortion_limit, invert_transform
 from rushlight.physics.light import (
     ambient_electrons,
@@ -131,8 +132,9 @@ def _received(world: World, view: View, emitter: int, points_m: Array, intensity
     ray = points_m - view.position_m
     range_m = np.linalg.norm(ray, axis=-1)
     off_axis = np.arccos(np.clip(ray @ view.forward / range_m, -1.0, 1.0))
+    passed = np.interp(off_axis, ANGLES_RAD, cameras.angle_share[0, camera, emitter])
     return electrons(
-        irradiance_at_lens(intensity, range_m, off_axis),
+        irradiance_at_lens(intensity, range_m, off_axis) * passed,
         pupil_area(cameras.focal_m[0, camera], cameras.f_number[0, camera]),
         cameras.transmission[0, camera, emitter],
         cameras.exposure_s[0, camera],
