@@ -17,6 +17,7 @@ class PartKind(StrEnum):
     cell = "cell"
     filter = "filter"
     display = "display"
+    sheet = "sheet"
 
 
 def parts(

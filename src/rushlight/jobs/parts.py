@@ -17,6 +17,7 @@ HEADLINES: dict[Kind, tuple[str, ...]] = {
     "cell": ("chemistry", "voltage", "greatest_current"),
     "filter": ("passes", "edge", "centre", "width", "transmission"),
     "display": ("technology", "size_px", "refresh", "delay"),
+    "sheet": ("near_straight", "near_aside", "far_straight", "far_aside"),
 }
 """The values of each kind that a list of parts shows."""
 

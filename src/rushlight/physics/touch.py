@@ -94,10 +94,14 @@ def lights_of_ways(
     SeenLights, with an axis of N directions after the leading axes
     """
     vectors = ("position_m", "axis")
-    matrices = ("K", "surface_from_camera")
+    matrices = ("K", "surface_from_camera", "retro_cd_lx_m2")
     with_way = StylusLight(
         *(
-            np.asarray(value)[..., None, :] if name in vectors else np.asarray(value)[..., None]
+            np.asarray(value)[..., None, :, :]
+            if name in matrices
+            else np.asarray(value)[..., None, :]
+            if name in vectors
+            else np.asarray(value)[..., None]
             for name, value in zip(light._fields, light, strict=True)
         )
     )

@@ -20,6 +20,7 @@ from rushlight.physics.geometry.plane import apparent_shift
 from rushlight.physics.geometry.view import airy_diameter, defocus_circle, surface_from_px_jacobian
 from rushlight.physics.light import electrons, emitter_intensity, irradiance_at_lens, pupil_area
 from rushlight.physics.reflection import patch_of_lobe, patch_of_side_light
+from rushlight.physics.retro import ball_coefficient, coefficient_at, returned_intensity
 from rushlight.physics.stylus import turned_onto
 
 Array = NDArray[Any]
@@ -38,6 +39,8 @@ class StylusLight(NamedTuple):
         along its body
     intensity_w_sr, exponent, side_share, transmission : (...), as in `emitter_intensity`
     wavelength_m, size_m : (...) [m], wavelength and apparent diameter
+    retro_cd_lx_m2, retro_area_m2, retro_ball : (..., 2, 2), (...) [m²], (...) graded values, area
+        and shape (1 for a ball, 0 for a disc) of a reflective marker; area 0 for none
     """
 
     position_m: Array
@@ -48,6 +51,9 @@ class StylusLight(NamedTuple):
     transmission: Array
     wavelength_m: Array
     size_m: Array
+    retro_cd_lx_m2: Array = np.zeros((2, 2))
+    retro_area_m2: Array = np.zeros(())
+    retro_ball: Array = np.zeros(())
 
 
 class View(NamedTuple):
@@ -63,6 +69,8 @@ class View(NamedTuple):
         for the emitter's light
     angle_share : (..., K) of what the filter passes straight on, what it passes at each of
         `filter_band.ANGLES_RAD`
+    lamp_w_sr, lamp_exponent, lamp_radius_m : (...) of the ring of lights round the lens: their
+        intensity together on the axis [W/sr], exponent of their beams, radius [m]
     """
 
     K: Array
@@ -76,6 +84,9 @@ class View(NamedTuple):
     transmission: Array
     quantum_efficiency: Array
     angle_share: Array = np.ones(1)
+    lamp_w_sr: Array = np.zeros(())
+    lamp_exponent: Array = np.ones(())
+    lamp_radius_m: Array = np.zeros(())
 
 
 class SeenLights(NamedTuple):
@@ -190,6 +201,8 @@ def lights_seen(
     off_beam = np.arccos(np.clip(cosine, -1.0, 1.0))
     source = (light.intensity_w_sr, light.exponent, light.side_share, light.transmission)
     direct = emitter_intensity(*source, off_beam)
+    if np.any(np.asarray(light.retro_area_m2) > 0.0):
+        direct = direct + _returned(light, view, pose, to_camera, np.arccos(np.clip(cosine, -1, 1)))
 
     tilt = np.arccos(np.clip(-axis[..., 2], -1.0, 1.0))
     slant = np.hypot(axis[..., 0], axis[..., 1])
@@ -228,6 +241,30 @@ def lights_seen(
     covs = [_spread_px2(local, sigma_m[i], sigma_px[i], shape) for i in range(3)]
     apparent = arm[..., :2] + apparent_shift(foot, height, camera)
     return SeenLights(px, np.stack(covs, axis=-3), rate, apparent, local)
+
+
+def _returned(
+    light: StylusLight, view: View, pose: Array, to_camera: Array, entrance: Array
+) -> Array:
+    """Intensity [W/sr] toward the lens of a marker that the ring round the lens lights.
+
+    The ring is taken as standing at the lens, but for the angle at which it is observed.
+    """
+    range_m = np.linalg.norm(to_camera, axis=-1)
+    forward = np.sum(-to_camera * pose[..., :3, 2], axis=-1) / range_m
+    # Seen aslant the ring is an ellipse: its root-mean-square radius counts.
+    radius = np.asarray(view.lamp_radius_m) * np.sqrt((1.0 + forward**2) / 2.0)
+    observation = np.arctan2(radius, range_m)
+    flat = coefficient_at(light.retro_cd_lx_m2, observation, entrance)
+    round_ = ball_coefficient(light.retro_cd_lx_m2, observation)
+    return returned_intensity(
+        view.lamp_w_sr,
+        view.lamp_exponent,
+        np.arccos(np.clip(forward, -1.0, 1.0)),
+        range_m,
+        np.where(np.asarray(light.retro_ball) > 0.0, round_, flat),
+        light.retro_area_m2,
+    )
 
 
 def _rate_e_s(

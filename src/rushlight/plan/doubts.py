@@ -26,6 +26,7 @@ from rushlight.records.rig import Camera, Rig
 from rushlight.records.sourced import Sourced
 from rushlight.records.tolerance import CauseName
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.reflect import light_part
 from rushlight.shelf.resolve import lit_emitters
 
 Array = NDArray[Any]
@@ -149,7 +150,7 @@ def _cameras(rig: Rig, shelf: Shelf) -> list[tuple[Camera, CameraPart]]:
 
 
 def _emitters(rig: Rig, shelf: Shelf) -> list[EmitterPart]:
-    return [shelf.emitter(emitter.part or "") for _, emitter in lit_emitters(rig)]
+    return [light_part(rig, shelf, emitter) for _, emitter in lit_emitters(rig)]
 
 
 def _camera_place(resolved: ResolvedRig, said: float | None) -> Doubt:
@@ -332,8 +333,12 @@ def _intensity(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
     source, own = _from_shelf([chosen for _, chosen in found])
 
     def moves(batch: ResolvedRig, z: Array) -> ResolvedRig:
-        strong = batch.emitters.intensity_w_sr * np.exp(_log(std) * z)
-        return with_fields(batch, emitters={"intensity_w_sr": strong})
+        e, factor = batch.emitters, np.exp(_log(std) * z)
+        fields = {  # a marker's light is in proportion to its area
+            "intensity_w_sr": e.intensity_w_sr * factor,
+            "retro_area_m2": e.retro_area_m2 * factor,
+        }
+        return with_fields(batch, emitters=fields)
 
     return Doubt(
         "intensity",

@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.centre import centre_cov_fisher
+from rushlight.physics.filter_band import share_at
 from rushlight.physics.geometry import invert_transform, transform_points
 from rushlight.physics.light import ambient_electrons
 from rushlight.physics.mixture import GREATEST_MISFIT, mixture_peak_share
+from rushlight.physics.retro import wall_irradiance
 from rushlight.physics.sensing import noise_floor_variance
 from rushlight.physics.stream import stream_shift_px
 from rushlight.physics.stylus import ways_of_holding
@@ -118,6 +120,9 @@ def stylus_light(resolved: ResolvedRig) -> StylusLight:
                 "transmission",
                 "wavelength_m",
                 "size_m",
+                "retro_cd_lx_m2",
+                "retro_area_m2",
+                "retro_ball",
             )
         ),
     )
@@ -147,6 +152,9 @@ def view_of(resolved: ResolvedRig, camera: int) -> View:
         c.transmission[:, camera, :, None],
         c.quantum_efficiency[:, camera, :, None],
         c.angle_share[:, camera, :, None],
+        c.lamp_w_sr[spread],
+        c.lamp_exponent[spread],
+        c.lamp_radius_m[spread],
     )
 
 
@@ -193,7 +201,8 @@ def field_of_ways(
         weights,
         total,
         peak,
-        ambient_rate(resolved, camera)[:, None, None] * gradient,
+        ambient_rate(resolved, camera)[:, None, None] * gradient
+        + lamp_rate(resolved, camera, places_m),
         inside,
     )
 
@@ -211,6 +220,35 @@ def ambient_rate(resolved: ResolvedRig, camera: int) -> Array:
             1.0,
             e.wavelength_m[:, 0],
             c.quantum_efficiency[:, camera, 0],
+        )
+    )
+
+
+def lamp_rate(resolved: ResolvedRig, camera: int, places_m: Array) -> Array:
+    """Electrons a second and pixel (R, E, G) of the camera's own lamps by way of the wall."""
+    c, s, e = resolved.cameras, resolved.surface, resolved.emitters
+    lamp = c.lamp_w_sr[:, camera, None]
+    if not np.any(lamp):
+        return np.zeros((*e.duty.shape, places_m.shape[1]))
+    pose = c.rig_from_camera[:, camera, None]
+    way = np.concatenate([places_m, np.zeros((*places_m.shape[:-1], 1))], -1) - pose[..., :3, 3]
+    range_m = np.linalg.norm(way, axis=-1)
+    angle = np.arccos(np.clip(np.sum(way * pose[..., :3, 2], -1) / range_m, -1.0, 1.0))
+    falling = wall_irradiance(
+        lamp, c.lamp_exponent[:, camera, None], angle, range_m, np.arccos(-way[..., 2] / range_m)
+    )
+    passed = share_at(c.angle_share[:, camera, :, None, :], angle[:, None])
+    spread = (slice(None), camera, None, None)
+    return np.asarray(
+        ambient_electrons(
+            falling[:, None] * passed,
+            s.reflectance[:, None, None],
+            c.f_number[spread],
+            c.pixel_m[spread],
+            c.transmission[:, camera, :, None],
+            1.0,
+            e.wavelength_m[..., None],
+            c.quantum_efficiency[:, camera, :, None],
         )
     )
 

@@ -19,6 +19,7 @@ from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Camera, CarriedEmitter, Diffuser, Rig
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.optics import passes
+from rushlight.shelf.reflect import light_part
 from rushlight.shelf.resolve import lit_emitters, resolve
 
 Array = NDArray[Any]
@@ -57,6 +58,7 @@ def light_choices(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[LightCh
         *_tips(rig, shelf),
         *_filters(rig, shelf),
         *_other_emitters(rig, shelf),
+        *_markers(rig, shelf),
     ]
     batch = stack_rigs([resolved, *(trial.rig for trial in trials)])
     least, greatest, stops = _narrowest(batch)
@@ -97,7 +99,8 @@ def _narrowest(batch: ResolvedRig) -> tuple[Array, Array, Array]:
 
 def _currents(resolved: ResolvedRig) -> list[_Trial]:
     """Every light at one current, within what all parts bear."""
-    e = resolved.emitters
+    e, lamps = resolved.emitters, resolved.cameras.lamp_w_sr
+    marker = bool(np.any(e.retro_area_m2 > 0.0))
     trials = []
     for current in _CURRENTS_A:
         if current > float(np.nanmin(e.greatest_a)) * (1 + 1e-9):
@@ -108,8 +111,12 @@ def _currents(resolved: ResolvedRig) -> list[_Trial]:
             "current_a": np.full_like(e.current_a, current),
             "intensity_w_sr": e.intensity_w_sr * current / e.current_a,
         }
-        change = f"{1e3 * current:g} mA through each light"
-        trials.append(_Trial("current", change, with_fields(resolved, emitters=fields)))
+        changed = with_fields(resolved, emitters=fields)
+        if marker:
+            share = current / float(np.nanmean(e.current_a))
+            changed = with_fields(changed, cameras={"lamp_w_sr": lamps * share})
+        change = f"{1e3 * current:g} mA through each {'lamp' if marker else 'light'}"
+        trials.append(_Trial("current", change, changed))
     return trials
 
 
@@ -141,6 +148,8 @@ def _tips(rig: Rig, shelf: Shelf) -> list[_Trial]:
     for spread in _SPREADS:
 
         def capped(emitter: CarriedEmitter, spread: float = spread) -> CarriedEmitter:
+            if emitter.part is None:
+                return emitter  # a marker has no tip to diffuse
             if spread == 0.0:
                 return emitter.model_copy(update={"diffuser": None})
             through = emitter.diffuser.transmission.text if emitter.diffuser else "60 %"
@@ -156,7 +165,7 @@ def _tips(rig: Rig, shelf: Shelf) -> list[_Trial]:
 
 def _filters(rig: Rig, shelf: Shelf) -> list[_Trial]:
     """Every filter of the shelf that passes all lights, and none."""
-    waves = [shelf.emitter(each.part).wavelength.si for _, each in lit_emitters(rig) if each.part]
+    waves = [light_part(rig, shelf, each).wavelength.si for _, each in lit_emitters(rig)]
     trials = []
     for part in shelf.of_kind("filter"):
         if not isinstance(part, FilterPart) or not all(passes(part, wave) for wave in waves):
@@ -180,6 +189,20 @@ def _other_emitters(rig: Rig, shelf: Shelf) -> list[_Trial]:
         trials += _resolved(
             "emitter", f"emitter {part.id}", _with_emitters(rig, swapped), rig, shelf
         )
+    return trials
+
+
+def _markers(rig: Rig, shelf: Shelf) -> list[_Trial]:
+    """Markers covered with other sheets of the shelf."""
+    trials = []
+    for part in shelf.of_kind("sheet"):
+
+        def covered(emitter: CarriedEmitter, part_id: str = part.id) -> CarriedEmitter:
+            own = {} if emitter.reflector is None else {"sheet": part_id}
+            return emitter.model_copy(update=own)
+
+        words = f"markers of {part.id}"
+        trials += _resolved("marker", words, _with_emitters(rig, covered), rig, shelf)
     return trials
 
 

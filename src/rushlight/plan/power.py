@@ -59,9 +59,10 @@ def power_lines(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[PowerLine
     circuits = {each.name: each for each in plan_circuits(rig, shelf) if each.kind == "carried"}
     lines = []
     for index, (carried, emitter) in enumerate(lit_emitters(rig)):
-        circuit = circuits[carried.id]
-        branch = next((each for each in circuit.branches if each.light == emitter.id), None)
-        if branch is None or math.isnan(resolved.emitters.supply_v[0, index]):
+        circuit = circuits.get(carried.id)  # a marker has none
+        branches = circuit.branches if circuit else []
+        branch = next((each for each in branches if each.light == emitter.id), None)
+        if circuit is None or branch is None or math.isnan(resolved.emitters.supply_v[0, index]):
             lines.append(PowerLine(carried.id, emitter.id, *[math.nan] * 5))
             continue
         values = (branch.resistor_ohm, branch.nominal_a, branch.resistor_w, circuit.runtime_h)

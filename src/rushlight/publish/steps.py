@@ -116,6 +116,11 @@ def _placed(light: CarriedEmitter) -> str:
         "facing along ({:g}, {:g}, {:g})".format(*light.axis)
     )  # fmt: skip
     cap = ""
+    if light.reflector is not None:
+        size = _millimetres(light.reflector.value)
+        where = f"a {light.shape} of {size} covered with retro-reflective sheet, its middle {where}"
+        if light.shape == "ball":
+            return where
     if light.diffuser is not None:
         cap = (
             f", under a translucent cap that lets {100 * light.diffuser.transmission.value:.0f} % "

@@ -7,7 +7,7 @@ from typing import Literal
 from rushlight.records.document import Record, Slug
 
 Standing = Literal["within", "too short", "too long", "none serves", "sees nothing"]
-ChoiceKind = Literal["current", "aperture", "filter", "tip", "emitter", "gain", "strobe"]
+ChoiceKind = Literal["current", "aperture", "filter", "tip", "emitter", "gain", "marker"]
 
 
 class LightPlace(Record):

@@ -312,6 +312,38 @@ class FilterPart(Part):
         return self
 
 
+class SheetPart(Part):
+    """Retro-reflective sheet, as graded: how strongly it returns light [cd·lx⁻¹·m⁻²].
+
+    Attributes
+    ----------
+    near_straight, near_aside
+        Lens 0.2° from the lamp as seen from the sheet; light falling in at 4° and at 30°.
+    far_straight, far_aside
+        The same with the lens 0.5° from the lamp.
+    """
+
+    DIMENSIONS = {
+        "near_straight": None,
+        "near_aside": None,
+        "far_straight": None,
+        "far_aside": None,
+    }
+
+    near_straight: Sourced
+    near_aside: Sourced
+    far_straight: Sourced
+    far_aside: Sourced
+
+    @property
+    def graded_cd_lx_m2(self) -> list[list[float]]:
+        """(2, 2): rows by observation angle, columns by entrance angle."""
+        return [
+            [self.near_straight.si, self.near_aside.si],
+            [self.far_straight.si, self.far_aside.si],
+        ]
+
+
 class DisplayPart(Part):
     """A projector, television or monitor.
 
@@ -351,6 +383,7 @@ class ShelfDocument(Document):
     cells: list[CellPart] = []
     filters: list[FilterPart] = []
     displays: list[DisplayPart] = []
+    sheets: list[SheetPart] = []
 
 
 class PartMeasured(Document):
@@ -359,6 +392,6 @@ class PartMeasured(Document):
     SCHEMA = "rushlight/part-measured"
 
     part: Slug
-    kind: Literal["camera", "emitter", "cell", "filter", "display"]
+    kind: Literal["camera", "emitter", "cell", "filter", "display", "sheet"]
     specimen: str = ""
     values: dict[str, Sourced]

@@ -76,6 +76,9 @@ class ResolvedCameras(ArrayRecord):
         (R, C) exposure [s], NaN where the plan is to choose it; shortest exposure [s]; frame
         rate [Hz]; time from row to row [s], 0 for a global shutter; from the end of exposure
         to the frame in memory [s].
+    lamp_w_sr, lamp_exponent, lamp_radius_m, lamp_count
+        (R, C) of the ring of lights round the lens: their intensity together on the axis [W/sr],
+        exponent of their beams, radius [m] and number; 0 lamps without.
     stream_shift_dn_px
         (R, C, 5) how far the stream's compression shifts a dot's centre along one axis, times
         the dot's peak, for dots of `rushlight.physics.stream.SHIFT_SIGMAS_PX` [DN px]; 0 for raw.
@@ -106,6 +109,10 @@ class ResolvedCameras(ArrayRecord):
     delay_s: Array = shaped("R", "C")
     distortion_corr: Array = shaped("R", "C", 5, 5, default=0.0)
     angle_share: Array = shaped("R", "C", "E", 36, default=1.0)
+    lamp_w_sr: Array = shaped("R", "C", default=0.0)
+    lamp_exponent: Array = shaped("R", "C", default=1.0)
+    lamp_radius_m: Array = shaped("R", "C", default=0.0)
+    lamp_count: Array = shaped("R", "C", default=0.0)
     stream_shift_dn_px: Array = shaped("R", "C", 5, default=0.0)
     stream_stays: Array = shaped("R", "C", default=0.0)
 
@@ -131,6 +138,11 @@ class ResolvedEmitters(ArrayRecord):
         (R, E, 2) least and greatest tilt from the surface's normal [rad].
     lean_rad, lean_std_rad
         (R, E) side toward which it leans [rad], anticlockwise from x, and its spread.
+    retro_cd_lx_m2, retro_area_m2, retro_ball
+        (R, E, 2, 2), (R, E), (R, E) of a reflective marker: graded values as
+        `rushlight.physics.retro.coefficient_at` takes them [cd lx⁻¹ m⁻²]; area of the sheet, or of
+        the ball's outline [m²], 0 for a light of its own; 1 for a ball, 0 for a disc. A marker's
+        intensity is 0, and its wavelength, current and greatest current are those of the lamps.
     touch_std_m
         (R, E) how far from a mark the tip is set, each axis, standard deviation [m].
     """
@@ -152,6 +164,9 @@ class ResolvedEmitters(ArrayRecord):
     lean_rad: Array = shaped("R", "E")
     lean_std_rad: Array = shaped("R", "E")
     touch_std_m: Array = shaped("R", "E")
+    retro_cd_lx_m2: Array = shaped("R", "E", 2, 2, default=0.0)
+    retro_area_m2: Array = shaped("R", "E", default=0.0)
+    retro_ball: Array = shaped("R", "E", default=0.0)
 
 
 @dataclass(frozen=True, eq=False)

@@ -214,7 +214,11 @@ class CarriedEmitter(Record):
     Attributes
     ----------
     part, reflector
-        One of the two: an emitter of the shelf, or the diameter of a reflective marker.
+        One of the two: an emitter of the shelf, or the diameter of a reflective marker, which
+        the camera's illuminator lights.
+    sheet, shape
+        Of a reflective marker: what it is covered with, and whether it is a ball or a disc that
+        faces along `axis`.
     distance_from_tip
         Along a stylus, from its tip; or else `position`.
     position, axis
@@ -236,6 +240,8 @@ class CarriedEmitter(Record):
     id: Slug
     part: Slug | None = None
     reflector: PositiveLength | None = None
+    sheet: Slug | None = None
+    shape: Literal["ball", "disc"] = "ball"
     distance_from_tip: LengthFromZero | None = None
     position: Place | None = None
     axis: Direction = (0.0, 0.0, -1.0)

@@ -28,12 +28,13 @@ from rushlight.records.parts import (
     FilterPart,
     Part,
     PartMeasured,
+    SheetPart,
     ShelfDocument,
 )
 from rushlight.records.registration import LensCalibration
 
-Kind = Literal["camera", "emitter", "cell", "filter", "display"]
-KINDS: tuple[Kind, ...] = ("camera", "emitter", "cell", "filter", "display")
+Kind = Literal["camera", "emitter", "cell", "filter", "display", "sheet"]
+KINDS: tuple[Kind, ...] = ("camera", "emitter", "cell", "filter", "display", "sheet")
 BUILT_IN = "generic.toml"
 MEASURED_FOLDER = "measured"
 
@@ -101,6 +102,10 @@ class Shelf:
     def display(self, part_id: str) -> DisplayPart:
         """The display of an id; raises RushlightError when there is none."""
         return cast(DisplayPart, self._get("display", part_id))
+
+    def sheet(self, part_id: str) -> SheetPart:
+        """The retro-reflective sheet of an id; raises RushlightError when there is none."""
+        return cast(SheetPart, self._get("sheet", part_id))
 
     def lens(self, file_name: str) -> LensCalibration:
         """A lens calibration that lies beside the rig.

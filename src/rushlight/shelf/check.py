@@ -19,6 +19,7 @@ from rushlight.shelf.check_power import check_power
 from rushlight.shelf.check_room import check_room
 from rushlight.shelf.compression import check_streams
 from rushlight.shelf.cost import parts_used
+from rushlight.shelf.reflect import check_reflectors
 from rushlight.shelf.report import Report, likeliest
 
 LICENCES = (
@@ -64,6 +65,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     check_carried(rig, shelf, report)
     check_anchors(rig, shelf, report)
     check_power(rig, shelf, report)
+    check_reflectors(rig, shelf, report)
     check_people(rig, report)
     check_room(rig, shelf, report)
     if surface_rig:
@@ -98,16 +100,6 @@ def uncomputed(rig: Rig, name: str = "rig.toml") -> list[Finding]:
                 "is left out of the plan: only styluses are computed yet",
                 "expect no figures for it",
             )
-            continue
-        for j, emitter in enumerate(carried.emitters):
-            if emitter.reflector is not None:
-                report.note(
-                    "reflector-not-computed",
-                    f"carried[{i}].emitters[{j}].reflector",
-                    emitter.reflector,
-                    "is left out of the plan: only lights of their own are computed yet",
-                    "name an emitter part to have it computed",
-                )
     return report.findings
 
 
@@ -123,17 +115,13 @@ def _check_kinds(rig: Rig, report: Report) -> None:
             "is empty, and a surface rig points at a surface",
             "add [[surfaces]] with its id, width, height and pixels",
         )
-    lit = [
-        carried
-        for carried in rig.carried
-        if carried.kind == "stylus" and any(each.part for each in carried.emitters)
-    ]
+    lit = [carried for carried in rig.carried if carried.kind == "stylus"]
     if not lit:
         report.error(
             "stylus-missing",
             "carried",
             None,
-            "holds no stylus with an emitter, and a surface rig is pointed at with one",
+            "holds no stylus, and a surface rig is pointed at with one",
             'add one with kind = "stylus"',
         )
     if not rig.people:

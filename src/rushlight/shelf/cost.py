@@ -12,6 +12,7 @@ from rushlight.records.sourced import Price
 from rushlight.records.wiring import ONE_DIODE
 from rushlight.shelf.catalogue import Kind, Shelf
 from rushlight.shelf.circuits import diodes_of
+from rushlight.shelf.reflect import SHEET
 
 # From the weakest ground to the firmest: a sum rests on its weakest part.
 _WEAKEST_FIRST: tuple[Basis, ...] = (
@@ -64,6 +65,7 @@ def parts_used(rig: Rig) -> list[tuple[Kind, str]]:
     for carried in rig.carried:
         for light in carried.emitters:
             used += [("emitter", light.part)] * diodes_of(light) if light.part else []
+        used += [("sheet", each.sheet or SHEET) for each in carried.emitters if each.reflector]
         used += [("cell", carried.cell)] * carried.cells if carried.cell else []
     for anchor in rig.anchors:
         used += [("emitter", anchor.part)] * (anchor.wiring or ONE_DIODE).diodes

@@ -10,7 +10,8 @@ What the rig leaves out is filled in here and nowhere else:
 - body dimensions as in `rushlight.shelf.people`;
 - light of the room that is not given is estimated from its windows and lamps, the sun left out
   (`rushlight.shelf.room_light`), and where it is given without a gradient it is even;
-- a camera whose stream is not given sends raw pictures.
+- a camera whose stream is not given sends raw pictures;
+- markers as in `rushlight.shelf.reflect`.
 
 What is unknown and has no such rule stays NaN: the exposure that the plan is to choose, and
 the supply of a stylus without a cell.
@@ -43,6 +44,7 @@ from rushlight.shelf.circuits import diodes_of, duty_of
 from rushlight.shelf.compression import built_in_compression
 from rushlight.shelf.optics import camera_pose, filter_passage, lens_of, quantum_efficiency
 from rushlight.shelf.people import shoulder_breadth_m, shoulder_height_m, standing_middle_m
+from rushlight.shelf.reflect import lamp_current_a, lamp_fields, light_part, marker_fields
 from rushlight.shelf.room_light import brightest_told, mean_and_gradient
 
 TILT_RAD = (math.radians(10), math.radians(40))
@@ -107,13 +109,12 @@ def picture_bits(camera: Camera, part: CameraPart) -> int:
 
 
 def lit_emitters(rig: Rig) -> list[tuple[Carried, CarriedEmitter]]:
-    """The lights that are computed, in the order of the emitter axis of a `ResolvedRig`."""
+    """The lights and markers that are computed, in the order of a `ResolvedRig`'s emitters."""
     return [
         (carried, emitter)
         for carried in rig.carried
         if carried.kind == "stylus"
         for emitter in carried.emitters
-        if emitter.part is not None
     ]
 
 
@@ -151,12 +152,20 @@ def _ambient(rig: Rig, shelf: Shelf) -> tuple[float, float]:
 
 def first_wavelength_m(rig: Rig, shelf: Shelf) -> float:
     """Wavelength [m] of the first light, beside which the room's is counted."""
-    return float(shelf.emitter(lit_emitters(rig)[0][1].part or "").wavelength.si)
+    light = light_part(rig, shelf, lit_emitters(rig)[0][1], rig.cameras[0])
+    return float(light.wavelength.si)
 
 
 def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:
-    lights = [shelf.emitter(emitter.part or "") for _, emitter in lit_emitters(rig)]
-    each = [_camera(camera, shelf.camera(camera.part), shelf, lights) for camera in rig.cameras]
+    each = [
+        _camera(
+            camera,
+            shelf.camera(camera.part),
+            shelf,
+            [light_part(rig, shelf, emitter, camera) for _, emitter in lit_emitters(rig)],
+        )
+        for camera in rig.cameras
+    ]
     return ResolvedCameras(
         **{field: np.stack([one[field] for one in each])[None] for field in each[0]}
     )
@@ -200,6 +209,7 @@ def _camera(
         "row_time_s": part.row_time.si if rolling and part.row_time else 0.0,
         "delay_s": part.delay.si,
         "stream_shift_dn_px": built_in_compression().shift_dn_px(camera.stream),
+        **lamp_fields(camera, shelf),
         "stream_stays": built_in_compression().stays(camera.stream),
     }
     return {field: np.asarray(value, float) for field, value in values.items()}
@@ -214,8 +224,10 @@ def _emitters(rig: Rig, shelf: Shelf) -> ResolvedEmitters:
 
 def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) -> dict[str, Array]:
     """One light; its intensity is taken to grow with the current in proportion."""
-    part = shelf.emitter(emitter.part or "")
+    part = light_part(rig, shelf, emitter)
+    marker = emitter.part is None
     current_a = emitter.current.value if emitter.current else math.nan
+    current_a = lamp_current_a(rig) if marker else current_a
     person = holder(rig, carried)
     side_share, transmission = part.side_share.si, 1.0
     if emitter.diffuser is not None:
@@ -225,12 +237,15 @@ def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) 
     values = {
         "position_m": _from_tip_m(carried, emitter),
         "axis": axis / np.linalg.norm(axis),
-        "intensity_w_sr": diodes_of(emitter) * part.intensity.si * current_a / part.test_current.si,
+        "intensity_w_sr": 0.0
+        if marker
+        else diodes_of(emitter) * part.intensity.si * current_a / part.test_current.si,
         "exponent": beam_exponent(part.half_angle.si),
         "side_share": side_share,
         "transmission": transmission,
         "wavelength_m": part.wavelength.si,
-        "size_m": part.apparent_size.si,
+        "size_m": part.apparent_size.si if emitter.reflector is None else emitter.reflector.value,
+        **marker_fields(emitter, shelf),
         "current_a": current_a,
         "duty": duty_of(emitter),
         "forward_v": part.forward_voltage.si,

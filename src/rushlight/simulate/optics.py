@@ -23,6 +23,7 @@ from rushlight.physics.light import (
 from rushlight.physics.reflection import patch_of_lobe, patch_of_side_light
 from rushlight.physics.stylus import turned_onto
 from rushlight.records.arrays import Array
+from rushlight.simulate.retro import lamp_background, marker_intensity
 from rushlight.simulate.world import World
 
 _DIFFRACTION_RADII = 0.42
@@ -219,6 +220,8 @@ def direct_lights(world: World, view: View, emitter: int, tip_m: Array, directio
         emitters.transmission[0, emitter],
         angle,
     )
+    if emitters.retro_area_m2[0, emitter] > 0.0:
+        intensity = intensity + marker_intensity(world.rig, world.camera, emitter, place_m, axis)
     disc_px = emitters.size_m[0, emitter] * view.K[0, 0] / depth_m
     variance = _spot_variance(world, emitter, depth_m, focus_distance(world, view))
     return Lights(
@@ -316,4 +319,4 @@ def background(world: World) -> Array:
     )
     across = np.arange(columns) / (columns - 1) - 0.5
     profile = level * np.maximum(1.0 + surface.ambient_gradient[0] * across, 0.0)
-    return np.broadcast_to(profile, (rows, columns)).copy()
+    return np.broadcast_to(profile, (rows, columns)) + lamp_background(world.rig, world.camera)
