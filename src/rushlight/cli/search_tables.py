@@ -61,7 +61,7 @@ def _winners(result: SearchResult) -> Table:
                 _name(one, result),
                 one.place,
                 f"{one.cost:.2f}",
-                number(1e3 * one.error_rms_m),
+                ("≈ " if one.rough else "") + (number(1e3 * one.error_rms_m) or "–"),
                 f"{100 * one.coverage:.0f} / {100 * one.coverage_clear:.0f}",
                 f"{1e3 * one.delay_s:.0f}",
                 _hours(one.battery_s),
@@ -70,7 +70,7 @@ def _winners(result: SearchResult) -> Table:
         )
     title = (
         f"Winners: {len(rows)} of the {result.front} that none beats in everything, of "
-        f"{result.evaluated} candidates (coverage: with / without shadow)"
+        f"{result.evaluated} candidates (coverage: with / without shadow; ≈: error to some 5 %)"
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",

@@ -36,6 +36,7 @@ def worth_words(one: SearchCandidate, currency: str) -> str:
 def why_chosen(
     chosen: SearchCandidate,
     in_places: list[SearchCandidate],
+    empty: list[tuple[str, str]],
     own: SearchCandidate | None,
     met: tuple[int, int],
     currency: str,
@@ -46,6 +47,8 @@ def why_chosen(
     ----------
     chosen, in_places, own
         The one to take; the preferred one in every place; the rig as it stands.
+    empty
+        Places where nothing is allowed, and what rules most of it out.
     met
         How many of the winners meet every target, and how many winners there are.
     currency
@@ -54,6 +57,7 @@ def why_chosen(
     said = [_rule(chosen, met), f"It stands {place_words(chosen)}; {worth_words(chosen, currency)}"]
     others = [each for each in in_places if each.place != chosen.place]
     said += [_beside(chosen, each, currency) for each in others]
+    said += [f'Nothing tried in "{place}" will do: most of it {words}' for place, words in empty]
     if own is not None:
         said.append(_against_own(chosen, own, currency))
     return [each + "." for each in said]

@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.geometry import rig_from_camera_looking_at
+from rushlight.plan.grid import with_fields
 from rushlight.plan.search import Ledger, winners
 from rushlight.plan.search_front import STEPS, spread_over
-from rushlight.plan.search_judge import Judged
+from rushlight.plan.search_judge import Judged, full_ranking
 from rushlight.plan.search_space import with_parts
 from rushlight.plan.search_trial import RULED_OUT, Parts, Trials, Tried, parts_of
+from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig, Targets
 from rushlight.records.search import SearchCandidate, SearchReason, SearchSlip
 from rushlight.shelf.optics import camera_pose
@@ -40,12 +42,24 @@ def missed_targets(targets: Targets, one: SearchCandidate) -> list[str]:
     return [what for what, met in wanted if not met]
 
 
-def candidates_of(trials: Trials, choices: Array) -> list[SearchCandidate]:
-    """Candidates (N, V) in full, numbered from 1, without slips."""
+def candidates_of(trials: Trials, choices: Array, closely: bool = False) -> list[SearchCandidate]:
+    """Candidates (N, V) in full, numbered from 1, without slips.
+
+    Parameters
+    ----------
+    trials, choices
+        The search's, and the candidates.
+    closely
+        Judged by the full evaluation and the scenes themselves, as a plan does; far slower.
+    """
     if not len(choices):
         return []
     parts, position, look = trials.placed(choices)
-    found = trials.judged(parts, rig_from_camera_looking_at(position, look))
+    poses = rig_from_camera_looking_at(position, look)
+    if closely:
+        found = full_ranking(trials.room, _stacked(parts, poses))
+    else:
+        found = trials.judged(parts, poses, choices[:, 0].astype(int))
     space = trials.space
     made = []
     for index, row in enumerate(choices[:, : len(space.counts)].astype(int)):
@@ -63,8 +77,13 @@ def candidates_of(trials: Trials, choices: Array) -> list[SearchCandidate]:
     return made
 
 
+def _stacked(parts: list[Parts], poses: Array) -> ResolvedRig:
+    rigs = stack_rigs([each.resolved for each in parts if each.resolved is not None])
+    return with_fields(rigs, cameras={"rig_from_camera": poses[:, None]})
+
+
 def own_candidate(trials: Trials) -> SearchCandidate | None:
-    """The rig as it stands, judged as the candidates are; None where it cannot be judged."""
+    """The rig as it stands, judged closely; None where it cannot be judged."""
     space = trials.space
     camera, lights = space.rig.cameras[0], lit_emitters(space.rig)
     pose = camera_pose(camera)
@@ -79,7 +98,7 @@ def own_candidate(trials: Trials) -> SearchCandidate | None:
     parts = parts_of(rig, space.shelf)
     if parts.resolved is None:
         return None
-    found = trials.judged([parts], pose[None])
+    found = full_ranking(trials.room, _stacked([parts], pose[None]))
     if not found.registerable[0]:
         return None
     place = next((p for p in space.places if _within(pose[:3, 3], p)), None)
@@ -124,6 +143,7 @@ def _candidate(
         delay_s=float(found.delay_s[index]),
         battery_s=parts.battery_s,
         build_s=build_s,
+        rough=bool(found.doubtful[index]),
         missed=[],
     )
     return one.model_copy(update={"missed": missed_targets(rig.targets, one)})
@@ -152,7 +172,8 @@ def with_slips(
         off[:, 2, 3] = np.maximum(off[:, 2, 3], 0.01)
         slipped.append(off)
     slipped += [poses @ turn for turn in turned]
-    found = trials.judged(parts * len(slipped), np.concatenate(slipped))
+    place = np.tile(choices[:, 0].astype(int), len(slipped))
+    found = trials.judged(parts * len(slipped), np.concatenate(slipped), place)
     error = found.error_rms_m.reshape(len(slipped), -1)
     coverage = np.where(found.registerable, found.coverage, 0.0).reshape(len(slipped), -1)
     places, aims = slice(0, len(moved)), slice(len(moved), None)
@@ -196,17 +217,31 @@ def preference(one: SearchCandidate) -> tuple[Any, ...]:
 def best_in_places(trials: Trials, tried: Tried) -> list[SearchCandidate]:
     """The preferred candidate in each place, in the order of the places.
 
-    Of what was tried in a place the front is looked at, thinned out where it is large.
+    Of what was tried in a place the front is looked at, thinned out where it is large; the
+    preferred one is then judged closely.
     """
-    best = []
+    best: list[SearchCandidate] = []
     for number in range(len(trials.space.places)):
         at = np.flatnonzero(tried.choices[:, 0] == number)
         here = Tried(tried.choices[at], tried.objectives[at], tried.constraints[at])
         front = winners(here)
         if len(front):
             shown = front[spread_over(here.objectives[front] / STEPS, MOST_SHOWN)]
-            best.append(min(candidates_of(trials, here.choices[shown]), key=preference))
+            made = candidates_of(trials, here.choices[shown])
+            number = min(made, key=preference).number
+            best += candidates_of(trials, here.choices[shown][[number - 1]], closely=True)
     return best
+
+
+def empty_places(trials: Trials, tried: Tried) -> list[tuple[str, str]]:
+    """Places in which everything tried is ruled out, each with what rules most of it out."""
+    empty = []
+    for number, place in enumerate(trials.space.places):
+        at = tried.choices[:, 0] == number
+        if at.any() and not tried.allowed[at].any():
+            first = Counter(int(np.argmax(row > 0.0)) for row in tried.constraints[at])
+            empty.append((place.id, list(RULED_OUT.values())[first.most_common(1)[0][0]]))
+    return empty
 
 
 def thrown_out(trials: Trials, ledger: Ledger) -> list[SearchReason]:

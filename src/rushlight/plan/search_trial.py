@@ -11,10 +11,9 @@ from numpy.typing import NDArray
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import rig_from_camera_looking_at
-from rushlight.plan.grid import with_fields
 from rushlight.plan.power import power_lines
 from rushlight.plan.search_front import OBJECTIVES, rounded
-from rushlight.plan.search_judge import Judged, Room, ranking, room_of
+from rushlight.plan.search_judge import Judged, SearchRoom, ranking, room_of
 from rushlight.plan.search_space import SearchSpace
 from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig
@@ -118,7 +117,7 @@ class Trials:
                 "list other cameras, filters or emitters",
                 "search-empty",
             )
-        self.room: Room = room_of(space.rig, first, grid)
+        self.room: SearchRoom = room_of(space.rig, first, space.corners_m, grid)
 
     def parts(self, key: tuple[int, ...]) -> Parts:
         """The combination of camera, filter, emitter and current of these numbers."""
@@ -146,13 +145,12 @@ class Trials:
         look = self.space.looks_m(choices[:, axes + 3 :])
         return parts, np.round(position, 3), np.round(look, 3)
 
-    def judged(self, parts: list[Parts], poses: Array) -> Judged:
-        """What is expected of candidates whose parts all fit, at poses (N, 4, 4)."""
+    def judged(self, parts: list[Parts], poses: Array, place: Array) -> Judged:
+        """What is expected of candidates whose parts all fit, at poses (N, 4, 4) in places (N,)."""
         distinct = list(dict.fromkeys(parts))
         rows = stack_rigs([each.resolved for each in distinct if each.resolved is not None])
         number = {each: index for index, each in enumerate(distinct)}
-        batch = rows.take(np.array([number[each] for each in parts]))
-        return ranking(with_fields(batch, cameras={"rig_from_camera": poses[:, None]}), self.room)
+        return ranking(self.room, rows, [number[each] for each in parts], poses, place)
 
     def value(self, choices: Array) -> Tried:
         """What candidates (N, V) are worth."""
@@ -166,7 +164,8 @@ class Trials:
         at = np.flatnonzero(fits & (position[:, 2] > 0.0))
         if len(at):
             poses = rig_from_camera_looking_at(position[at], look[at])
-            found = self.judged([parts[i] for i in at], poses)
+            place = choices[at, 0].astype(int)
+            found = self.judged([parts[i] for i in at], poses, place)
             good = found.registerable & np.isfinite(found.error_rms_m)
             error[at] = np.where(good, 1e3 * found.error_rms_m, _BLIND_ERROR_MM)
             uncovered[at] = np.where(good, 1.0 - found.coverage, 1.0)

@@ -17,6 +17,7 @@ from rushlight.plan.search_report import (
     MOST_SHOWN,
     best_in_places,
     candidates_of,
+    empty_places,
     own_candidate,
     preference,
     thrown_out,
@@ -32,11 +33,15 @@ from rushlight.shelf.cost import cost_lines
 
 Array = NDArray[Any]
 Told = Callable[[str, float], None]
+CLOSELY = 6
+"""Candidates that are judged closely before one of them is chosen."""
 GRID = (9, 6)
 """Places on the surface at which candidates are judged."""
 
 ASSUMPTIONS = (
     "everything here is predicted to first order, nothing measured or simulated",
+    "candidates are judged in closed forms, mostly within 1 % of the full evaluation; the one to "
+    "take, its like in every other place, and the rig as it stands are judged in full",
     "candidates are judged at 9 by 6 places, with nine beacons three by three, and each is "
     "registered where it stands; `plan` chooses beacons and looks closer",
     "coverage counts each place by how often its light is seen past bodies, arms and hands, in 200 "
@@ -127,7 +132,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     currency = currency_of(space)
     made, choices = _shown(trials, tried, front)
     made = with_slips(trials, made, choices)
-    chosen = min(made, key=preference)
+    chosen, closely = _taken(trials, made, choices)
     own = own_candidate(trials)
     met = sum(not each.missed for each in made)
     axes = len(space.counts)
@@ -157,7 +162,10 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         candidates=made,
         own=own,
         chosen=chosen.number,
-        why=why_chosen(chosen, places, own, (met, len(made)), currency),
+        closely=closely,
+        why=why_chosen(
+            closely, places, empty_places(trials, tried), own, (met, len(made)), currency
+        ),
         thrown_out=thrown_out(trials, ledger),
         more=more_money(chosen, made, currency),
         orders=orders,
@@ -166,6 +174,24 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         cautions=cautions_of(taken, space.shelf),
         assumptions=list(ASSUMPTIONS),
     )
+
+
+def _taken(
+    trials: Trials, made: list[SearchCandidate], choices: Array
+) -> tuple[SearchCandidate, SearchCandidate]:
+    """The candidate to take, and the same judged closely.
+
+    The first few by preference are judged closely, and then preferred by that.
+    """
+    first = sorted(made, key=preference)[:CLOSELY]
+    rows = [each.number - 1 for each in first]
+    close = candidates_of(trials, choices[rows], closely=True)
+    close = [
+        each.model_copy(update={"number": one.number, "slips": one.slips})
+        for each, one in zip(close, first, strict=True)
+    ]
+    best = min(close, key=preference)
+    return made[best.number - 1], best
 
 
 def _shown(trials: Trials, tried: Tried, front: Array) -> tuple[list[SearchCandidate], Array]:

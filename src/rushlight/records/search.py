@@ -70,8 +70,8 @@ class SearchSettings(Record):
     budget: Money | None = None
     sets: Annotated[int, Field(ge=1, le=10_000)] = 1
     spares: Share | None = None
-    generations: Annotated[int, Field(ge=1, le=10_000)] = 20
-    population: Annotated[int, Field(ge=4, le=10_000)] = 40
+    generations: Annotated[int, Field(ge=1, le=10_000)] = 50
+    population: Annotated[int, Field(ge=4, le=10_000)] = 100
     seed: Annotated[int, Field(ge=0)] = 1
 
     @model_validator(mode="after")
@@ -126,6 +126,9 @@ class SearchCandidate(Record):
     delay_s, battery_s, build_s
         Mean delay; hours of the least lasting cell in seconds, unknown or not used up is null;
         time to build [s].
+    rough
+        Whether the error is known to some 5 % only, and exposure and coverage may be off by more:
+        where dots part, or the light changes fast over the surface.
     missed
         The targets of the rig that it misses.
     slips
@@ -150,6 +153,7 @@ class SearchCandidate(Record):
     delay_s: float
     battery_s: FloatOrUnknown
     build_s: float
+    rough: bool = False
     missed: list[str]
     slips: list[SearchSlip] = []
 
@@ -230,9 +234,10 @@ class SearchResult(Document):
     candidates
         The Pareto set, or where it is large, candidates spread over all of it.
     own
-        The rig as it stands, judged in the same way; None where it cannot be.
-    chosen
-        Number of the candidate that is recommended, or None where there is none.
+        The rig as it stands, judged as closely; None where it cannot be.
+    chosen, closely
+        Number of the candidate that is recommended, and the same judged as a plan does, which is
+        slower and closer; None where there is none.
     why
         The reasons, in sentences.
     thrown_out, more, orders
@@ -264,6 +269,7 @@ class SearchResult(Document):
     candidates: list[SearchCandidate]
     own: SearchCandidate | None
     chosen: int | None
+    closely: SearchCandidate | None
     why: list[str]
     thrown_out: list[SearchReason]
     more: list[SearchMore]
