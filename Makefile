@@ -27,6 +27,7 @@ bench: $(VENV)/.ready-dev browser
 	$(BIN)/python benchmarks/detect_speed.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/linking.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/pipeline.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/search_speed.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/compression.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/drive_delay.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/tolerance_calibration.py $(if $(QUICK),--quick)
