@@ -45,6 +45,25 @@ def test_it_ends_with_five_lines_and_the_kit(made):
     assert str(folder / "kit") in shown.replace("\n", "")
 
 
+def test_it_tells_which_place_a_search_takes_and_what_the_rig_s_own_is_worth(made):
+    folder, shown = made
+    found = json.loads((folder / "search" / "search.json").read_text())
+    chosen = found["closely"]
+    own = found["own"]
+    assert [place["id"] for place in found["places"]] == ["beam", "tripod", "shelf"]
+    # Where the rig has its camera already; found elsewhere on it, cheaper, and no worse covered.
+    assert chosen["place"] == own["place"] == "beam"
+    assert chosen["missed"] == []
+    assert chosen["cost"] < own["cost"]
+    assert chosen["coverage"] >= own["coverage"]
+    told = " ".join(shown.split())
+    assert "Where a search would put the camera (predicted" in told
+    # All but the rule of choosing is said: the place, each other place, the rig as it stands.
+    assert len(found["why"]) == 5
+    for line in found["why"][1:]:
+        assert " ".join(line.split()) in told
+
+
 def test_the_kit_is_whole(made):
     folder, _ = made
     checked = subprocess.run(
@@ -78,6 +97,7 @@ def test_verb_by_verb_gives_the_same(made, tmp_path):
     (tmp_path / "rig.toml").write_bytes((folder / "rig.toml").read_bytes())
     seed = str(SEED)
     _rushlight(tmp_path, "plan", "rig.toml", "--out", "plan")
+    _rushlight(tmp_path, "search", "rig.toml", "--out", "search")
     for script, more in (
         ("registration", ()),
         (
@@ -110,6 +130,7 @@ def test_verb_by_verb_gives_the_same(made, tmp_path):
         return document
 
     assert content(tmp_path / "plan/plan.json") == content(folder / "plan/plan.json")
+    assert content(tmp_path / "search/search.json") == content(folder / "search/search.json")
     assert content(tmp_path / "registration.json") == content(folder / "registration.json")
     ours = folder / "footage" / "grid" / "footage.mkv"
     assert (tmp_path / "grid" / "footage.mkv").read_bytes() == ours.read_bytes()

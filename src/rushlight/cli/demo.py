@@ -20,6 +20,9 @@ def demo(
     with render.progress() as progress:
         result = job(scenario, out, seed, progress)
     render.heading(f"{scenario}: everything here is invented, and all footage is simulated")
+    render.heading("Where a search would put the camera (predicted; the rig keeps its own place)")
+    for line in result.place:
+        render.note(line)
     render.table("", ["what", "how much"], result.summary)
     render.note(f"every stage's files: {result.folder.absolute()}")
     render.note(f"kit to pass on: {result.archive}")

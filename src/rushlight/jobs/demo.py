@@ -16,11 +16,13 @@ from rushlight.jobs.plan import plan
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.register import register
 from rushlight.jobs.run import run
+from rushlight.jobs.search import search
 from rushlight.jobs.simulate import simulate
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import write_text
 from rushlight.records.figure import Figure, find_figure
 from rushlight.records.plan import Plan
+from rushlight.records.search import SearchResult
 
 SCENARIOS = ("barn-wall",)
 MARK = ".rushlight-demo"
@@ -38,6 +40,9 @@ class DemoResult:
         Holds everything, stage by stage.
     kit, archive
         The kit's folder, and the same as one file.
+    place
+        Where a search would hang the camera, why not elsewhere, and what the rig's own place is
+        worth beside it; predicted.
     summary
         Five lines: what, and how much.
     """
@@ -45,6 +50,7 @@ class DemoResult:
     folder: Path
     kit: Path
     archive: Path
+    place: list[str]
     summary: list[tuple[str, str]]
 
 
@@ -83,6 +89,10 @@ def demo(
         raise RushlightError([each for each in result.findings if each.severity == "error"])
     planned = plan(rig, folder / "plan", progress=_told(progress, "1 plan"))
     plan_file = folder / "plan" / "plan.json"
+    # The rig stays as it is: whoever builds may take what is found, or not.
+    searched = search(
+        rig, folder / "search", progress=_told(progress, "1 search for the camera's place")
+    )
     footage = folder / "footage"
 
     def film(script: str, **more: int) -> Path:
@@ -131,7 +141,13 @@ def demo(
         out=folder / "kit",
         progress=_told(progress, "5 kit"),
     )
-    return DemoResult(folder, published.folder, published.zip, summary_of(planned, assessed))
+    return DemoResult(
+        folder,
+        published.folder,
+        published.zip,
+        place_of(searched),
+        summary_of(planned, assessed),
+    )
 
 
 def _prepared(scenario: str, out: Path) -> Path:
@@ -160,6 +176,16 @@ def _prepared(scenario: str, out: Path) -> Path:
 def _told(progress: Progress, stage: str) -> Progress:
     """The same progress, with the stage before what is done."""
     return lambda what, share: progress(f"{stage}: {what}", share)
+
+
+def place_of(searched: SearchResult) -> list[str]:
+    """The place that a search chose, what speaks against the others, and the rig's own beside it.
+
+    Its first reason, which tells how the choice is made among the winners, is left out.
+    """
+    chosen, *others = searched.why[1:]
+    own = [others.pop()] if searched.own is not None else []
+    return [chosen, *([" ".join(others)] if others else []), *own]
 
 
 def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
