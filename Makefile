@@ -28,6 +28,7 @@ bench: $(VENV)/.ready-dev browser
 	$(BIN)/python benchmarks/linking.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/pipeline.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/search_speed.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/search_front.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/compression.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/drive_delay.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/tolerance_calibration.py $(if $(QUICK),--quick)
