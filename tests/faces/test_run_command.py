@@ -132,9 +132,10 @@ def test_simulated_tips_are_found_where_and_when_they_were(simulated):
     }
     seen = {
         (frame, who): (x, y)
-        for frame, who, x, y in zip(
-            found["frame"], found["carried"], found["x_m"], found["y_m"], strict=True
+        for frame, who, x, y, predicted in zip(
+            *(found[name] for name in ("frame", "carried", "x_m", "y_m", "predicted")), strict=True
         )
+        if not predicted
     }
     both = sorted(lit.keys() & seen.keys())
     # Hidden lights give no fix; a light that goes on or off within an exposure may give one.

@@ -45,6 +45,13 @@ COARSELY = (
 """The command on a coarse grid: what is tested here does not hang on how closely it looks."""
 
 
+SLOWLY = (
+    "import time, rushlight.plan.search_trial as t; value = t.Trials.value; "
+    "t.Trials.value = lambda self, rows: (time.sleep(0.3), value(self, rows))[1]; " + COARSELY
+)
+"""The same, each generation held up, so that there is time to interrupt it."""
+
+
 @pytest.fixture
 def rig(tmp_path: Path) -> Path:
     text = BARN_WALL.read_text(encoding="utf-8")
@@ -52,9 +59,9 @@ def rig(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def started(*words: str) -> subprocess.Popen[str]:
+def started(*words: str, program: str = COARSELY) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-c", COARSELY, "search", *words],
+        [sys.executable, "-c", program, "search", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -70,7 +77,7 @@ def ran(*words: str) -> tuple[int, str, str]:
 
 def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path) -> None:
     """A real interrupt from the keyboard's signal, in the middle of the search."""
-    process = started(str(rig))
+    process = started(str(rig), program=SLOWLY)
     state = rig / "search" / STATE_FILE
     until = time.monotonic() + 300
     while not state.exists() and process.poll() is None and time.monotonic() < until:

@@ -17,7 +17,8 @@ from rushlight.shelf.cost import parts_used
 from rushlight.shelf.resolve import resolve
 
 LAMPS = (
-    'illuminator = { part = "ir850-5mm-17", count = 8, current = "50 mA", ring_radius = "14 mm" }\n'
+    'illuminator = { part = "ir850-5mm-17", count = 8, current = "50 mA", ring_radius = "14 mm", '
+    'feed = { part = "usb-supply" } }\n'
 )
 MARKER = 'reflector = "10 mm"\nsheet = "sheet-type-3"\n'
 

@@ -127,8 +127,8 @@ def strength(elevation_rad: ArrayLike) -> Array:
 
     Examples
     --------
-    >>> print(round(float(strength(np.radians(10.0))), 2))
-    0.52
+    >>> print(round(float(strength(np.radians(20.0))), 2))
+    0.77
     """
     mass = air_mass(elevation_rad)
     share = 0.7 ** (np.nan_to_num(mass, nan=1e9) ** 0.678 - 1.5**0.678)

@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation
 from rushlight.physics.light import beam_exponent
 from rushlight.physics.people import body_dimension
 from rushlight.plan.grid import with_fields
+from rushlight.plan.power import plan_circuits
 from rushlight.plan.variance import Kind
 from rushlight.records.parts import CameraPart, EmitterPart
 from rushlight.records.resolved import ResolvedRig
@@ -101,7 +102,7 @@ def doubts_of(
         "exposure": lambda std: _exposure(resolved, std),
         "intensity": lambda std: _intensity(rig, shelf, std),
         "half-angle": lambda std: _half_angle(rig, shelf, std),
-        "cell": lambda _std: _cell(rig, shelf, resolved),
+        "cell": lambda _std: _cell(rig, shelf),
         "ambient": lambda std: _ambient(resolved, std),
         "people": lambda std: _people(resolved, std),
     }
@@ -377,22 +378,21 @@ def _half_angle(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
     )
 
 
-def _cell(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
-    """A resistor sets the current: (supply − forward) / resistance; the supply falls in use."""
-    things = [carried for carried, _ in lit_emitters(rig)]
-    fresh = resolved.emitters.supply_v[0]
-    forward = resolved.emitters.forward_v[0]
-    empty = np.array(
-        [
-            carried.cells * shelf.cell(carried.cell).end_voltage.si if carried.cell else math.nan
-            for carried in things
-        ]
-    )
-    falls = np.isfinite(fresh) & (empty < fresh) & (fresh > forward)
+def _cell(rig: Rig, shelf: Shelf) -> Doubt | None:
+    """The supply falls in use, and with it the current: as the plan of each circuit tells."""
+    circuits = {each.name: each for each in plan_circuits(rig, shelf) if each.kind == "carried"}
+    lights = lit_emitters(rig)
+    things = [carried for carried, _ in lights]
+    least = np.ones(len(lights))
+    for index, (carried, emitter) in enumerate(lights):
+        circuit = circuits.get(carried.id)
+        branches = circuit.branches if circuit else []
+        for branch in branches:
+            if branch.light == emitter.id and branch.nominal_a and branch.spent_a is not None:
+                least[index] = np.clip(branch.spent_a / branch.nominal_a, 0.01, 1.0)
+    falls = least < 1.0
     if not falls.any():
         return None
-    with np.errstate(invalid="ignore", divide="ignore"):
-        least = np.where(falls, np.clip((empty - forward) / (fresh - forward), 0.01, 1.0), 1.0)
     owners = list(dict.fromkeys(carried.id for carried in things))
     of_emitter = [owners.index(carried.id) for carried in things]
 
@@ -413,7 +413,7 @@ def _cell(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> Doubt | None:
         "how full each cell is",
         f"current from as planned down to {_percent(least[falls])} of it at the cell's end "
         "voltage, rectangular",
-        f"the shelf's voltages; that any fullness is as likely as another: {OWN}",
+        f"the plan of the circuit; that any fullness is as likely as another: {OWN}",
         True,
         "measure the voltage of the cells, and change them sooner",
         len(owners),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import io
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass, field
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
@@ -131,7 +132,7 @@ def generations_of(
 
     Each step is added to the ledger. What the ledger holds already is not valued again, and what
     follows is the same, bit by bit, as had it never been interrupted. In the end no winner can be
-    bettered by exchanging a single part or its place alone, as far as `ROUNDS` rounds reach.
+    bettered by exchanging one part, its place or two of these, as far as `ROUNDS` rounds reach.
 
     Raises
     ------
@@ -166,34 +167,59 @@ def generations_of(
         breeder.tell(tried.objectives, tried.constraints)
         yield (number + 1) / (count + ROUNDS)
     for number in range(ROUNDS):
-        near = _around(trials.space, done.distinct(), ROUND_SHARE * population, number)
-        near = near[[row.tobytes() not in seen for row in near]]
+        near = _around(trials.space, done.distinct(), ROUND_SHARE * population, number, seen)
         if not len(near):
             break
         worth(near)
         yield (count + number + 1) / (count + ROUNDS)
 
 
-def _around(space: SearchSpace, tried: Tried, most: int, number: int) -> Array:
-    """Neighbours (N, V) of the winners: one choice exchanged, or one share shifted."""
+def _around(
+    space: SearchSpace, tried: Tried, most: int, number: int, seen: Container[bytes]
+) -> Array:
+    """Neighbours (N, V) of the winners that were not tried yet.
+
+    One choice exchanged, or one share shifted; where all of these are known, two choices at once.
+    """
     front = winners(tried)
-    axes, shift = len(space.counts), SHIFTS[number % len(SHIFTS)]
     if not len(front):
-        return np.empty((0, axes + SHARES))
-    each = sum(space.counts) - axes + 2 * SHARES
-    near = []
-    for row in tried.choices[front[spread_over(tried.objectives[front], max(most // each, 1))]]:
-        for column in range(axes + SHARES):
-            steps = (
-                [value for value in range(space.counts[column]) if value != row[column]]
-                if column < axes
-                else [row[column] - shift, row[column] + shift]
-            )
-            for value in steps:
-                other = row.copy()
-                other[column] = value
-                near.append(other)
-    return np.unique(space.whole(np.array(near)), axis=0)
+        return np.empty((0, len(space.counts) + SHARES))
+    shift = SHIFTS[number % len(SHIFTS)]
+    for changes in (_single_changes(space, shift), _double_changes(space)):
+        near: dict[bytes, Array] = {}
+        for row in tried.choices[front[spread_over(tried.objectives[front], len(front))]]:
+            if not changes or len(near) >= most:
+                break
+            whole = space.whole(np.array([_changed(row, change) for change in changes]))
+            near |= {one.tobytes(): one for one in whole if one.tobytes() not in seen}
+        if near:
+            return np.array(list(near.values())[:most])
+    return np.empty((0, len(space.counts) + SHARES))
+
+
+Change = tuple[tuple[int, float], ...]
+"""Columns and what they become: a choice's number, or by how much a share is shifted."""
+
+
+def _single_changes(space: SearchSpace, shift: float) -> list[Change]:
+    axes = len(space.counts)
+    choices = [((axis, float(to)),) for axis in range(axes) for to in range(space.counts[axis])]
+    shares = [((axes + share, by),) for share in range(SHARES) for by in (-shift, shift)]
+    return [*choices, *shares]
+
+
+def _double_changes(space: SearchSpace) -> list[Change]:
+    choices = [
+        [(axis, float(to)) for to in range(count)] for axis, count in enumerate(space.counts)
+    ]
+    return [pair for one, other in combinations(choices, 2) for pair in product(one, other)]
+
+
+def _changed(row: Array, change: Change) -> Array:
+    other = row.copy()
+    for column, value in change:
+        other[column] = value if column < len(row) - SHARES else other[column] + value
+    return other
 
 
 def _valued(trials: Trials, choices: Array, seen: dict[bytes, list[Array]]) -> Tried:

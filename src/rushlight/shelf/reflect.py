@@ -118,15 +118,6 @@ def _check_lamps(rig: Rig, shelf: Shelf, report: Report) -> None:
         if ring is None or not isinstance(part, EmitterPart):
             continue
         path = f"cameras[{i}].illuminator"
-        if ring.current.value > part.greatest_current.si * (1 + 1e-9):
-            greatest = 1e3 * part.greatest_current.si
-            report.error(
-                "current-above-part",
-                f"{path}.current",
-                ring.current,
-                f"is above the {greatest:g} mA that {ring.part} bears steadily",
-                f'use "{greatest:g} mA" or less',
-            )
         away = abs(camera.position[2].value)
         if away > 0.0 and math.atan(ring.ring_radius.value / away) > WIDEST_OBSERVATION_RAD:
             angle = math.degrees(math.atan(ring.ring_radius.value / away))
