@@ -72,7 +72,7 @@ def test_a_marker_rig_is_whole(tmp_path) -> None:
     ("lamps", "marker", "sentence"),
     [
         ("", MARKER, "cameras[0].illuminator is missing, and a reflective marker is seen only by"),
-        (LAMPS.replace("50 mA", "120 mA"), MARKER,
+        (LAMPS.replace("50 mA", "120 mA").replace("count = 8", "count = 4"), MARKER,
          'cameras[0].illuminator.current = "120 mA" is above the 100 mA'),
         (LAMPS.replace("14 mm", "8 cm"), MARKER,
          'illuminator.ring_radius = "8 cm" puts the lamps 2.2° from the lens'),
