@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rushlight.errors import RushlightError
+
 if TYPE_CHECKING:
     from rushlight.records.search import SearchResult
 
@@ -22,6 +24,16 @@ def search(
     generations: Annotated[
         int | None, typer.Option(help="How long to breed; by default as the rig says.")
     ] = None,
+    rooms: Annotated[
+        Path | None, typer.Option(help="A table (CSV) of rooms: search in each of them.")
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option(help="With --rooms: processes here; by default one a processor.")
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="With --rooms: a cluster's scheduler (Dask)."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Find parts and a camera's place for a rig: cost against error, coverage, delay, hours."""
@@ -29,6 +41,19 @@ def search(
     from rushlight.jobs.search import default_folder
     from rushlight.jobs.search import search as job
 
+    if rooms is not None:
+        from rushlight.cli.search_rooms import survey
+
+        survey(rig, rooms, out, (seed, generations), (workers, scheduler), json)
+        return
+    if workers is not None or scheduler is not None:
+        raise RushlightError.of(
+            "--workers" if workers is not None else "--scheduler",
+            str(workers if workers is not None else scheduler),
+            "is for a search in many rooms",
+            "give a table of rooms with --rooms, or leave it out",
+            "rooms",
+        )
     folder = out or default_folder(rig)
     try:
         with render.progress() as progress:

@@ -57,7 +57,7 @@ def search(
         or the state in the folder is another search's.
     """
     folder = default_folder(rig) if out is None else out
-    _check_numbers(seed, generations)
+    check_numbers(seed, generations)
     document, shelf = load_rig(rig)
     name = rig_path(rig).name
     trials, ledger, chosen, wanted = begin(document, shelf, seed, generations, name)
@@ -92,7 +92,8 @@ def default_folder(rig: Path) -> Path:
     return rig_path(rig).parent / "search"
 
 
-def _check_numbers(seed: int | None, generations: int | None) -> None:
+def check_numbers(seed: int | None, generations: int | None) -> None:
+    """Refuse a seed or a number of generations that is out of range."""
     if seed is not None and seed < 0:
         raise RushlightError.of(
             "--seed", str(seed), "is below 0", "give a whole number from 0 on", "seed"
