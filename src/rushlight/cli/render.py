@@ -6,9 +6,10 @@ import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Literal
 
 from rich import box
+from rich.cells import cell_len
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
@@ -59,21 +60,45 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) 
         pad_edge=False,
     )
     cells = [["–" if cell is None else str(cell) for cell in row] for row in rows]
-    for index, name in enumerate(columns):
-        number = name.endswith("]")
-        # A number is never broken over two lines; its column's name may be.
-        widest = max((len(row[index]) for row in cells), default=1)
-        # Nor is a name that stands first, unless it is long.
-        kept = widest if number or (index == 0 and widest <= LONGEST_NAME) else None
-        grid.add_column(
-            name.removesuffix(" [1]"),
-            justify="right" if number else "left",
-            min_width=kept,
-            overflow="fold",
-        )
+    out = console()
+    numbers = [name.endswith("]") for name in columns]
+    heads = [name.removesuffix(" [1]") for name in columns]
+    widths = _widths(heads, cells, numbers, out.width)
+    for head, number, width in zip(heads, numbers, widths, strict=True):
+        justify: Literal["right", "left"] = "right" if number else "left"
+        grid.add_column(head, justify=justify, width=width, overflow="fold")
     for row in cells:
         grid.add_row(*row)
-    console().print(grid)
+    out.print(grid)
+
+
+def _widths(
+    heads: Sequence[str], cells: Sequence[Sequence[str]], numbers: Sequence[bool], room: int
+) -> list[int]:
+    """Letters for each column, so that a table fits: the widest give way first.
+
+    A number is never broken over two lines, nor a short name that stands first, nor a word,
+    as long as the room allows.
+    """
+    wanted, kept = [], []
+    for index, head in enumerate(heads):
+        column = [row[index] for row in cells]
+        widest = max((cell_len(cell) for cell in column), default=1)
+        words = [word for text in (head, *column) for word in text.split()]
+        least = max((cell_len(word) for word in words), default=1)
+        if numbers[index] or (index == 0 and widest <= LONGEST_NAME):
+            least = max(least, widest)
+        wanted.append(max(widest, cell_len(head), 1))
+        kept.append(least)
+    # Between columns stand three letters, at either edge one.
+    room -= 3 * len(heads) - 1
+    for floor in (kept, [1] * len(heads)):
+        while sum(wanted) > room:
+            wide = [index for index, width in enumerate(wanted) if width > floor[index]]
+            if not wide:
+                break
+            wanted[max(wide, key=wanted.__getitem__)] -= 1
+    return wanted
 
 
 def findings(items: Sequence[Finding]) -> None:
