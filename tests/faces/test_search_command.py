@@ -8,9 +8,11 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import pytest
+import tomlkit
 from tests.search_rooms import BARN_WALL
 
 from rushlight.jobs.search import STATE_FILE
@@ -54,8 +56,11 @@ SLOWLY = (
 
 @pytest.fixture
 def rig(tmp_path: Path) -> Path:
-    text = BARN_WALL.read_text(encoding="utf-8")
-    (tmp_path / "rig.toml").write_text(text.replace("\n[ambient]", PLACES + "\n[ambient]"))
+    """The demo's rig with places and a search of the test's own."""
+    data = tomllib.loads(BARN_WALL.read_text(encoding="utf-8"))
+    own = tomllib.loads(PLACES)
+    data["room"]["places"], data["search"] = own["room"]["places"], own["search"]
+    (tmp_path / "rig.toml").write_text(tomlkit.dumps(data), encoding="utf-8")
     return tmp_path
 
 

@@ -186,14 +186,17 @@ def _around(
         return np.empty((0, len(space.counts) + SHARES))
     shift = SHIFTS[number % len(SHIFTS)]
     for changes in (_single_changes(space, shift), _double_changes(space)):
-        near: dict[bytes, Array] = {}
-        for row in tried.choices[front[spread_over(tried.objectives[front], len(front))]]:
-            if not changes or len(near) >= most:
-                break
-            whole = space.whole(np.array([_changed(row, change) for change in changes]))
-            near |= {one.tobytes(): one for one in whole if one.tobytes() not in seen}
-        if near:
-            return np.array(list(near.values())[:most])
+        spread = spread_over(tried.objectives[front], max(most // max(len(changes), 1), 1))
+        # Those far from one another first; the others once nothing is new about these.
+        for rows in (front[spread], np.delete(front, spread)):
+            near: dict[bytes, Array] = {}
+            for row in tried.choices[rows]:
+                if not changes or len(near) >= most:
+                    break
+                whole = space.whole(np.array([_changed(row, change) for change in changes]))
+                near |= {one.tobytes(): one for one in whole if one.tobytes() not in seen}
+            if near:
+                return np.array(list(near.values())[:most])
     return np.empty((0, len(space.counts) + SHARES))
 
 
