@@ -48,6 +48,8 @@ COARSELY = (
 
 
 SLOWLY = (
+    # What a shell starts in the background would ignore it.
+    "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
     "import time, rushlight.plan.search_trial as t; value = t.Trials.value; "
     "t.Trials.value = lambda self, rows: (time.sleep(0.3), value(self, rows))[1]; " + COARSELY
 )

@@ -4,6 +4,7 @@ import contextlib
 import importlib.util
 import json
 import queue
+import signal
 import socket
 import subprocess
 import sys
@@ -69,7 +70,8 @@ class Run:
 
     def __init__(self, home, source, *options):
         command = [
-            sys.executable, "-m", "rushlight", "run", "--camera", source, "--rig", home,
+            sys.executable, "-X", "faulthandler", "-m", "rushlight", "run",
+            "--camera", source, "--rig", home,
             "--registration", home / "registration.json", *options,
         ]  # fmt: skip
         self.process = subprocess.Popen(
@@ -104,7 +106,11 @@ class Run:
     def end(self):
         """End it politely; all that it said on standard error."""
         self.process.terminate()
-        code = self.process.wait(60)
+        try:
+            code = self.process.wait(60)
+        except subprocess.TimeoutExpired:
+            self.process.send_signal(signal.SIGABRT)  # so that it tells where it stands
+            code = self.process.wait(60)
         for thread in self._threads:
             thread.join(5.0)
         told = "".join(self._errors)

@@ -157,9 +157,10 @@ def test_a_stream_cut_midway_lifts_what_is_down_and_goes_on(
         ending.callback(lambda: camera.close())
         running.until(lambda lines: switched(lines, "switch-down") >= STYLI, STARTING_S, "presses")
         ears = ending.enter_context(contextlib.closing(Ears(wall)))
+        # While they go on and off: one that is down before the ears open comes down for them again.
+        running.until(lambda _: ears.osc and ears.stepped("down") >= STYLI, 60, "pointers down")
         show.hold(held)  # both stay lit
         running.until(lambda lines: lit(lines[-1]) >= STYLI, 30, "both lit")
-        running.until(lambda _: ears.stepped("down") >= STYLI, 30, "pointers down")
         lifted_at_the_cut(running, ears, camera)
         show.hold(None)
         camera = opened(getattr(camera, "port", 0))

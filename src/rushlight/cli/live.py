@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
@@ -17,6 +18,8 @@ from rich.table import Table
 if TYPE_CHECKING:
     from rushlight.capture.devices import CameraList
     from rushlight.jobs.live import LiveState
+
+Stop = Callable[[], None]
 
 PLAIN_EVERY_S = 5.0
 """How often a line is written where the lines cannot be written anew, as into a file [s]."""
@@ -43,17 +46,32 @@ def panel() -> Iterator[Callable[[LiveState], None]]:
 
 
 @contextmanager
-def ended_by_signal() -> Iterator[None]:
-    """Let a polite request to end be the same as the user's own."""
+def ended_by_signal() -> Iterator[Callable[[Stop], None]]:
+    """Let Ctrl-C, or a polite request to end, end the run; call it with what ends it.
+
+    An exception out of a signal may rise anywhere, and where it rises in what a library calls
+    back it is lost. So once there is something to call, the first signal calls it, from a thread
+    that waits for nobody; a second one no longer asks.
+    """
+    stop: Stop | None = None
 
     def end(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
+        nonlocal stop
+        if stop is None:
+            raise KeyboardInterrupt
+        threading.Thread(target=stop, name="ending", daemon=True).start()
+        stop = None
 
-    before = signal.signal(signal.SIGTERM, end)
+    def told(how: Stop) -> None:
+        nonlocal stop
+        stop = how
+
+    before = {each: signal.signal(each, end) for each in (signal.SIGINT, signal.SIGTERM)}
     try:
-        yield
+        yield told
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for each, handler in before.items():
+            signal.signal(each, handler)
 
 
 def show_cameras(found: CameraList) -> None:

@@ -172,9 +172,9 @@ def _live(
         length=length,
         loop=loop,
     )
-    with ended_by_signal(), panel() as tell:
+    with ended_by_signal() as begun, panel() as tell:
         summary = run_live(
-            choice, out, rig, registration, export_csv, export_parquet, tell, render.say
+            choice, out, rig, registration, export_csv, export_parquet, tell, render.say, begun
         )
     # JSON lines have standard output for themselves.
     lines = any(name == "lines" for name, _, _ in summary.outputs)

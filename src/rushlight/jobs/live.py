@@ -123,11 +123,12 @@ def run_live(
     parquet_folder: Path | None = None,
     tell: Tell = lambda _: None,
     progress: Progress = silent,
+    begun: Callable[[Callable[[], None]], None] = lambda _: None,
 ) -> RunSummary:
     """Follow the lights that a source shows now, until it ends or someone ends it.
 
-    ``KeyboardInterrupt`` is the usual end: what is down is called off at every output, and the
-    session is closed.
+    At the end, asked for through `begun` or by ``KeyboardInterrupt``, what is down is called off
+    at every output, and the session is closed.
 
     Parameters
     ----------
@@ -145,6 +146,8 @@ def run_live(
         Told the state a few times a second.
     progress
         Told what is being made ready.
+    begun
+        Told, before the first frame is taken, what to call from any thread to end the run.
 
     Returns
     -------
@@ -184,6 +187,7 @@ def run_live(
             if ending is not None:
                 ending.daemon = True
                 ending.start()
+            begun(source.stop)
             try:
                 loop.run()
             except KeyboardInterrupt:
