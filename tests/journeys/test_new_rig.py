@@ -26,7 +26,7 @@ def _planned(folder, text):
     return plan(folder, folder / "plan", (9, 6))
 
 
-@pytest.mark.parametrize(("text", "seed"), [(TEMPLATE, 11), (TEMPLATE, 16), (NEAR, 1)])
+@pytest.mark.parametrize(("text", "seed"), [(TEMPLATE, 16), (NEAR, 1)])
 def test_a_rig_that_the_plan_approves_of_registers_and_covers(tmp_path, text, seed):
     planned = find_figure(_planned(tmp_path, text).figures, "coverage").value
     plan_file = tmp_path / "plan" / "plan.json"
