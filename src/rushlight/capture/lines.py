@@ -213,7 +213,7 @@ class LinesFeed:
         self._format = settings.lines
         self.size_px: tuple[int, int] | None = settings.lines.size_px
         self.times = "arrival, by the host's clock"
-        self.findings: list[Finding] = []
+        self.findings: list[Finding] = [] if noise else [_unlearnt(self.name)]
         self.lines = self.garbled = 0
         self._port, self._settings, self._noise = port, settings, noise
 
@@ -327,6 +327,19 @@ class LinesFeed:
                     "check the cable and the baud if they are many",
                 )
             )
+
+
+def _unlearnt(name: str) -> Finding:
+    """Without its noise the tracker guesses, and takes a noisy light for several."""
+    return Finding(
+        "warning",
+        "noise-unlearnt",
+        name,
+        "",
+        "is followed without its noise, which was never learnt: a resting light may break into "
+        "several trails, and no place tells its doubt",
+        'lay the lights down in view, and run "rushlight inspect at-rest" once',
+    )
 
 
 def _reason(error: Exception) -> str:

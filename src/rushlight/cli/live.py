@@ -6,6 +6,7 @@ import math
 import signal
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
@@ -29,20 +30,41 @@ PLAIN_EVERY_S = 5.0
 def panel() -> Iterator[Callable[[LiveState], None]]:
     """Lines on standard error: call it with the state as often as it changes."""
     console = Console(file=sys.stderr, highlight=False, emoji=False, markup=False)
+    news = _News(console)
     if not console.is_terminal:
         told_s = -math.inf
 
         def line(state: LiveState) -> None:
             nonlocal told_s
-            if state.since_s - told_s >= PLAIN_EVERY_S:
-                told_s = state.since_s
+            news(state)
+            # By the clock of the room: a source that is silent has none.
+            if time.monotonic() - told_s >= PLAIN_EVERY_S:
+                told_s = time.monotonic()
                 told = ", ".join(f"{what} {value}" for what, value in _rows(state))
                 print(told, file=sys.stderr, flush=True)
 
         yield line
         return
     with Live(console=console, auto_refresh=False, transient=True) as live:
-        yield lambda state: live.update(_table(state), refresh=True)
+
+        def lines(state: LiveState) -> None:
+            news(state)
+            live.update(_table(state), refresh=True)
+
+        yield lines
+
+
+class _News:
+    """Warnings of the source, each told once as soon as it is known."""
+
+    def __init__(self, console: Console) -> None:
+        self._console, self._told = console, set[str]()
+
+    def __call__(self, state: LiveState) -> None:
+        for finding in state.findings:
+            if finding.severity != "note" and finding.code not in self._told:
+                self._told.add(finding.code)
+                self._console.print(f"! {finding.severity}: {finding}")
 
 
 @contextmanager

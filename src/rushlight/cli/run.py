@@ -224,8 +224,8 @@ def _show(summary: RunSummary, json: bool) -> None:
     if json:
         render.print_json(summary.as_dict())
         return
-    live = summary.rate_hz is not None
-    render.heading(f"session from {summary.basis} {'frames as they came' if live else 'footage'}")
+    seen = "frames as they came" if summary.live else "footage"
+    render.heading(f"session from {summary.basis} {seen}")
     rows: list[tuple[str, object, str]] = [
         ("frames", summary.frames, ""),
         ("dots", summary.dots, ""),
@@ -237,7 +237,7 @@ def _show(summary: RunSummary, json: bool) -> None:
         ("dropped frames", summary.dropped, ""),
         ("length", _with_unit(summary.footage_s, "s"), f"times {summary.times}"),
     ]
-    if live:
+    if summary.live:
         rows += [
             ("rate", _with_unit(summary.rate_hz, "frames/s"), "of the source"),
             ("reconnects", summary.reconnects, ""),

@@ -14,9 +14,11 @@ import numpy as np
 from rushlight.capture.devices import CameraList, list_cameras
 from rushlight.capture.live import LiveDots, LiveFrames
 from rushlight.drive.lights import RUN_ENDED
+from rushlight.errors import Finding
 from rushlight.jobs.following import header_of, own_filter, prepare, session_of_the_moment, store
 from rushlight.jobs.live_outputs import Sending, foretelling_s
 from rushlight.jobs.load import load_rig, typed_length_s
+from rushlight.jobs.poor_source import poor_source, rig_rate_hz
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.jobs.sources import open_source
@@ -74,8 +76,6 @@ class LiveState:
 
     Attributes
     ----------
-    since_s
-        Since the first frame [s].
     rate_hz
         Frames that come a second [Hz]; NaN before there were two.
     frames, dropped, reconnects
@@ -90,9 +90,10 @@ class LiveState:
         How late each stage was of late; none before anything was lit.
     outputs
         Name, messages that left, and steps that newer ones overtook.
+    findings
+        What the source has found out of itself until now.
     """
 
-    since_s: float
     rate_hz: float
     frames: int
     dropped: int
@@ -103,6 +104,7 @@ class LiveState:
     silent_s: float
     delays: tuple[StageDelay, ...]
     outputs: tuple[tuple[str, int, int], ...]
+    findings: tuple[Finding, ...] = ()
 
 
 Tell = Callable[[LiveState], None]
@@ -200,7 +202,12 @@ def run_live(
             loop.note_departures()
             for event in source.faults:
                 session.put_event(event)
-        told = (*source.findings, *sending.findings, *loop.counts.faults())
+        told = (
+            *source.findings,
+            *(poor_source(source, loop.counts.frames, loop.rate_hz, rig_rate_hz(setting))),
+            *sending.findings,
+            *loop.counts.faults(),
+        )
     return summarise(
         session.path,
         setting,
@@ -211,6 +218,7 @@ def run_live(
         told,
         dropped=source.dropped,
         reconnects=source.reconnects,
+        live=True,
         rate_hz=loop.rate_hz,
         outputs=sending.counts(),
         delays=loop.stages.delays(),
@@ -283,33 +291,33 @@ class _Loop:
         self._tell_now_and_then()
 
     def _tell_now_and_then(self) -> None:
-        if self._followed is not None and time.monotonic() - self._told_s >= TELL_EVERY_S:
+        if time.monotonic() - self._told_s >= TELL_EVERY_S:
             self._told_s = time.monotonic()
             self.tell(self._state(self._followed))
 
-    def _state(self, followed: Followed) -> LiveState:
+    def _state(self, followed: Followed | None) -> LiveState:
         rate_hz = self.source.rate_hz()
         self.rate_hz = rate_hz if np.isfinite(rate_hz) else self.rate_hz
         lit = (
             ()
-            if self._quiet
+            if self._quiet or followed is None
             else tuple(
                 (fix.carried, float(fix.position_m[0]), float(fix.position_m[1]))
                 for fix in followed.fixes
             )
         )
         return LiveState(
-            since_s=self.counts.footage_s() or 0.0,
             rate_hz=rate_hz,
             frames=self.counts.frames,
             dropped=self.source.dropped,
             reconnects=self.source.reconnects,
-            dots=int(followed.doubts[0]),
-            doubtful=int(followed.doubts[1:].sum()),
-            lit=lit if lit or self._quiet else _named(followed),
+            dots=0 if followed is None else int(followed.doubts[0]),
+            doubtful=0 if followed is None else int(followed.doubts[1:].sum()),
+            lit=lit if lit or self._quiet or followed is None else _named(followed),
             silent_s=time.monotonic() - self._last_s if self._quiet else 0.0,
             delays=self.stages.delays(RECENT),
             outputs=self.sending.counts(),
+            findings=tuple(self.source.findings),
         )
 
 

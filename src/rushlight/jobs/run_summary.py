@@ -32,8 +32,11 @@ class RunSummary:
         Counts; doubtful dots have a reason against them.
     dropped
         Frames that the source announced or gave and the run did not follow.
+    live
+        Whether a live source was followed, and not a film.
     rate_hz, reconnects
-        Of a live source: frames that came a second, and how often it was opened again.
+        Of a live source: frames that came a second, None before there were two, and how often it
+        was opened again.
     footage_s, frames_per_s
         Length of the footage [s]; frames followed and stored a second of work [Hz].
     detect_ms, map_ms
@@ -74,6 +77,7 @@ class RunSummary:
     findings: tuple[Finding, ...]
     doubts: dict[str, int] = field(default_factory=dict)
     mapped: bool = False
+    live: bool = False
     rate_hz: float | None = None
     reconnects: int = 0
     outputs: tuple[tuple[str, int, int], ...] = ()
