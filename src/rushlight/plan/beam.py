@@ -104,10 +104,13 @@ def beam_shadow(scenes: Scenes, lens_m: Array, places_m: Array, size_m: Array) -
     return BeamShadow(lens_m, np.stack(shaded), np.stack(touched), np.array(heads))
 
 
-def hidden_behind(lens_m: Array, camera_m: Array, places_m: Array) -> float:
-    """Which share of places (G, 2) [m] a projector about its lens (3,) hides from a camera."""
-    gap = segment_gap(_on_wall(places_m), camera_m, lens_m, lens_m)
-    return float(np.mean(gap <= BODY_RADIUS_M))
+def hidden_behind(lens_m: Array, camera_m: Array, places_m: Array) -> Array:
+    """Which share (...) of places (G, 2) [m] a projector about its lens (3,) hides from cameras.
+
+    The cameras stand at `camera_m` (..., 3) [m].
+    """
+    gap = segment_gap(_on_wall(places_m), camera_m[..., None, :], lens_m, lens_m)
+    return np.asarray(np.mean(gap <= BODY_RADIUS_M, axis=-1))
 
 
 def _on_wall(places_m: Array) -> Array:

@@ -34,6 +34,8 @@ TYPICAL: dict[str, tuple[float, float, float]] = {
 }
 """Wavelength [m], intensity while lit [W/sr] and share of a frame that it is lit, by kind (all
 from memory; such devices differ by ten times)."""
+WINDOW_SHARE = 0.05
+"""Of full scale that a window may take in the picture without a warning (our own choice)."""
 SPLITS = 5
 """Points along each side of a window or box that are looked for in the picture."""
 
@@ -86,7 +88,7 @@ def lights_seen(
             part = shelf.emitter(near.part)
             light = part.intensity.si * near.current.value / part.test_current.si
             counts = light * float(np.interp(part.wavelength.si, _MIDDLES_M, response))
-            found.append(view.dot(near.id, "neighbour", _box(*corners_m(near)), counts))
+            found.append(view.dot(near.id, "neighbour", points_in(*corners_m(near)), counts))
         for disturber in rig.room.disturbers:
             counts = _disturber_w_sr(disturber, response)
             found.append(view.dot(disturber.id, disturber.kind, _point(disturber), counts))
@@ -94,6 +96,25 @@ def lights_seen(
 
 
 _MIDDLES_M = (EDGES_M[1:] + EDGES_M[:-1]) / 2.0
+
+
+def window_per_s(
+    window: Window, resolved: ResolvedRig, camera: int, wavelength_m: float, response: Array
+) -> float:
+    """How much of full scale sunlit ground beyond a window takes in a second of exposure."""
+    beyond = passes_of(window) * GROUND_REFLECTANCE * float(in_band(GLOBAL_W_M2, response))
+    c = resolved.cameras
+    level = ambient_electrons(
+        beyond,
+        1.0,
+        c.f_number[0, camera],
+        c.pixel_m[0, camera],
+        c.transmission[0, camera, 0],
+        1.0,
+        wavelength_m,
+        c.quantum_efficiency[0, camera, 0],
+    )
+    return float(level / full_scale_e(resolved, camera)[0])
 
 
 @dataclass(frozen=True)
@@ -130,25 +151,16 @@ class _View:
 
     def window(self, window: Window) -> SeenLight:
         """A window, as the ground or sky in full sun that is seen through it."""
-        px, inside = self._seen(_box(*corners_m(window)))
+        px, inside = self._seen(points_in(*corners_m(window)))
         if not inside.any():
             return SeenLight(self.name, window.id, "window", (np.nan, np.nan), None, False)
-        beyond = passes_of(window) * GROUND_REFLECTANCE * float(in_band(GLOBAL_W_M2, self.response))
-        c = self.resolved.cameras
-        level = ambient_electrons(
-            beyond,
-            1.0,
-            c.f_number[0, self.camera],
-            c.pixel_m[0, self.camera],
-            c.transmission[0, self.camera, 0],
-            self.evaluation.exposure_s[0, self.camera],
-            self.wavelength_m,
-            c.quantum_efficiency[0, self.camera, 0],
+        exposure_s = self.evaluation.exposure_s[0, self.camera]
+        share = exposure_s * window_per_s(
+            window, self.resolved, self.camera, self.wavelength_m, self.response
         )
-        share = float(level / full_scale_e(self.resolved, self.camera)[0])
         middle = px[inside].mean(axis=0)
         where = (float(middle[0]), float(middle[1]))
-        return SeenLight(self.name, window.id, "window", where, None, share > 0.05, share)
+        return SeenLight(self.name, window.id, "window", where, None, share > WINDOW_SHARE, share)
 
     def _lens(self) -> Array:
         return np.asarray(self.resolved.cameras.rig_from_camera[0, self.camera, :3, 3])
@@ -176,7 +188,7 @@ def _point(thing: Lamp | Disturber) -> Array:
     return np.array([[step.value for step in thing.position]])
 
 
-def _box(corner: Array, opposite: Array) -> Array:
+def points_in(corner: Array, opposite: Array) -> Array:
     """Points (N, 3) in a box, a rectangle or less."""
     share = np.linspace(0.0, 1.0, SPLITS)
     axes = [

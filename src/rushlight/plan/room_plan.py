@@ -204,7 +204,7 @@ def _beam(
         throw_m=throw_of_part(rig, shelf),
         cameras=[one.id for one, hit in zip(rig.cameras, inside, strict=True) if hit],
         hides={
-            camera.id: hidden_behind(shadow.lens_m, lens, places)
+            camera.id: float(hidden_behind(shadow.lens_m, lens, places))
             for camera, lens in zip(rig.cameras, lenses, strict=True)
         },
         picture_mean=float(shadow.picture.mean()),

@@ -104,6 +104,8 @@ def key_of(
         population,
         generations,
         grid,
+        OBJECTIVES,
+        tuple(RULED_OUT),
     )
     return hashlib.sha256(repr(said).encode()).hexdigest()
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from rushlight.physics.geometry import rig_from_camera_looking_at
 from rushlight.plan.power import power_lines
 from rushlight.plan.search_front import OBJECTIVES, rounded
 from rushlight.plan.search_judge import Judged, SearchRoom, ranking, room_of
+from rushlight.plan.search_room import CLEAR_M, WINDOW_SHARE, RoomBounds, windows_per_s
 from rushlight.plan.search_space import SearchSpace
 from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig
@@ -24,11 +25,12 @@ from rushlight.shelf.resolve import resolve
 
 Array = NDArray[Any]
 
-CLEAR_M = 0.05
-"""How far a lens stays from walls, floor and ceiling (our own choice)."""
 RULED_OUT = {
     "parts-do-not-fit": "its parts do not go together, or its filter dims the picture's corners",
     "too-near-a-wall": f"stands nearer than {100 * CLEAR_M:g} cm to wall, floor or ceiling",
+    "in-the-beam": "stands in the projector's beam, or sees the surface past the projector's body",
+    "into-a-window": "looks into a window, which takes more than "
+    f"{100 * WINDOW_SHARE:g} % of full scale in its picture",
     "covers-too-little": "covers less than half of what is wanted, or sees fewer than six beacons",
     "over-budget": "costs more than may be spent",
     "takes-too-long": "takes longer to build than there is time",
@@ -53,12 +55,15 @@ class Parts:
         What the check finds against it, or "".
     cost, battery_s
         In the currency of the prices; on the least lasting cell [s], NaN unknown or not used up.
+    windows_per_s
+        (W,) of full scale that sunlit ground beyond each window takes, per second of exposure.
     """
 
     resolved: ResolvedRig | None
     why: str
     cost: float
     battery_s: float
+    windows_per_s: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,7 @@ class Tried:
     objectives
         (N, 5) as `OBJECTIVES`, in whole steps.
     constraints
-        (N, 5) as `RULED_OUT`; a candidate is ruled out by one above 0.
+        (N, 7) as `RULED_OUT`; a candidate is ruled out by one above 0.
     """
 
     choices: Array
@@ -118,6 +123,7 @@ class Trials:
                 "search-empty",
             )
         self.room: SearchRoom = room_of(space.rig, first, space.corners_m, grid)
+        self._bounds = RoomBounds.of(space.rig)
 
     def parts(self, key: tuple[int, ...]) -> Parts:
         """The combination of camera, filter, emitter and current of these numbers."""
@@ -160,6 +166,7 @@ class Trials:
         least = LEAST_OF_WANTED * self.space.rig.targets.coverage.value
         error, uncovered = np.full(count, _BLIND_ERROR_MM), np.ones(count)
         delay, lacks = np.full(count, 1e3), np.full(count, least + 1.0)
+        glare = np.full(count, -1.0)
         # Behind a wall nothing can be computed; elsewhere all is, so that breeding has a slope.
         at = np.flatnonzero(fits & (position[:, 2] > 0.0))
         if len(at):
@@ -171,6 +178,8 @@ class Trials:
             uncovered[at] = np.where(good, 1.0 - found.coverage, 1.0)
             delay[at] = 1e3 * found.delay_s
             lacks[at] = np.where(good, least - found.coverage_clear, least + 1.0 - found.in_view)
+            share = self._window_share([parts[i] for i in at], poses, found.exposure_s)
+            glare[at] = share - WINDOW_SHARE
         cost = np.array([each.cost for each in parts])
         battery = np.nan_to_num(np.array([each.battery_s for each in parts]) / 3600.0)
         objectives = np.stack([cost, error, uncovered, delay, -battery], axis=1)
@@ -178,7 +187,9 @@ class Trials:
         constraints = np.stack(
             [
                 np.where(fits, -1.0, 1.0),
-                CLEAR_M - self._clear_m(position),
+                CLEAR_M - self._bounds.clear_m(position),
+                np.where(self._bounds.in_beam(position), 1.0, -1.0),
+                glare,
                 lacks,
                 self._over_budget(cost),
                 self._over_time(choices),
@@ -187,22 +198,16 @@ class Trials:
         )
         return Tried(choices, rounded(objectives), constraints)
 
-    def _clear_m(self, position: Array) -> Array:
-        """How far (N,) [m] lenses are from the nearest of walls, floor and ceiling, where known."""
-        rig = self.space.rig
-        floor = rig.surfaces[0].height_above_floor.value
-        room = rig.room
-        above = position[:, 1] + floor
-        gaps = [position[:, 2], above]
-        if room is not None and room.depth is not None:
-            gaps.append(room.depth.value - position[:, 2])
-        if room is not None and room.height is not None:
-            gaps.append(room.height.value - above)
-        if room is not None and room.left is not None:
-            gaps.append(position[:, 0] + room.left.value)
-            if room.width is not None:
-                gaps.append(room.width.value - room.left.value - position[:, 0])
-        return np.asarray(np.min(gaps, axis=0))
+    def _window_share(self, parts: list[Parts], poses: Array, exposure_s: Array) -> Array:
+        """How much (N,) of full scale the brightest window in each picture takes."""
+        found = np.zeros(len(parts))
+        for one in dict.fromkeys(parts):
+            at = np.array([each is one for each in parts])
+            if one.resolved is not None and len(one.windows_per_s):
+                seen = self._bounds.windows_in_view(one.resolved, poses[at])
+                rate = np.max(np.where(seen, one.windows_per_s, 0.0), axis=1)
+                found[at] = rate * np.nan_to_num(exposure_s[at])
+        return found
 
     def _over_budget(self, cost: Array) -> Array:
         budget = self.space.settings.budget
@@ -234,4 +239,5 @@ def parts_of(rig: Rig, shelf: Shelf) -> Parts:
         return Parts(None, str(against[0]), price, math.nan)
     resolved = resolve(rig, shelf)
     hours = [line.runtime_h for line in power_lines(rig, shelf, resolved)]
-    return Parts(resolved, "", price, 3600.0 * min(hours))
+    windows = windows_per_s(rig, shelf, resolved)
+    return Parts(resolved, "", price, 3600.0 * min(hours), windows)
