@@ -47,11 +47,12 @@ def test_the_worst_group_is_the_worst_of_all_subsets(seed, count, distance, dura
     assert found.ratio == pytest.approx(expected, rel=2e-4)
 
 
-@pytest.mark.parametrize("face_m", [FACE_M, 2.5e-3, 5e-3])
-def test_one_emitter_is_the_single_estimate(face_m):
-    single = safety.eye_estimate(0.02, 1, face_m, WAVE_M)
+@pytest.mark.parametrize("face_m", [FACE_M, 2.5e-3, 5e-3, 40e-3])
+def test_one_emitter_is_its_own_radiance_over_the_limit_for_its_angle(face_m):
     found = eye_groups.worst_group([[0.0, 0.0]], 0.02, face_m, WAVE_M, 0.2)
-    assert found.ratio == pytest.approx(float(single.retina_ratio))
+    alpha = min(max(face_m / 0.2, 0.011), 0.1)
+    weighted = 10 ** ((700 - 850) / 500) * 0.02 / face_m**2
+    assert found.ratio == pytest.approx(weighted / (6000 / alpha))
     assert found.emitters == 1
 
 
