@@ -179,7 +179,7 @@ def test_footage_of_a_board_that_is_moved_and_held_still(tmp_path):
         (["--pictures", "PICTURES"], "--check-line is missing: the print's scale is not known"),
         (["--pictures", "nowhere", "--not-to-scale"], "nowhere does not exist"),
         (["--pictures", "PICTURES", "--check-line", "99,2 mm"], "uses a comma"),
-        (["--pictures", "PICTURES", "--check-line", "99"], "--check-line"),
+        (["--pictures", "PICTURES", "--check-line", "99"], 'write "99 mm".'),
         (["--pictures", "PICTURES", "--check-line", "50 mm"], "is far from the 100 mm"),
         (["--pictures", "PICTURES", "--check-line-up", "99 mm"], "stands alone"),
         (["--pictures", "PICTURES", "--square", "-3 mm"], "--square"),
@@ -201,6 +201,9 @@ def test_footage_of_a_board_that_is_moved_and_held_still(tmp_path):
             ["--pictures", "PICTURES", "--not-to-scale", "--leave-out", "board99.png"],
             "--leave-out = board99.png is no picture of",
         ),
+        (["--target", "x.pdf", "--pictures", "PICTURES"], "--pictures does nothing with --target"),
+        (["--live", "camera:0", "--window", "5"], "--window does nothing with --live"),
+        (["--pictures", "PICTURES", "--for", "9 s"], "--for does nothing with --pictures"),
         (
             ["--pictures", "PICTURES", "--not-to-scale", "--corners", "10x7"],
             "views = 0 of a board of 10 × 7 inner corners are too few",

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from rushlight.cli.inspect import inspect
 from rushlight.errors import RushlightError
-from rushlight.inspect.guide import NAMES
+from rushlight.inspect.guide import AT_REST, NAMES
 from rushlight.jobs.plan import planned_rig
 from rushlight.jobs.simulate import simulate
 
@@ -61,7 +61,7 @@ def test_without_frames_the_steps_are_explained_with_their_cautions():
     one = run("focus")
     assert one.exit_code == 0 and "Caution" in one.output and "ring slowly" in one.output
     steps = json.loads(run("--json").output)
-    assert [each["step"] for each in steps] == list(NAMES)
+    assert [each["step"] for each in steps] == [*NAMES, AT_REST]
     assert all(each["do"] and each["takes"] for each in steps)
 
 
@@ -124,6 +124,8 @@ def test_simulated_footage_says_so(room):
     [
         (["focsu"], 'inspect = "focsu" is no step; use one of sees-infrared, rate, exposure, '
                     "noise, row-time, compression, focus, emitters, at-rest."),
+        (["at-rest", "--frames", "{sheet}"],
+         "--frames holds pictures, and at-rest listens to a sensor; give --live."),
         (["noise", "--frames", "nowhere"], "nowhere does not exist; check the path."),
         (["row-time", "--frames", "{sheet}/dark"],
          'row-time: frequency must be given, above 0; give --frequency "100 Hz" for a mains lamp '

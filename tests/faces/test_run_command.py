@@ -198,6 +198,40 @@ def test_footage_of_another_size_is_refused_with_the_rig(tmp_path):
         run_job(folder, tmp_path / "session.sqlite", rig=BARN_WALL)
 
 
+def test_a_registration_of_another_camera_is_refused_where_there_are_anchors(tmp_path):
+    rig = tmp_path / "rig.toml"
+    anchor = (
+        '[[anchors]]\nid = "corner"\npart = "ir850-5mm-60"\ncurrent = "5 mA"\n'
+        'position = ["-10 cm", "1.2 m", "0 m"]\n'
+    )
+    rig.write_text(f"{(BARN_WALL / 'rig.toml').read_text()}\n{anchor}")
+    exact_registration(rig).write(tmp_path / "registration.json")
+    rig.write_text(rig.read_text().replace('id = "beam"', 'id = "eye"'))
+    folder = tmp_path / "pictures"
+    folder.mkdir()
+    Image.fromarray(np.zeros((480, 640), np.uint8)).save(folder / "a.png")
+    with pytest.raises(RushlightError, match="beam"):
+        run_job(
+            folder,
+            tmp_path / "session.sqlite",
+            rig=rig,
+            registration_path=tmp_path / "registration.json",
+        )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--tune", "a.sqlite", "--rig", "r"], "--rig does nothing without --footage or --camera"),
+        (["--tune", "a.sqlite", "--filter", "none"], "--filter does nothing without --footage"),
+        (["--footage", "f", "--most-lag", "5 ms"], "--most-lag does nothing without --tune"),
+        (["--camera", "simulated:f", "--for", "10"], 'is needed; write "10 s".'),
+    ],
+)
+def test_an_option_that_would_do_nothing_is_refused(arguments, sentence):
+    assert sentence in str(run(*arguments).exception)
+
+
 def test_what_came_before_a_bad_picture_is_kept(tmp_path):
     folder = tmp_path / "pictures"
     folder.mkdir()

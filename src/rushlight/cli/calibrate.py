@@ -71,6 +71,15 @@ def calibrate(
     from rushlight.jobs.calibrate_live import calibrate_live
     from rushlight.jobs.lens_target import board_of, write_target
 
+    views = {"--window": window, "--leave-out": leave_out}
+    if target is not None:
+        given = {"--pictures": pictures, "--live": live, "--rig": rig, "--camera": camera}
+        board_told = {"--check-line": check_line, "--corners": corners, "--square": square}
+        _refuse_idle("--target", given | board_told | views | {"--for": length})
+    elif live is not None:
+        _refuse_idle("--live", views)
+    elif pictures is not None:
+        _refuse_idle("--pictures", {"--for": length})
     if target is not None:
         written = write_target(target, paper.value).as_dict()
         if json:
@@ -95,6 +104,17 @@ def calibrate(
     with render.progress() as progress:
         result = job(pictures, board, out, camera, rig, window, leave_out or (), progress)
     _finish(result, json)
+
+
+def _refuse_idle(mode: str, others: dict[str, object]) -> None:
+    """Refuse what would be passed over in silence."""
+    from rushlight.errors import RushlightError
+
+    for name, value in others.items():
+        if value is not None:
+            raise RushlightError.of(
+                name, "", f"does nothing with {mode}", "leave it out", "option-idle"
+            )
 
 
 def _finish(result: CalibrateResult, json: bool) -> None:

@@ -66,14 +66,14 @@ def inspect(
     Tried on computed pictures only so far, on no camera or emitter.
     """
     from rushlight.cli import render
-    from rushlight.inspect.guide import AT_REST, STEPS, step_of
+    from rushlight.inspect.guide import AT_REST, SENSOR_STEP, STEPS, step_of
 
     _sensible(step, frames, live, take, length)
     if step == AT_REST and (live is not None or rig is not None):
         _at_rest(live, rig, camera, length, json)
         return
     if step is None or (not frames and live is None and (known := step_of(step)) is not None):
-        shown = STEPS if step is None else (known,)
+        shown = (*STEPS, SENSOR_STEP) if step is None else (known,)
         _explain([each for each in shown if each is not None], json)
         return
     from rushlight.jobs.inspect import Asked
@@ -110,6 +110,8 @@ def _sensible(
     wrong = None
     if step is None and (frames or live):
         wrong = "--frames" if frames else "--live", "needs the step to take", "name it first"
+    elif frames and step == AT_REST:
+        wrong = "--frames", "holds pictures, and at-rest listens to a sensor", "give --live"
     elif frames and live:
         wrong = "--frames and --live", "are two sources", "give one of them"
     elif live is None and step != AT_REST and (take or length):

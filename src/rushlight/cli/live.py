@@ -55,15 +55,17 @@ def panel() -> Iterator[Callable[[LiveState], None]]:
 
 
 class _News:
-    """Warnings of the source, each told once as soon as it is known."""
+    """Warnings, each told once as soon as it is known."""
 
     def __init__(self, console: Console) -> None:
         self._console, self._told = console, set[str]()
 
     def __call__(self, state: LiveState) -> None:
         for finding in state.findings:
-            if finding.severity != "note" and finding.code not in self._told:
-                self._told.add(finding.code)
+            # Some count: they are told again at the end, with the whole count.
+            which = str(finding) if finding.code == "fault" else finding.code
+            if finding.severity != "note" and which not in self._told:
+                self._told.add(which)
                 self._console.print(f"! {finding.severity}: {finding}")
 
 

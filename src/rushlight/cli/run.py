@@ -76,8 +76,12 @@ def run(
         bool, typer.Option("--loop", help="Replay a recording again and again.")
     ] = False,
     most_lag: Annotated[
-        str, typer.Option(help='Of a tuning: the most lag wanted, or "knee" to let the curve say.')
-    ] = "15 ms",
+        str | None,
+        typer.Option(
+            help='Of a tuning: the most lag wanted, "15 ms" if left out, or "knee" to let the '
+            "curve say."
+        ),
+    ] = None,
     export_csv: Annotated[Path | None, typer.Option(help="Folder for the session as CSV.")] = None,
     export_parquet: Annotated[
         Path | None, typer.Option(help="Folder for the session as Parquet.")
@@ -97,6 +101,18 @@ def run(
         {"--output": output, "--ahead": ahead, "--for": length, "--loop": loop or None},
     )
     _only_with(footage, "--footage", {"--rate": rate})
+    _only_with(tune, "--tune", {"--most-lag": most_lag})
+    _only_with(
+        footage or camera,
+        "--footage or --camera",
+        {
+            "--rig": rig,
+            "--registration": registration,
+            "--filter": filter,
+            "--export-csv": export_csv,
+            "--export-parquet": export_parquet,
+        },
+    )
     if list_cameras:
         from rushlight.cli.live import show_cameras
         from rushlight.jobs.live import cameras
@@ -112,9 +128,8 @@ def run(
         from rushlight.jobs.tune import tune as tuning
 
         with render.progress() as progress:
-            told = tuning(
-                tune, out or Path("tuning"), None if most_lag == "knee" else most_lag, progress
-            )
+            wanted = None if most_lag == "knee" else most_lag or "15 ms"
+            told = tuning(tune, out or Path("tuning"), wanted, progress)
         if json:
             render.print_json(told.as_dict())
         else:

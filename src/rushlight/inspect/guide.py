@@ -145,7 +145,19 @@ NAMES = tuple(step.name for step in STEPS)
 AT_REST = "at-rest"
 """The step for sensors that send dots, which have no pictures to inspect."""
 
+SENSOR_STEP = Step(
+    AT_REST,
+    "How noisy are the places that a sensor sends, which finds dots itself?",
+    (
+        "Tell the format of its lines in the rig: a table lines below its camera.",
+        "Lay the lights down in its view, lit, and keep off the table.",
+        'Listen for ten seconds: --live serial:/dev/ttyUSB0 --rig my-rig --for "10 s".',
+    ),
+    "none; it listens to the running sensor, or to session:FILE of what it sent before",
+    (EYES,),
+)
+
 
 def step_of(name: str) -> Step | None:
     """The step of a name, or None."""
-    return next((step for step in STEPS if step.name == name), None)
+    return next((step for step in (*STEPS, SENSOR_STEP) if step.name == name), None)

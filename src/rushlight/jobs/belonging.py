@@ -69,7 +69,8 @@ def camera_of(rig: Rig, resolved: ResolvedRig, footage: Source, name: str) -> in
             footage.name,
             f"{footage.size_px[0]}×{footage.size_px[1]} px",
             f'is not the picture size of camera "{footage.camera}" in {name}, {wide}×{high} px',
-            "give the rig that belongs to the footage",
+            "give the rig that belongs to the footage, set the camera to that size, or name a "
+            "part of that size in the rig",
             "size-differs",
         )
     return camera

@@ -125,9 +125,11 @@ def prepare(
     noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
     codes: list[Code] = []
     exposure_s, anchors, hot = 0.0, None, None
-    registration = None
+    registration, surface_map = None, None
     if registration_path is not None:
         registration = read_document(Registration, registration_path)
+        # First of all: it refuses a registration that is of another camera or size.
+        surface_map = SurfaceMap(registration, source.camera, source.size_px)
     if rig is not None and shelf is not None and rig_file is not None:
         name = rig_path(rig_file).name
         resolved = resolve(rig, shelf, name)
@@ -146,9 +148,7 @@ def prepare(
             homes = homes_of(things, rig, resolved)
             anchors = anchors_of(rig, registration, source.camera)
         findings += _rig_findings(rig, sidecar, name)
-    surface_map = None
     if registration is not None and registration_path is not None:
-        surface_map = SurfaceMap(registration, source.camera, source.size_px)
         findings += doubts_of(registration, registration_path.name, source.simulated)
     extent = source.size_px if surface_map is None else surface_map.size_m
     return Setting(

@@ -175,7 +175,7 @@ def inspect_takes(
 
 def _known(step: str) -> Step:
     found = step_of(step)
-    if found is None:
+    if found is None or step == AT_REST:
         every = ", ".join([*NAMES, AT_REST])
         raise RushlightError.of(
             "inspect", f'"{step}"', "is no step", f"use one of {every}", "step-unknown"

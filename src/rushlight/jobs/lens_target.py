@@ -178,7 +178,7 @@ def _check_line_m(where: str, text: str) -> float:
 
 
 def _length_m(where: str, text: str) -> float:
-    length = typed_quantity(text, "length", where)
+    length = typed_quantity(text, "length", where, "mm")
     if length is None or not length > 0.0:
         raise refused(where, f'"{text}"', "is not a length above 0", 'write "30 mm"')
     return length

@@ -91,7 +91,8 @@ class LiveState:
     outputs
         Name, messages that left, and steps that newer ones overtook.
     findings
-        What the source has found out of itself until now.
+        What the source has found out of itself until now, and faults on the way, as a camera
+        that has moved.
     """
 
     rate_hz: float
@@ -317,7 +318,7 @@ class _Loop:
             silent_s=time.monotonic() - self._last_s if self._quiet else 0.0,
             delays=self.stages.delays(RECENT),
             outputs=self.sending.counts(),
-            findings=tuple(self.source.findings),
+            findings=(*self.source.findings, *self.counts.faults()),
         )
 
 

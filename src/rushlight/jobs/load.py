@@ -56,7 +56,9 @@ def bits_of(rig: Rig, shelf: Shelf, camera: int = 0) -> int:
     return picture_bits(which, shelf.camera(which.part))
 
 
-def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float | None:
+def typed_quantity(
+    text: str | None, dimension: Dimension, option: str, unit: str = ""
+) -> float | None:
     """What the user typed after an option [SI]; None when nothing was.
 
     Parameters
@@ -67,6 +69,8 @@ def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float
         What it must measure.
     option
         Named in the error.
+    unit
+        That the error shows, as most people would write it here; else the dimension's first.
 
     Raises
     ------
@@ -76,7 +80,7 @@ def typed_quantity(text: str | None, dimension: Dimension, option: str) -> float
     if text is None:
         return None
     try:
-        return parse_quantity(text, dimension).value
+        return parse_quantity(text, dimension, unit).value
     except QuantityError as error:
         raise RushlightError.of(
             option, f'"{text}"', error.allowed, error.remedy, "quantity"
@@ -98,7 +102,7 @@ def typed_length_s(text: str | None, usual: str | None = None) -> float | None:
     RushlightError
         When it is no time above 0.
     """
-    length_s = typed_quantity(text if text is not None else usual, "time", "--for")
+    length_s = typed_quantity(text if text is not None else usual, "time", "--for", "s")
     if length_s is not None and length_s <= 0.0:
         raise RushlightError.of(
             "--for", f'"{text}"', "is not a time above 0", 'give one such as "10 s"', "length"

@@ -151,7 +151,7 @@ class Quantity(BaseModel):
         return self.text
 
 
-def parse_quantity(text: object, dimension: Dimension) -> Quantity:
+def parse_quantity(text: object, dimension: Dimension, unit: str = "") -> Quantity:
     """The quantity that a text means.
 
     Parameters
@@ -160,6 +160,8 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
         What the user typed.
     dimension
         What is wanted.
+    unit
+        Of the example in an error; the dimension's first when empty.
 
     Returns
     -------
@@ -178,7 +180,7 @@ def parse_quantity(text: object, dimension: Dimension) -> Quantity:
     >>> round(parse_quantity("−3 deg", "angle").value, 6)
     -0.05236
     """
-    example = f'"{_example_number(text)} {next(iter(UNITS[dimension]))}"'
+    example = f'"{_example_number(text)} {unit or next(iter(UNITS[dimension]))}"'
     if isinstance(text, Quantity):
         if text.dimension != dimension:
             raise QuantityError(

@@ -86,6 +86,16 @@ def _check_part(camera: Camera, part: CameraPart, path: str, report: Report) -> 
             "has an infrared-cut filter in its lens and sees next to nothing of these lights",
             "use a camera without one, or describe yours after taking it out in a *.shelf.toml",
         )
+    if camera.lines is not None and tuple(camera.lines.size_px) != tuple(part.size_px):
+        wide, high = part.size_px
+        report.error(
+            "lines-size",
+            f"{path}.lines.size_px",
+            list(camera.lines.size_px),
+            f"is not the size of the part {camera.part}, {wide} × {high} px",
+            "describe the sensor as a part of its own size in a *.shelf.toml beside the rig, and "
+            "name that part",
+        )
     fastest = part.frame_rate.si
     if camera.frame_rate.value > fastest * (1 + 1e-9):
         report.error(
