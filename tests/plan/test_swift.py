@@ -157,7 +157,9 @@ def test_candidates_placed_are_the_rigs_themselves(wall) -> None:
     candidates = Candidates.placed(wall, np.zeros(5, int), poses, drive=drive)
     swift = swift_evaluate(candidates)
     apart = swift_evaluate(Candidates.of(candidates.resolved()))
-    np.testing.assert_allclose(swift.error_m, apart.error_m, rtol=1e-9)
+    # Dots are fitted in single precision; a light that rounds otherwise may take the next row of
+    # the weights' table.
+    np.testing.assert_allclose(swift.error_m, apart.error_m, rtol=5e-4)
     np.testing.assert_array_equal(swift.lost, apart.lost)
     full = evaluate(candidates.resolved())
     np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=0.01)

@@ -189,11 +189,12 @@ class SwiftEvaluator:
 
     def _compute(self, candidates: Candidates, found: Found) -> None:
         """Let the kernel judge, a share of the candidates on each processor."""
+        # Copies, as arrays that may not be written to would have the kernels compiled once more.
         given = (
-            np.ascontiguousarray(candidates.row, np.int64),
-            np.ascontiguousarray(candidates.rig_from_camera[:, 0], float),
-            np.ascontiguousarray(candidates.exposure_s[:, 0], float),
-            np.ascontiguousarray(candidates.drive, float),
+            np.array(candidates.row, np.int64),
+            np.array(candidates.rig_from_camera[:, 0], float, order="C"),
+            np.array(candidates.exposure_s[:, 0], float, order="C"),
+            np.array(candidates.drive, float, order="C"),
         )
         limits = Limits(
             FULLEST_PEAK,

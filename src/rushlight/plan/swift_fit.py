@@ -20,6 +20,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[Any]
 
+F = np.float32
+ZERO, ONE = F(0.0), F(1.0)
+"""Cells are of single precision, by which twice as many lanes are worked on at once; every number
+that meets them must be so too."""
 TERMS = 6
 FIRST_LOG_Q, STEP_LOG_Q, COUNT_Q = math.log(1e-2), 0.05, 240
 PIXEL_PX2 = 1.0 / 12.0
@@ -53,12 +57,16 @@ _WIDE = _HEIGHT + LANES * TERMS
 _MOMENT = _WIDE + LANES * TERMS
 SUMS = _MOMENT + LANES * 5
 _BEGAN = SUMS + LANES * 4
-CELL = _BEGAN + LANES * 3
+MODEL = _BEGAN + LANES * 3
+EDGES = MODEL + LANES * 6
+PRODUCT = EDGES + LANES * 4
+CELL = PRODUCT + LANES * 5
 """Numbers in a cell: rows of `LANES`. Three blobs of six rows each: x, y [px], variances xx, yy and
 xy with the pixel's own [px²], light [e⁻]. Then the spot: x, y [px], variance with the pixel's own
 [px²], light, background in excess [e⁻]; middle of the window x, y, and the light inside it; light
 in the brightest pixel; where the emitter alone seems to stand, from the tip [m]; the misfit. Then
-the density of light in the middle of each blob, and what the steps work with."""
+the density of light in the middle of each blob, what the steps work with, and for the misfit the
+spot as a blob that takes light away, the edges of its window and a product of two blobs."""
 STEADY: dict[str, Any] = {
     "cache": True,
     "nogil": True,
@@ -99,22 +107,18 @@ def weight_table() -> Array:
             np.sum(height / (1.0 + rate) ** 2),
             np.sum(2.0 * height / (1.0 + rate) ** 3),
         ]
-    return found
+    return found.astype(F)
 
 
 @njit(**LANE)
 def fading(y: float) -> float:
-    """e^(−y) for y ≥ 0, in a form that compilers spread over lanes; 1e-9 near 0, 1e-28 past 64."""
-    t = min(y, 64.0) * 0.015625
-    p = 1.0 - t * (1.0 / 9.0)
-    p = 1.0 - t * (1.0 / 8.0) * p
-    p = 1.0 - t * (1.0 / 7.0) * p
-    p = 1.0 - t * (1.0 / 6.0) * p
-    p = 1.0 - t * (1.0 / 5.0) * p
-    p = 1.0 - t * (1.0 / 4.0) * p
-    p = 1.0 - t * (1.0 / 3.0) * p
-    p = 1.0 - t * (1.0 / 2.0) * p
-    p = 1.0 - t * p
+    """e^(−y) for y ≥ 0, in a form that compilers spread over lanes; to 1e-6."""
+    t = min(y, F(64.0)) * F(0.015625)
+    p = F(1.0 / 24.0) - t * F(1.0 / 120.0)
+    p = F(1.0 / 6.0) - t * p
+    p = F(0.5) - t * p
+    p = ONE - t * p
+    p = ONE - t * p
     p = p * p
     p = p * p
     p = p * p
@@ -126,21 +130,20 @@ def fading(y: float) -> float:
 @njit(**LANE)
 def growing(y: float) -> float:
     """e^y for −1.4 ≤ y ≤ 1.4."""
-    return fading(1.4 - y) * 4.0551999668446745
+    return fading(F(1.4) - y) * F(4.0551999668446745)
 
 
 @njit(**LANE)
 def within(z: float) -> float:
     """Share of the normal distribution below z; Abramowitz & Stegun 1964, 26.2.17 (from memory),
-    to 1e-7."""
-    edge = z
-    z = abs(edge)
-    t = 1.0 / (1.0 + 0.2316419 * z)
-    tail = t * (
-        0.319381530 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429)))
-    )
-    tail = 0.3989422804014327 * fading(0.5 * z * z) * tail
-    return 1.0 - tail if edge > 0.0 else tail
+    to 1e-6."""
+    size = abs(z)
+    t = ONE / (ONE + F(0.2316419) * size)
+    tail = F(-1.821255978) + t * F(1.330274429)
+    tail = F(-0.356563782) + t * (F(1.781477937) + t * tail)
+    tail = t * (F(0.319381530) + t * tail)
+    tail = F(0.3989422804014327) * fading(F(0.5) * size * size) * tail
+    return ONE - tail if z > ZERO else tail
 
 
 @njit(**STEADY)
@@ -158,11 +161,12 @@ def settle(w: Array, background_e: float, floor_e2: float, table: Array, steps: 
     steps
         How many.
     """
+    background, floor = F(background_e), F(floor_e2)
     for _ in range(steps):
         for n in range(LANES):
-            q = w[SPOT_F + n] / (6.283185307179586 * w[SPOT_V + n])
-            q /= floor_e2 + max(background_e + w[SPOT_B + n], 0.0)
-            place = (math.log(max(q, 1e-3)) - FIRST_LOG_Q) / STEP_LOG_Q + 0.5
+            q = w[SPOT_F + n] * F(0.15915494309189535) / w[SPOT_V + n]
+            q /= floor + max(background + w[SPOT_B + n], ZERO)
+            place = (math.log(max(q, F(1e-3))) - F(FIRST_LOG_Q)) * F(1.0 / STEP_LOG_Q) + F(0.5)
             row = min(max(int(place), 0), COUNT_Q - 1)
             for j in range(TERMS):
                 w[_HEIGHT + LANES * j + n] = table[row, j]
@@ -170,7 +174,7 @@ def settle(w: Array, background_e: float, floor_e2: float, table: Array, steps: 
             for j in range(5):
                 w[_MOMENT + LANES * j + n] = table[row, 2 * TERMS + j]
         for n in range(4 * LANES):
-            w[SUMS + n] = 0.0
+            w[SUMS + n] = ZERO
         for k in range(3):
             for j in range(TERMS):
                 _add(w, 6 * k * LANES, _HEIGHT + LANES * j, _WIDE + LANES * j)
@@ -184,13 +188,14 @@ def _add(w: Array, blob: int, height: int, wide: int) -> None:
         t = w[wide + n]
         a, b, c = w[blob + 2 * LANES + n] + t, w[blob + 3 * LANES + n] + t, w[blob + 4 * LANES + n]
         ux, uy = w[blob + n] - w[SPOT_X + n], w[blob + LANES + n] - w[SPOT_Y + n]
-        one = 1.0 / (a * b - c * c)
+        root = ONE / math.sqrt(a * b - c * c)
+        one = root * root
         wx, wy = (b * ux - c * uy) * one, (a * uy - c * ux) * one
-        light = w[blob + 5 * LANES + n] * w[height + n] * t * math.sqrt(one)
-        light *= fading(0.5 * (ux * wx + uy * wy))
+        light = w[blob + 5 * LANES + n] * w[height + n] * t * root
+        light *= fading(F(0.5) * (ux * wx + uy * wy))
         aside = light * t
         w[SUMS + n] += light
-        w[SUMS + LANES + n] += aside * (2.0 - t * ((a + b) * one - wx * wx - wy * wy))
+        w[SUMS + LANES + n] += aside * (F(2.0) - t * ((a + b) * one - wx * wx - wy * wy))
         w[SUMS + 2 * LANES + n] += aside * wx
         w[SUMS + 3 * LANES + n] += aside * wy
 
@@ -200,32 +205,30 @@ def _move(w: Array) -> None:
     """One damped step of all lanes; the background follows from the light left in the window."""
     for n in range(LANES):
         v, flux, above = w[SPOT_V + n], w[SPOT_F + n], w[SPOT_B + n]
-        x, y, one = (
-            w[SPOT_X + n] - w[MIDDLE_X + n],
-            w[SPOT_Y + n] - w[MIDDLE_Y + n],
-            1.0 / math.sqrt(v),
-        )
-        across = within((EDGE_PX - x) * one) + within((EDGE_PX + x) * one) - 1.0
-        up = within((EDGE_PX - y) * one) + within((EDGE_PX + y) * one) - 1.0
-        left = w[INSIDE + n] - flux * across * up - above * PIXELS
-        area = 6.283185307179586 * v
-        wide = area / PIXELS
+        x, y = w[SPOT_X + n] - w[MIDDLE_X + n], w[SPOT_Y + n] - w[MIDDLE_Y + n]
+        one = ONE / math.sqrt(v)
+        across = within((F(EDGE_PX) - x) * one) + within((F(EDGE_PX) + x) * one) - ONE
+        up = within((F(EDGE_PX) - y) * one) + within((F(EDGE_PX) + y) * one) - ONE
+        left = w[INSIDE + n] - flux * across * up - above * F(PIXELS)
+        area = F(6.283185307179586) * v
+        wide = area * F(1.0 / PIXELS)
         # Moments of the weight by s⁰ and s¹; of the weight and the spot by s⁰, s¹ and s².
         l0, l1 = w[_MOMENT + n], w[_MOMENT + LANES + n]
         m0, m1 = w[_MOMENT + 2 * LANES + n], w[_MOMENT + 3 * LANES + n]
         m2 = w[_MOMENT + 4 * LANES + n]
         r0 = w[SUMS + n] - flux * m0 - above * area * l0 - wide * l0 * left
-        r1 = w[SUMS + LANES + n] / (2.0 * v) - flux * m1 - above * area * l1 - wide * l1 * left
+        r1 = w[SUMS + LANES + n] * F(0.5) * one * one - flux * m1
+        r1 -= above * area * l1 + wide * l1 * left
         m00, m01 = flux * (m0 - wide * l0), flux * (m1 - wide * l0)
         m10, m11 = flux * (m1 - wide * l1), flux * (m2 - wide * l1)
-        one = 1.0 / (m00 * m11 - m01 * m10)
-        higher = min(max((r0 * m11 - r1 * m01) * one, -0.7), 0.7)
-        wider = min(max((m00 * r1 - m10 * r0) * one, -0.7), 0.7)
-        w[SPOT_B + n] = above + (left - flux * (higher + wider)) / PIXELS
-        pull = 1.0 / (flux * m1)
-        w[SPOT_X + n] += min(max(w[SUMS + 2 * LANES + n] * pull, -1.0), 1.0)
-        w[SPOT_Y + n] += min(max(w[SUMS + 3 * LANES + n] * pull, -1.0), 1.0)
-        w[SPOT_V + n] = max(v * growing(wider), LEAST_PX2)
+        turn = ONE / (m00 * m11 - m01 * m10)
+        higher = min(max((r0 * m11 - r1 * m01) * turn, F(-0.7)), F(0.7))
+        wider = min(max((m00 * r1 - m10 * r0) * turn, F(-0.7)), F(0.7))
+        w[SPOT_B + n] = above + (left - flux * (higher + wider)) * F(1.0 / PIXELS)
+        pull = ONE / (flux * m1)
+        w[SPOT_X + n] += min(max(w[SUMS + 2 * LANES + n] * pull, F(-1.0)), ONE)
+        w[SPOT_Y + n] += min(max(w[SUMS + 3 * LANES + n] * pull, F(-1.0)), ONE)
+        w[SPOT_V + n] = max(v * growing(wider), F(LEAST_PX2))
         w[SPOT_F + n] = flux * growing(higher + wider)
 
 
@@ -235,8 +238,9 @@ def follow(w: Array, neighbour: Array, exposure_s: float, alone: bool) -> None:
 
     Steps of place count by the width of the spot, width and light by their factors.
     """
+    exposure = F(exposure_s)
     for n in range(LANES):
-        w[INSIDE + n] *= exposure_s
+        w[INSIDE + n] *= exposure
         w[SPOT_F + n] = w[INSIDE + n]
         w[_BEGAN + n] = w[SPOT_X + n]
         w[_BEGAN + LANES + n] = w[SPOT_Y + n]
@@ -248,7 +252,7 @@ def follow(w: Array, neighbour: Array, exposure_s: float, alone: bool) -> None:
         w[SPOT_X + n] += scale * (neighbour[SPOT_X + n] - neighbour[_BEGAN + n])
         w[SPOT_Y + n] += scale * (neighbour[SPOT_Y + n] - neighbour[_BEGAN + LANES + n])
         w[SPOT_V + n] *= neighbour[SPOT_V + n] / neighbour[_BEGAN + 2 * LANES + n]
-        w[SPOT_V + n] = max(w[SPOT_V + n], LEAST_PX2)
+        w[SPOT_V + n] = max(w[SPOT_V + n], F(LEAST_PX2))
         w[SPOT_F + n] *= neighbour[SPOT_F + n] / neighbour[INSIDE + n]
         w[SPOT_B + n] = neighbour[SPOT_B + n]
 
@@ -261,7 +265,7 @@ def afresh(w: Array) -> None:
         w[SPOT_Y + n] = w[_BEGAN + LANES + n]
         w[SPOT_V + n] = w[_BEGAN + 2 * LANES + n]
         w[SPOT_F + n] = w[INSIDE + n]
-        w[SPOT_B + n] = 0.0
+        w[SPOT_B + n] = ZERO
 
 
 @njit(**STEADY)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from rushlight.plan.swift_fit import (
     CELL,
     STEADY,
+    F,
 )
 from rushlight.plan.swift_map import (
     PARAMETERS,
@@ -81,7 +82,7 @@ def judge(
     ambient = np.empty((emitters, places))
     facts = np.empty((emitters, FACTS, NODES))
     at_place = np.empty((emitters, FACTS, places))
-    cells, cell = np.empty((emitters * NODES, CELL)), np.empty(CELL)
+    cells, cell = np.empty((emitters * NODES, CELL), F), np.empty(CELL, F)
     parting = np.empty(emitters, np.uint8)
     box = np.empty(4)
     work = np.zeros((4, PARAMETERS, PARAMETERS))

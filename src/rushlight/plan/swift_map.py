@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
@@ -168,6 +169,7 @@ def lights(
     cosine = view[11] / math.sqrt((x - view[9]) ** 2 + (y - view[10]) ** 2 + view[11] ** 2)
     focus = lens[1] / (view[12] - lens[0])
     worst, nearest = 0.0, math.inf
+    own = np.empty(2 * LANES)  # pixels of the emitter, in double precision as they may be large
     for n in range(LANES):
         ex, ey, ez = x + ways[n], y + ways[LANES + n], ways[2 * LANES + n]
         ux, uy, uz = view[9] - ex, view[10] - ey, view[11] - ez
@@ -194,21 +196,19 @@ def lights(
             bz = (1.0 - on_wall) * ways[2 * LANES + n]
             px, py, depth = seen(view, bx, by, bz)
             u, v = pixel(f, c, k, px, py)
-            w[low + n], w[low + LANES + n] = u, v
+            if i == 0:
+                own[n], own[LANES + n] = u, v
+            w[low + n], w[low + LANES + n] = u - own[n], v - own[LANES + n]
             ux, uy, uz = bx - view[9], by - view[10], bz - view[11]
             far2 = ux * ux + uy * uy + uz * uz
             w[low + 5 * LANES + n] *= rate * depth / (far2 * math.sqrt(far2))
             turn = 1.0 / depth
             image, circle = size * turn, focus * (depth - view[12]) * turn
-            own = still_px2 + (image * image + circle * circle) / 16.0 + PIXEL_PX2
+            least = still_px2 + (image * image + circle * circle) / 16.0 + PIXEL_PX2
             wall = on_wall * ways[spread + n] * ways[spread + n]
-            w[low + 2 * LANES + n] = wall * xx + own
-            w[low + 3 * LANES + n] = wall * yy + own
+            w[low + 2 * LANES + n] = wall * xx + least
+            w[low + 3 * LANES + n] = wall * yy + least
             w[low + 4 * LANES + n] = wall * xy
             worst = max(worst, px * px + py * py)
             nearest = min(nearest, depth)
-    for i in range(2, -1, -1):
-        for n in range(LANES):
-            w[6 * i * LANES + n] -= w[n]
-            w[(6 * i + 1) * LANES + n] -= w[LANES + n]
     return nearest > 0.0 and worst < limit * limit and view[12] > lens[0], a, b, cc, d

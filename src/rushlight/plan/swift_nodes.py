@@ -32,6 +32,7 @@ from rushlight.plan.swift_fit import (
     SPOT_X,
     SPOT_Y,
     STEADY,
+    F,
     afresh,
     follow,
     settle,
@@ -238,7 +239,7 @@ def fit_nodes(
             w = cells[e * NODES + node]
             for i in range(3):
                 for n in range(LANES):
-                    w[(6 * i + 5) * LANES + n] *= exposure
+                    w[(6 * i + 5) * LANES + n] *= F(exposure)
             background = _background(view, rows, m, box, node) * exposure
             follow(w, cells[e * NODES + before], exposure, turn == 0)
             settle(w, background, floor, table, FIRST_STEPS if turn == 0 else NEXT_STEPS)
