@@ -72,6 +72,38 @@ def test_keys_lead_from_mark_to_mark_and_axes_can_be_chosen(
     page.close()
 
 
+def test_words_of_places_stand_clear_of_one_another_and_of_marks(browser, page_file: Path) -> None:
+    page = browser.new_page()
+    page.goto(page_file.as_uri())
+    boxes = page.eval_on_selector_all(
+        "#room .place, #room .mark",
+        "all => all.map((one) => { const at = one.getBoundingClientRect();"
+        " return [one.tagName, at.left, at.top, at.right, at.bottom]; })",
+    )
+    words = [each[1:] for each in boxes if each[0] == "text"]
+    assert len(words) == len(BOXES)
+    for number, (left, top, right, bottom) in enumerate(words):
+        assert right > left
+        others = words[:number] + [each[1:] for each in boxes if each[0] != "text"]
+        for x0, y0, x1, y1 in others:
+            assert right <= x0 or x1 <= left or bottom <= y0 or y1 <= top
+    page.close()
+
+
+def test_a_place_without_marks_says_so_and_is_in_no_legend(
+    browser, result: SearchResult, tmp_path: Path
+) -> None:
+    empty = result.places[0].model_copy(update={"id": "loft"})
+    more = result.model_copy(update={"places": [*result.places, empty]})
+    file = tmp_path / "search.html"
+    file.write_bytes(search_page(more, search_picture(more)))
+    page = browser.new_page()
+    page.goto(file.as_uri())
+    assert "loft: none shown" in page.locator("#room").text_content()
+    assert "loft" not in page.inner_text("#legend")
+    page.close()
+
+
 def test_without_scripts_the_still_picture_stands_there(browser, page_file: Path) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()

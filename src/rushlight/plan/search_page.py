@@ -255,17 +255,50 @@ const ends = (at) => [Math.min, Math.max].map((of) => of(...corners.map((c) => c
 const [left, right] = ends(0), [near, far] = ends(2);
 const scale = Math.min(360 / (right - left || 1), 400 / (far - near || 1));
 const across = (x) => 30 + scale * (x - left), away = (z) => 45 + scale * (z - near);
+// What is hidden has no size, by which words are placed.
+for (const id of ["choose", "pictures", "legend", "told"]) byId(id).hidden = false;
 const room = byId("room");
 drawn("path", { d: `M${across(0)} ${away(0)}H${across(found.surface[0])}`, class: "line",
   "stroke-width": 5, style: "stroke-width:5" }, room);
-drawn("text", { x: across(found.surface[0] / 2), y: away(0) - 12, "text-anchor": "middle" }, room,
+const heading = drawn("text", { x: across(found.surface[0] / 2), y: away(0) - 12,
+  "text-anchor": "middle" }, room,
   `the surface, ${found.surface[0].toFixed(2)} m wide, from above`);
+const won = (id) => found.rigs.some((rig) => rig.place === id);
+// Each box's word beside it, where it meets no mark, no side of a box and no other word.
+const label = (boxes) => {
+  const area = (x, y, width, height) => ({ x, y, width, height });
+  const apart = (a, b) => a.x + a.width <= b.x || b.x + b.width <= a.x
+    || a.y + a.height <= b.y || b.y + b.height <= a.y;
+  const blocked = [heading.getBBox(), ...found.rigs.map((rig) =>
+    area(across(rig.at[0]) - 13, away(rig.at[2]) - 13, 26, 26)),
+    ...boxes.flatMap(([, x0, y0, x1, y1]) => [area(x0 - 1, y0, 2, y1 - y0),
+      area(x1 - 1, y0, 2, y1 - y0), area(x0, y0 - 1, x1 - x0, 2), area(x0, y1 - 1, x1 - x0, 2)])];
+  for (const [words, x0, y0, x1, y1] of boxes) {
+    const middle = (y0 + y1) / 2 + 5;
+    const places = [[x0 + 2, y1 + 16, "start"], [x0 + 2, y0 - 7, "start"],
+      [x1 - 2, y1 + 16, "end"], [x1 - 2, y0 - 7, "end"], [x1 + 6, middle, "start"],
+      [x0 - 6, middle, "end"], [x0, y1 + 34, "start"], [x0, y0 - 25, "start"]];
+    const text = drawn("text", { class: "place" }, room, words);
+    const put = ([x, y, anchor]) => {
+      for (const [key, value] of [["x", x], ["y", y], ["text-anchor", anchor]])
+        text.setAttribute(key, value);
+      return text.getBBox();
+    };
+    const free = places.find((place) => {
+      const at = put(place);
+      return at.x >= 0 && at.x + at.width <= 420 && at.y >= 0 && at.y + at.height <= 470
+        && blocked.every((other) => apart(at, other));
+    });
+    blocked.push(put(free ?? places[0]));
+  }
+};
 for (const place of found.places) {
   const [x, z] = [across(place.low[0]), away(place.low[2])];
   drawn("rect", { x, y: z, width: Math.max(across(place.high[0]) - x, 2),
     height: Math.max(away(place.high[2]) - z, 2), class: "box" }, room);
-  drawn("text", { x: x + 4, y: z + 16 }, room, place.id);
 }
+label(found.places.map((place) => [place.id + (won(place.id) ? "" : ": none shown"),
+  across(place.low[0]), away(place.low[2]), across(place.high[0]), away(place.high[2])]));
 drawn("path", { id: "ray", d: "", class: "ray" }, room);
 for (const rig of inOrder(found.rigs)) mark(rig, room, across(rig.at[0]), away(rig.at[2]), false);
 for (const [id, usual] of [["up", "covers"], ["across", "error"]]) {
@@ -279,7 +312,7 @@ for (const [id, usual] of [["up", "covers"], ["across", "error"]]) {
   byId(id).addEventListener("change", draw);
 }
 for (const [shape, kind, words] of [
-  ...found.places.map((p) => [shapeOf(p.id), "", `in "${p.id}"`]),
+  ...found.places.filter((p) => won(p.id)).map((p) => [shapeOf(p.id), "", `in "${p.id}"`]),
   [shapeOf((found.rigs.find((rig) => rig.number === found.chosen) ?? found.rigs[0]).place),
     "chosen", "large and filled: the one to take"],
   ...found.rigs.filter((rig) => rig.number === 0)
@@ -293,7 +326,6 @@ byId("front").addEventListener("keydown", (event) => {
   const by = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
   if (by) { event.preventDefault(); step(by); }
 });
-for (const id of ["choose", "pictures", "legend", "told"]) byId(id).hidden = false;
 shown = found.rigs.find((rig) => rig.number === found.chosen) ?? found.rigs[0];
 draw();
 tell(shown);

@@ -17,6 +17,7 @@ def search_picture(result: SearchResult) -> bytes:
     """Coverage against error of the winners, and where they stand, as an SVG; says "predicted"."""
     with matplotlib.rc_context(STYLE):
         canvas = Canvas(figsize=(11.0, 5.6), layout="constrained")
+        canvas.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr, call-arg]
         front, room = canvas.subplots(1, 2, width_ratios=(3, 2))
         _front(front, result)
         _room(room, result)
@@ -32,6 +33,11 @@ def search_picture(result: SearchResult) -> bytes:
 
 def _everyone(result: SearchResult) -> list[SearchCandidate]:
     return [*result.candidates, *([result.own] if result.own else [])]
+
+
+def _won(result: SearchResult) -> set[str]:
+    """Places in which a rig that is shown stands."""
+    return {each.place for each in _everyone(result)}
 
 
 def _look(result: SearchResult, one: SearchCandidate) -> dict[str, object]:
@@ -52,7 +58,10 @@ def _front(axes: Axes, result: SearchResult) -> None:
         if one.number in (0, result.chosen):
             words = "the rig as it stands" if one.number == 0 else f"number {one.number}: take it"
             axes.plot([], [], ls="", label=words, **_look(result, one))
+    won = _won(result)
     for index, place in enumerate(result.places):
+        if place.id not in won:
+            continue
         shape = _SHAPES[index % 6]
         axes.plot([], [], shape, ms=9, mfc=PAPER, mec=REED, mew=1.6, label=f"in {place.id}")
     axes.set_xlabel("error over the surface, root-mean-square [mm]")
@@ -81,7 +90,8 @@ def _room(axes: Axes, result: SearchResult) -> None:
                 lw=1.5,
             )
         )
-        axes.annotate(place.id, (x0, z1), xytext=(2, -13), textcoords="offset points")
+        words = place.id if place.id in _won(result) else f"{place.id}: none shown"
+        axes.annotate(words, (x0, z1), xytext=(2, -13), textcoords="offset points")
     for one in _everyone(result):
         axes.plot(one.position_m[0], one.position_m[2], ls="", **_look(result, one))
     axes.set_aspect("equal")
