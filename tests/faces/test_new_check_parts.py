@@ -98,6 +98,27 @@ def test_check_ends_with_0_on_a_warning_and_prints_it(tmp_path):
     assert "SPDX" in result.output
 
 
+@pytest.mark.parametrize(
+    ("old", "new_text", "sentence"),
+    [
+        ('frame_rate = "100 Hz"', 'frame_rate = "100 Hz"\nsource = "seriall:/dev/ttyUSB0"',
+         "cameras[0].source = seriall:/dev/ttyUSB0 is no source of frames; give one such as"),
+        ('frame_rate = "100 Hz"', 'frame_rate = "100 Hz"\nsource = "http:///video"',
+         "http:///video is not the address of a camera; give one such as"),
+        ('[ambient]', '[drive]\nosc = "9010"\n\n[ambient]',
+         'drive.osc = "9010" is not an address of host and port; write "127.0.0.1:9010".'),
+        ('[ambient]', '[drive]\npointer = "here"\n\n[ambient]',
+         'drive.pointer = "here" is not an address of host and port; write "127.0.0.1:8790".'),
+        ('[ambient]', '[drive]\nahead = "2 s"\n\n[ambient]',
+         'drive.ahead = "2 s" is outside 0 to 500 ms; no hand can be foretold for longer; give'),
+    ],
+)  # fmt: skip
+def test_check_reads_what_is_said_of_live_runs(tmp_path, old, new_text, sentence):
+    result = run("check", changed(tmp_path, old, new_text))
+    assert result.exit_code == 2
+    assert sentence in result.output.replace("\n", "")
+
+
 def test_check_as_json_holds_the_same_findings(tmp_path):
     path = changed(tmp_path, 'frame_rate = "100 Hz"', 'frame_rate = "200 Hz"')
     result = run("check", path, "--json")

@@ -190,6 +190,16 @@ def test_rest_and_motion_may_come_from_two_sessions(tmp_path):
     assert "tune-few" in [finding.code for finding in tuning.findings]
 
 
+@pytest.mark.parametrize(("other", "unit"), [("a" * 64, "mm"), ("b" * 64, "px")])
+def test_rests_that_tell_no_map_take_it_from_a_session_of_the_same_registration(
+    tmp_path, other, unit
+):
+    still = np.tile(PLACES[0], (300, 1))
+    rest = write(tmp_path / "rest.sqlite", still, mapped=False, registration="a" * 64)
+    moves = write(tmp_path / "moves.sqlite", hand(holds=False), registration=other)
+    assert tune([rest, moves], tmp_path / "out", "15 ms").tuning.unit == unit
+
+
 @pytest.mark.parametrize(
     ("typed", "said"),
     [("15", "bare number"), ("0 s", "is not above 0"), ("2 mm", "is a length")],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from rushlight.capture.address import split_address
 from rushlight.capture.device import DeviceFeed, device_place
 from rushlight.capture.feed import Feed
 from rushlight.capture.lines import LinesFeed
@@ -27,6 +28,10 @@ FORMS = (
     "session:FILE",
 )
 """What a source may look like; the addresses are those kept for examples by RFC 5737."""
+
+ADDRESSES = ("http", "https", "rtsp", "rtsps")
+NAMES = ("camera", "serial", "simulated", "footage", "session", *ADDRESSES)
+"""What a source's name may begin with."""
 
 
 def open_live(
@@ -80,6 +85,7 @@ def open_live(
     RushlightError
         When there is no such source or it gives nothing, in one clear sentence.
     """
+    check_source(text, "camera")
     form, _, rest = text.partition(":")
     if form in ("simulated", "footage", "session") and rest:
         return _recorded(form, Path(rest), camera, size_px, speed, loop, bits)
@@ -93,17 +99,39 @@ def open_live(
         feed = DeviceFeed(device_place(rest), text, settings)
     elif form in ("http", "https"):
         feed = MultipartFeed(text, settings)
-    elif form in ("rtsp", "rtsps"):
-        feed = RtspFeed(text, settings)
     else:
+        feed = RtspFeed(text, settings)
+    return LiveFrames(feed, patience_s).open(within_s)
+
+
+def check_source(text: str, where: str) -> None:
+    """Refuse what is no name of a source; whether there is such a source is not looked for.
+
+    Parameters
+    ----------
+    text
+        As of `open_live`.
+    where
+        Named in the error.
+
+    Raises
+    ------
+    RushlightError
+        When it has none of the `FORMS`.
+    """
+    form, _, rest = text.partition(":")
+    if form not in NAMES or not rest:
         raise RushlightError.of(
-            "camera",
+            where,
             text,
             "is no source of frames",
             f"give one such as {', '.join(FORMS)}",
             "source-unknown",
         )
-    return LiveFrames(feed, patience_s).open(within_s)
+    if form == "camera":
+        device_place(rest)
+    elif form in ADDRESSES:
+        split_address(text)
 
 
 def _recorded(

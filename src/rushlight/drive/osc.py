@@ -100,7 +100,7 @@ class OscOutput:
     name = "osc"
 
     def __init__(self, display: Display, address: str = DEFAULT_ADDRESS, live: bool = True) -> None:
-        host, port = parse_address(address, "rig.toml: drive.osc")
+        host, port = parse_address(address, "rig.toml: drive.osc", "127.0.0.1:9010")
         try:
             family, _, _, _, to = socket.getaddrinfo(host, port, type=socket.SOCK_DGRAM)[0]
         except OSError as error:

@@ -173,7 +173,7 @@ class Output(Protocol):
         """Let go of everything held; what is down was called off before."""
 
 
-def parse_address(text: str, where: str) -> tuple[str, int]:
+def parse_address(text: str, where: str, usual: str = "127.0.0.1:8790") -> tuple[str, int]:
     """Host and port of an address as it is written in the rig.
 
     Parameters
@@ -183,6 +183,8 @@ def parse_address(text: str, where: str) -> tuple[str, int]:
         0 asks for any that is free.
     where
         Named in the error.
+    usual
+        Address that the error shows as an example.
 
     Raises
     ------
@@ -202,7 +204,7 @@ def parse_address(text: str, where: str) -> tuple[str, int]:
             where,
             f'"{text}"',
             "is not an address of host and port",
-            'write "127.0.0.1:8790"',
+            f'write "{usual}"',
             "address",
         )
     return bare, int(port)

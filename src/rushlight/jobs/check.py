@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.check_live import live_findings
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.plan.beam_light import beam_findings, beam_lines
 from rushlight.plan.eyes import eye_lines
@@ -68,7 +69,7 @@ def check(path: Path) -> CheckResult:
     except RushlightError as error:
         return CheckResult(None, None, error.findings)
     name = rig_path(path).name
-    result = CheckResult(rig, shelf, tuple(check_rig(rig, shelf, name)))
+    result = CheckResult(rig, shelf, (*check_rig(rig, shelf, name), *live_findings(rig, name)))
     if not result.passed:
         return result
     circuits = plan_circuits(rig, shelf)

@@ -133,15 +133,19 @@ def foretelling_s(ahead: str | None, rig: Rig | None) -> float:
     RushlightError
         When it is no time, or farther than a hand can be foretold.
     """
-    typed = typed_quantity(ahead, "time", "--ahead")
-    if typed is not None:
-        if not 0.0 <= typed <= MOST_AHEAD_S:
-            raise RushlightError.of(
-                "--ahead",
-                f'"{ahead}"',
-                f"is outside 0 to {MOST_AHEAD_S * 1e3:g} ms; no hand can be foretold for longer",
-                'give a time such as "30 ms"',
-                "ahead-range",
-            )
-        return typed
-    return rig.drive.ahead.value if rig and rig.drive and rig.drive.ahead else 0.0
+    typed = typed_quantity(ahead, "time", "--ahead", "ms")
+    where, given = "--ahead", ahead
+    if typed is None:
+        told = rig.drive.ahead if rig and rig.drive else None
+        if told is None:
+            return 0.0
+        typed, where, given = told.value, "rig.toml: drive.ahead", str(told)
+    if not 0.0 <= typed <= MOST_AHEAD_S:
+        raise RushlightError.of(
+            where,
+            f'"{given}"',
+            f"is outside 0 to {MOST_AHEAD_S * 1e3:g} ms; no hand can be foretold for longer",
+            'give a time such as "30 ms"',
+            "ahead-range",
+        )
+    return typed

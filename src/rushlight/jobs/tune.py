@@ -203,6 +203,8 @@ def _typed_ms(most_lag: str | None) -> float | None:
 def _read(paths: Sequence[Path], progress: Progress) -> _Taken:
     taken = _Taken([], [], [], set(), "none", {})
     filters, rigs = set(), {}
+    mapped_by: list[str | None] = []
+    told: dict[str | None, PlaneMap] = {}
     for number, path in enumerate(paths):
         progress("reading the session", number / len(paths))
         with SessionReader(path) as reader:
@@ -214,7 +216,11 @@ def _read(paths: Sequence[Path], progress: Progress) -> _Taken:
             trails = raw_trails(reader)
             taken.names.append(path.name)
             taken.trails.extend(trails)
-            taken.maps.extend([plane_map(reader)] * len(trails))
+            plane = plane_map(reader)
+            taken.maps.extend([plane] * len(trails))
+            mapped_by.extend([reader.header.registration] * len(trails))
+            if plane is not None:
+                told.setdefault(reader.header.registration, plane)
             taken.bases.add(reader.basis)
             filters.add(reader.header.filter_name)
             if reader.header.rig_name:
@@ -226,6 +232,12 @@ def _read(paths: Sequence[Path], progress: Progress) -> _Taken:
         raise RushlightError.of(
             "--tune", said, "belong to different rigs", "tune each rig apart", "rigs-differ"
         )
+    # Lights at rest at a few places tell no map of their own; one registration is one map.
+    told.pop(None, None)
+    taken.maps[:] = [
+        told.get(by) if plane is None else plane
+        for plane, by in zip(taken.maps, mapped_by, strict=True)
+    ]
     progress("reading the session", 1.0)
     (name, *others) = sorted(filters) or ["none"]
     return _Taken(

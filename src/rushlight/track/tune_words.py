@@ -113,7 +113,8 @@ def recording_findings(
             Finding(
                 "note", "tune-px", where, "",
                 "tells no map of the surface by fixes spread over it, so that everything is in "
-                "px and nothing is foretold", "run it with a registration",
+                "px and nothing is foretold",
+                "run it with a registration, and with lights all over the surface",
             )
         )  # fmt: skip
     if beyond:
