@@ -9,8 +9,11 @@ import pytest
 from tests.search_rooms import BOXES, POINTS, PRICES, room
 
 from rushlight.errors import RushlightError
-from rushlight.plan.search_space import space_of, tools_for
+from rushlight.plan.search_sieve import tools_for
+from rushlight.plan.search_space import space_of
+from rushlight.plan.search_trial import parts_of
 from rushlight.plan.searching import currency_of
+from rushlight.records.sourced import Price
 from rushlight.shelf.catalogue import Shelf, built_in_shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.cost import cost_figure
@@ -80,6 +83,55 @@ def test_an_exchanged_camera_takes_its_price_along() -> None:
     )
     assert not [each for each in check_rig(other, shelf, "rig.toml") if each.severity == "error"]
     assert other.cameras[0].frame_rate.value == 60.0
+
+
+def fed(*cells: tuple[str, int]) -> dict[str, object]:
+    return {"cells": [{"part": part, "cells": count} for part, count in cells]}
+
+
+PRICED_CELLS = {
+    cell: {"amount": amount, "currency": "EUR", "date": "2026-03", "basis": "invented"}
+    for cell, amount in (("aaa-alkaline", 0.5), ("cr2032", 0.9))
+}
+
+
+def test_cells_are_a_choice_and_take_their_price_and_hours_along() -> None:
+    shelf = built_in_shelf()
+    rig = room(BOXES, currents=["10 mA", "20 mA"], **fed(("aa-alkaline", 2), ("aaa-alkaline", 2)))
+    prices = {**rig.search.prices, **validate_prices(PRICED_CELLS)}
+    rig = rig.model_copy(update={"search": rig.search.model_copy(update={"prices": prices})})
+    space = space_of(rig, shelf)
+    assert len(space.drives) == space.counts[-1] == 4
+    parts = [space.cameras.index("vga-global-120"), space.filters.index("long-pass-850"),
+             space.emitters.index("ir850-5mm-17")]  # fmt: skip
+    at = [1.2, 1.6, 2.85], [1.2, 0.72, 0.0]
+    big, small = (parts_of(space.rig_of((*parts, drive), *at), shelf) for drive in (0, 1))
+    # Two styli with two cells each: four cells of 0.10 EUR less.
+    assert big.cost - small.cost == pytest.approx(0.4)
+    assert big.battery_s > 1.5 * small.battery_s
+    two = space.rig_of((*parts, 1), *at)
+    assert {(each.cell, each.cells) for each in two.carried} == {("aaa-alkaline", 2)}
+    assert "aa-alkaline" not in two.prices and "beam-clamp" in two.prices
+
+
+def test_a_coin_cell_that_cannot_supply_is_no_rig() -> None:
+    rig = room(BOXES, currents=["20 mA"], **fed(("cr2032", 1)))
+    prices = {**rig.search.prices, **validate_prices(PRICED_CELLS)}
+    rig = rig.model_copy(update={"search": rig.search.model_copy(update={"prices": prices})})
+    space = space_of(rig, built_in_shelf())
+    found = parts_of(space.rig_of((0, 0, 0, 0), [1.2, 1.6, 2.85], [1.2, 0.72, 0.0]), space.shelf)
+    assert found.resolved is None and "cr2032" in found.why
+
+
+def test_cells_without_a_price_or_of_no_shelf_are_told() -> None:
+    with pytest.raises(RushlightError, match="leaves no cell to choose from"):
+        space_of(room(BOXES, **fed(("aaa-alkaline", 2))), built_in_shelf())
+    with pytest.raises(RushlightError, match=r'search.cells = "aaaa" is no cell'):
+        space_of(room(BOXES, **fed(("aaaa", 2))), built_in_shelf())
+
+
+def validate_prices(written: dict[str, dict[str, object]]) -> dict[str, Price]:
+    return {what: Price.model_validate(price) for what, price in written.items()}
 
 
 def test_candidates_stay_within_their_boxes() -> None:

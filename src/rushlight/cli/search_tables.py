@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from rushlight.cli.plan_tables import Table, number
+from rushlight.plan.search_choice import supply_words
 from rushlight.records.search import SearchCandidate, SearchResult
 
 ROWS = 12
@@ -36,6 +37,7 @@ def to_write(result: SearchResult) -> list[str]:
     one = result.candidate(result.chosen)
     position = ", ".join(f'"{step:g} m"' for step in one.position_m)
     look = ", ".join(f'"{step:g} m"' for step in one.look_at_m)
+    fed = one.cell is not None and _cells_differ(result)
     filter_ = [f'filter = "{one.filter}"'] if one.filter else ["no filter"]
     return [
         f"To take number {one.number}, write into rig.toml, for the camera:",
@@ -49,8 +51,15 @@ def to_write(result: SearchResult) -> list[str]:
                 *filter_,
             ]
         ),
-        f'and for each light: part = "{one.emitter}", current = "{1e3 * one.current_a:g} mA"',
+        f'and for each light: part = "{one.emitter}", current = "{1e3 * one.current_a:g} mA"'
+        + (f'; for each stylus: cell = "{one.cell}", cells = {one.cells}' if fed else ""),
     ]
+
+
+def _cells_differ(result: SearchResult) -> bool:
+    """Whether the rigs that are shown, or the rig as it stands, are fed in different ways."""
+    everyone = [*result.candidates, *([result.own] if result.own else [])]
+    return len({supply_words(each) for each in everyone}) > 1
 
 
 def _winners(result: SearchResult) -> Table:
@@ -91,7 +100,8 @@ def _parts(result: SearchResult) -> Table:
             " ".join(f"{step:.2f}" for step in one.look_at_m[:2]),
             one.camera,
             one.filter or "none",
-            f"{one.emitter}, {1e3 * one.current_a:g} mA",
+            f"{one.emitter}, {1e3 * one.current_a:g} mA"
+            + (f", {supply_words(one)}" if one.cell and _cells_differ(result) else ""),
         ]
         for one in shown(result)
     ]

@@ -400,10 +400,10 @@ def _kept(state: Path) -> dict[str, RoomAnswer]:
 
 
 _CSV_NUMBERS = (
-    "current_a", "frame_rate_hz", "exposure_s", "cost", "error_rms_m", "error_worst_m", "coverage",
-    "coverage_clear", "delay_s", "battery_s", "build_s",
+    "current_a", "cells", "frame_rate_hz", "exposure_s", "cost", "error_rms_m", "error_worst_m",
+    "coverage", "coverage_clear", "delay_s", "battery_s", "build_s",
 )  # fmt: skip
-_CSV_NAMES = ("place", "camera", "filter", "emitter")
+_CSV_NAMES = ("place", "camera", "filter", "emitter", "cell")
 _CSV_POINTS = {"position_m": "stands_{}_m", "look_at_m": "looks_{}_m"}
 
 

@@ -25,6 +25,11 @@ def place_words(one: SearchCandidate) -> str:
     )
 
 
+def supply_words(one: SearchCandidate) -> str:
+    """What feeds each stylus, or "" where the rig names no cells."""
+    return f"{one.cells} × {one.cell}" if one.cell else ""
+
+
 def worth_words(one: SearchCandidate, currency: str) -> str:
     """What a candidate is worth, in a line."""
     return (
@@ -146,6 +151,8 @@ def more_money(
         words = f"{_list(_gains(chosen, one))}, with {one.camera}" + (
             f" and {one.filter}" if one.filter else ""
         )
+        if supply_words(one) != supply_words(chosen):
+            words += f", on {supply_words(one)}"
         found.append(
             SearchMore(
                 amount=amount,

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from rushlight.look import DARK, EMBER, INK, PAPER, REED
-from rushlight.plan.search_choice import place_words, worth_words
+from rushlight.plan.search_choice import place_words, supply_words, worth_words
 from rushlight.records.search import SearchCandidate, SearchResult
 
 MEASURES = (
@@ -101,6 +101,7 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
         "minutes": one.build_s / 60.0,
     }
     light = f"{one.emitter} at {1e3 * one.current_a:g} mA"
+    fed = f", on {supply_words(one)}" if one.cell else ""
     slips = [
         f"{each.by} off in {each.what}: error {1e3 * each.error_rms_m:.2f} mm, covers "
         f"{100 * each.coverage:.0f} %"
@@ -116,7 +117,7 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
         "told": [
             f"stands {place_words(one)}",
             worth_words(one, currency),
-            f"made of {one.camera}, {one.filter or 'no filter'}, {light}",
+            f"made of {one.camera}, {one.filter or 'no filter'}, {light}{fed}",
             *slips,
             f"misses: {', '.join(one.missed) or 'no target'}",
         ],

@@ -14,7 +14,7 @@ from rushlight.plan.grid import with_fields
 from rushlight.plan.search import Ledger, winners
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_judge import Judged, full_ranking
-from rushlight.plan.search_space import with_parts
+from rushlight.plan.search_space import Drive, with_parts
 from rushlight.plan.search_trial import RULED_OUT, Parts, Trials, Tried, parts_of
 from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig, Targets
@@ -93,7 +93,7 @@ def own_candidate(trials: Trials) -> SearchCandidate | None:
     look = pose[:3, 3] - forward * pose[2, 3] / forward[2]
     light = lights[0][1].part or ""
     rig = with_parts(
-        space.rig, space.shelf, (camera.part, camera.filter), (light, math.nan), pose[:3, 3], look
+        space.rig, space.shelf, (camera.part, camera.filter), (light, Drive()), pose[:3, 3], look
     )
     parts = parts_of(rig, space.shelf)
     if parts.resolved is None:
@@ -123,7 +123,7 @@ def _candidate(
     build_s: float,
 ) -> SearchCandidate:
     parts, found, index = judged
-    camera, (_, emitter) = rig.cameras[0], lit_emitters(rig)[0]
+    camera, (carried, emitter) = rig.cameras[0], lit_emitters(rig)[0]
     one = SearchCandidate(
         number=number,
         place=place,
@@ -133,6 +133,8 @@ def _candidate(
         filter=camera.filter,
         emitter=emitter.part or "",
         current_a=emitter.current.value if emitter.current else math.nan,
+        cell=carried.cell,
+        cells=carried.cells if carried.cell else 0,
         frame_rate_hz=camera.frame_rate.value,
         exposure_s=float(found.exposure_s[index]),
         cost=parts.cost,

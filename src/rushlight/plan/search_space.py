@@ -6,27 +6,29 @@ estimates of building time are our own, no source; a rig states `work` of a plac
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.errors import RushlightError
-from rushlight.records.parts import EmitterPart, Part
+from rushlight.plan.search_sieve import Sieve
+from rushlight.records.parts import EmitterPart
 from rushlight.records.quantity import parse_quantity
 from rushlight.records.rig import Carried, Rig
 from rushlight.records.room import CameraPlace
 from rushlight.records.search import NO_FILTER, SearchReason, SearchSettings
 from rushlight.records.sourced import Price
+from rushlight.records.wiring import Feed
 from rushlight.shelf.catalogue import Kind, Shelf
+from rushlight.shelf.cost import parts_used
 from rushlight.shelf.resolve import lit_emitters
 
 Array = NDArray[Any]
 
-LADDER_M = 2.1
-"""Height above the floor beyond which a place is taken to need a ladder (our own choice)."""
 HANGING_S = {"tripod": 300.0, "table": 300.0, "shelf": 600.0, "wall": 1800.0, "ceiling": 2400.0}
 """Time to put a camera up [s] by the kind of place (our own estimate, no source)."""
 LIGHT_S = {True: 300.0, False: 1500.0}
@@ -34,11 +36,27 @@ LIGHT_S = {True: 300.0, False: 1500.0}
 FILTER_S, REGISTER_S = 600.0, 1200.0
 """Time to fix a filter, and to register the rig [s] (our own estimate, no source)."""
 
-AXES = ("place", "camera", "filter", "emitter", "current")
+AXES = ("place", "camera", "filter", "emitter", "drive")
 """The choices among a few, in the order of a candidate's first columns."""
 SHARES = 5
 """Columns of a candidate after its choices: along the place's box (3), and of the surface that it
 looks at (2), from 0 to 1."""
+
+
+@dataclass(frozen=True)
+class Drive:
+    """What drives every stylus's lights.
+
+    Attributes
+    ----------
+    current_a
+        Of each light [A]; NaN keeps the rig's own.
+    cells
+        What feeds each stylus; None keeps the rig's own.
+    """
+
+    current_a: float = math.nan
+    cells: Feed | None = None
 
 
 @dataclass(frozen=True)
@@ -51,8 +69,8 @@ class SearchSpace:
         Where the camera may stand.
     cameras, filters, emitters
         Ids of parts; None among the filters for none.
-    currents_a
-        Of each light [A]; NaN keeps the rig's own.
+    drives
+        Every current with every choice of cells.
     reasons
         Why parts and places were left out.
     """
@@ -64,7 +82,7 @@ class SearchSpace:
     cameras: tuple[str, ...]
     filters: tuple[str | None, ...]
     emitters: tuple[str, ...]
-    currents_a: tuple[float, ...]
+    drives: tuple[Drive, ...]
     reasons: tuple[SearchReason, ...] = ()
 
     @property
@@ -75,7 +93,7 @@ class SearchSpace:
             len(self.cameras),
             len(self.filters),
             len(self.emitters),
-            len(self.currents_a),
+            len(self.drives),
         )
 
     @property
@@ -115,13 +133,13 @@ class SearchSpace:
         return np.concatenate([share * np.array(self.size_m), np.zeros((len(share), 1))], axis=-1)
 
     def rig_of(self, parts: Sequence[int], position_m: Sequence[float], look_m: Any) -> Rig:
-        """The rig with a camera, filter, emitter and current (indices), placed and aimed."""
-        camera, filter_, emitter, current = parts
+        """The rig with a camera, filter, emitter and drive (indices), placed and aimed."""
+        camera, filter_, emitter, drive = parts
         return with_parts(
             self.rig,
             self.shelf,
             (self.cameras[camera], self.filters[filter_]),
-            (self.emitters[emitter], self.currents_a[current]),
+            (self.emitters[emitter], self.drives[drive]),
             position_m,
             look_m,
         )
@@ -140,7 +158,7 @@ def with_parts(
     rig: Rig,
     shelf: Shelf,
     eye: tuple[str, str | None],
-    light: tuple[str, float],
+    light: tuple[str, Drive],
     position_m: Sequence[float],
     look_m: Sequence[float],
 ) -> Rig:
@@ -153,7 +171,7 @@ def with_parts(
     eye
         Ids of camera and filter; no filter is None.
     light
-        Id of the emitter of every stylus, and its current [A], NaN to keep each one's own.
+        Id of the emitter of every stylus, and what drives it.
     position_m, look_m
         (3,) in the rig frame.
     """
@@ -177,18 +195,20 @@ def with_parts(
     return changed.model_copy(update={"prices": _prices(changed, shelf)})
 
 
-def _with_light(thing: Carried, emitter: str, current_a: float) -> Carried:
-    if thing.kind != "stylus":
+def _with_light(thing: Carried, emitter: str, drive: Drive) -> Carried:
+    if thing.kind != "stylus" or all(each.part is None for each in thing.emitters):
         return thing
     update: dict[str, Any] = {"part": emitter}
-    if np.isfinite(current_a):
-        update["current"] = parse_quantity(f"{1e3 * current_a:.6g} mA", "current")
+    if np.isfinite(drive.current_a):
+        update["current"] = parse_quantity(f"{1e3 * drive.current_a:.6g} mA", "current")
+    fed = {"cell": drive.cells.part, "cells": drive.cells.cells} if drive.cells else {}
     return thing.model_copy(
         update={
+            **fed,
             "emitters": [
                 each.model_copy(update=update) if each.part is not None else each
                 for each in thing.emitters
-            ]
+            ],
         }
     )
 
@@ -196,108 +216,13 @@ def _with_light(thing: Carried, emitter: str, current_a: float) -> Carried:
 def _prices(rig: Rig, shelf: Shelf) -> dict[str, Price]:
     """The rig's own prices and the search's, without those of exchanged parts."""
     known = {**(rig.search.prices if rig.search else {}), **rig.prices}
-    used = {rig.cameras[0].part, rig.cameras[0].filter}
-    used |= {emitter.part for thing in rig.carried for emitter in thing.emitters}
-    used |= {anchor.part for anchor in rig.anchors}
-    kinds: tuple[Kind, ...] = ("camera", "filter", "emitter")
+    used = {part for _, part in parts_used(rig)}
+    kinds: tuple[Kind, ...] = ("camera", "filter", "emitter", "cell")
     return {
         what: price
         for what, price in known.items()
         if what in used or not any(shelf.find(kind, what) for kind in kinds)
     }
-
-
-@dataclass
-class _Sieve:
-    """Parts and places that pass, and why the others did not."""
-
-    settings: SearchSettings
-    rig: Rig
-    lost: dict[tuple[str, str], list[str]] = field(default_factory=dict)
-
-    def lose(self, of: str, code: str, what: str) -> None:
-        self.lost.setdefault((of, code), []).append(what)
-
-    def parts(
-        self, shelf: Shelf, kind: Kind, listed: Sequence[str], more: Callable[[Part], str | None]
-    ) -> list[str]:
-        for name in listed:
-            if name != NO_FILTER and shelf.find(kind, name) is None:
-                raise RushlightError.of(
-                    f"rig.toml: search.{kind}s",
-                    f'"{name}"',
-                    f"is no {kind} on the shelf",
-                    shelf.remedy(kind, name),
-                    "part-unknown",
-                )
-        wanted = [name for name in listed if name != NO_FILTER] or [
-            part.id for part in shelf.of_kind(kind) if not listed
-        ]
-        return [name for name in wanted if self._passes(shelf, kind, name, more)]
-
-    def _passes(
-        self, shelf: Shelf, kind: Kind, name: str, more: Callable[[Part], str | None]
-    ) -> bool:
-        part = shelf.find(kind, name)
-        assert part is not None
-        country = self.settings.country
-        price = self.rig.prices.get(name) or self.settings.prices.get(name) or part.price
-        if price is None:
-            code: str | None = "price-unknown"
-        elif country is not None and part.sold_in and country not in part.sold_in:
-            code = "not-sold-here"
-        else:
-            code = more(part)
-        if code is not None:
-            self.lose(kind, code, name)
-        return code is None
-
-    def places(self, floor_m: float) -> list[CameraPlace]:
-        room = self.rig.room
-        passed = []
-        for place in room.places if room else []:
-            missing = [tool for tool in tools_for(place, floor_m) if not self._at_hand(tool)]
-            if missing:
-                self.lose("place", f"no-{missing[0]}", place.id)
-            else:
-                passed.append(place)
-        return passed
-
-    def _at_hand(self, tool: str) -> bool:
-        return self.settings.tools is None or tool in self.settings.tools
-
-    def reasons(self) -> tuple[SearchReason, ...]:
-        return tuple(
-            SearchReason(
-                of=cast(Any, of),
-                code=code,
-                words=REASONS[code],
-                count=len(names),
-                examples=names[:6],
-            )
-            for (of, code), names in self.lost.items()
-        )
-
-
-REASONS = {
-    "price-unknown": "the price is not known, neither in the rig nor on the shelf",
-    "not-sold-here": "not known to be sold in the country where the parts are bought",
-    "infrared-cut": "has an infrared-cut filter in its lens",
-    "needs-soldering": "must be soldered, which the builder does not do",
-    "no-drill": "needs a drill, which is not at hand",
-    "no-ladder": "needs a ladder, which is not at hand",
-}
-"""Why parts and places are left out, in words."""
-
-
-def tools_for(place: CameraPlace, floor_m: float) -> list[str]:
-    """Which tools putting up a camera takes (our own rule, no source).
-
-    A wall takes a drill; a ceiling, and whatever reaches above `LADDER_M`, takes a ladder.
-    """
-    top_m = max(place.corner[1].value, place.opposite[1].value) + floor_m
-    high = place.kind == "ceiling" or top_m > LADDER_M
-    return [*(["drill"] if place.kind == "wall" else []), *(["ladder"] if high else [])]
 
 
 def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
@@ -326,7 +251,7 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
             "add a [[room.places]] with id, kind, corner and opposite for each such place",
             "search-places",
         )
-    sieve = _Sieve(settings, rig)
+    sieve = Sieve(settings, rig)
     cameras = sieve.parts(
         shelf,
         "camera",
@@ -350,10 +275,19 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
     bare = rig.cameras[0].filter is None and not settings.filters
     if bare or NO_FILTER in settings.filters:
         filters.append(None)
+    cells: list[str] = []
+    if settings.cells:
+        cells = sieve.parts(
+            shelf,
+            "cell",
+            list(dict.fromkeys(each.part for each in settings.cells)),
+            lambda part: None,
+        )
     places = sieve.places(rig.surfaces[0].height_above_floor.value if rig.surfaces else 0.0)
     reasons = sieve.reasons()
     for what, left in (
         ("camera", cameras), ("filter", filters), ("emitter", emitters), ("place", places),
+        ("cell", cells or not settings.cells),
     ):  # fmt: skip
         if not left:
             why = "; ".join(
@@ -366,7 +300,6 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
                 "list more, give prices, or loosen what rules them out",
                 "search-empty",
             )
-    currents = tuple(current.value for current in settings.currents) or (float("nan"),)
     return SearchSpace(
         rig,
         shelf,
@@ -375,9 +308,16 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
         tuple(cameras),
         tuple(filters),
         tuple(emitters),
-        currents,
+        _drives(settings, cells),
         reasons,
     )
+
+
+def _drives(settings: SearchSettings, cells: Sequence[str]) -> tuple[Drive, ...]:
+    """Every current with every supply of those cells that pass, none twice."""
+    currents = [current.value for current in settings.currents] or [math.nan]
+    feeds = [each for each in settings.cells if each.part in cells] or [None]
+    return tuple(Drive(current, feed) for current in currents for feed in feeds)
 
 
 def _length(metres: float) -> Any:

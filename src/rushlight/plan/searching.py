@@ -48,7 +48,8 @@ ASSUMPTIONS = (
     "equally likely scenes; targets are held against coverage without that shadow, as in the plan",
     "times to build are our own estimates, but for the `work` that the rig states of a place",
     "a wall takes a drill, a ceiling or a place above 2.1 m a ladder (our own rule)",
-    "all styli take the same light and current; camera rates never exceed the rig's own",
+    "all styli take the same light and current, and the same cells where these are searched; "
+    "camera rates never exceed the rig's own",
     "candidates that differ by less than 0.01 in money, 0.02 mm, half a hundredth of the surface, "
     "0.5 ms and 0.5 h count as equal",
 )
@@ -219,7 +220,8 @@ def currency_of(space: SearchSpace) -> str:
     settings = space.settings
     known = {**settings.prices, **space.rig.prices}
     currencies = {price.currency for price in known.values()}
-    listed = [*space.cameras, *space.filters, *space.emitters]
+    fed = [drive.cells.part for drive in space.drives if drive.cells]
+    listed = [*space.cameras, *space.filters, *space.emitters, *fed]
     on_shelf = [
         part.price
         for kind in space.shelf.parts.values()
@@ -250,6 +252,7 @@ def _findings(space: SearchSpace, own: SearchCandidate | None) -> list[Finding]:
             ("camera", space.cameras),
             ("filter", space.filters),
             ("emitter", space.emitters),
+            ("cell", dict.fromkeys(each.cells.part for each in space.drives if each.cells)),
         )
         for part in (space.shelf.find(kind, each or "") for each in ids)  # type: ignore[arg-type]
         if part is not None and not part.sold_in

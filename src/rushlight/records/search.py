@@ -10,6 +10,7 @@ from rushlight.records.document import Basis, Country, Document, FloatOrUnknown,
 from rushlight.records.plan import PlanFinding
 from rushlight.records.quantity import Current, Share, Time
 from rushlight.records.sourced import Price
+from rushlight.records.wiring import Feed
 
 Tool = Literal["drill", "ladder"]
 Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
@@ -37,6 +38,9 @@ class SearchSettings(Record):
         listed, or where the rig has none.
     currents
         Of each light; none listed keeps the rig's own.
+    cells
+        What may feed a stylus, each a part and how many in a row; none listed keeps each
+        stylus's own.
     aim
         Whether the camera may look anywhere at the surface, or is aimed at its middle.
     prices
@@ -61,6 +65,7 @@ class SearchSettings(Record):
     filters: list[Slug] = []
     emitters: list[Slug] = []
     currents: list[Current] = []
+    cells: list[Feed] = []
     aim: Literal["free", "middle"] = "free"
     prices: dict[Slug, Price] = {}
     country: Country | None = None
@@ -114,6 +119,8 @@ class SearchCandidate(Record):
         what it looks at, in the rig frame [m].
     camera, filter, emitter, current_a
         Parts, and current of each light [A].
+    cell, cells
+        What feeds each stylus, and how many in a row; None and 0 where the rig names none.
     frame_rate_hz, exposure_s
         Of the camera.
     cost
@@ -143,6 +150,8 @@ class SearchCandidate(Record):
     filter: Slug | None
     emitter: Slug
     current_a: float
+    cell: Slug | None = None
+    cells: int = 0
     frame_rate_hz: float
     exposure_s: float
     cost: FloatOrUnknown
@@ -179,7 +188,7 @@ class SearchReason(Record):
     """
 
     code: str
-    of: Literal["camera", "filter", "emitter", "place", "candidate"]
+    of: Literal["camera", "filter", "emitter", "cell", "place", "candidate"]
     words: str
     count: int
     examples: list[str] = []
