@@ -140,7 +140,8 @@ def _more(result: SearchResult) -> Table:
 
 def _thrown_out(result: SearchResult) -> Table:
     rows: list[list[object]] = [
-        [one.of, one.count, one.words, ", ".join(one.examples)] for one in result.thrown_out
+        [one.of, one.count, one.words, "; ".join(each.rstrip(".") for each in one.examples)]
+        for one in result.thrown_out
     ]
     return "Thrown out", ["of", "how many [1]", "because it", "such as"], rows
 
