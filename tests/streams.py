@@ -6,6 +6,7 @@ and JPEG within RTP (RFC 2435, 3.1 and Appendix A; type 1 is 4:2:0, Q 255 sends 
 
 from __future__ import annotations
 
+import contextlib
 import io
 import socket
 import struct
@@ -123,7 +124,8 @@ class RtspCamera:
         """Cut every connection."""
         self.cut.set()
         # Closing alone does not wake the thread that waits in accept.
-        self.listener.shutdown(socket.SHUT_RDWR)
+        with contextlib.suppress(OSError):  # it was cut before
+            self.listener.shutdown(socket.SHUT_RDWR)
         self.listener.close()
         for thread in self.threads:
             thread.join(3.0)
