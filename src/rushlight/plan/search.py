@@ -20,7 +20,7 @@ from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
 Array = NDArray[Any]
 
 
-ROUNDS = 6
+ROUNDS = 12
 """Times that the winners' neighbours are tried after breeding."""
 ROUND_SHARE = 8
 """Greatest size of such a round, in populations."""
