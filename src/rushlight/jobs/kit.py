@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,6 +29,10 @@ from rushlight.shelf.check import check_rig
 
 UNNAMED_AUTHOR = "Your name"
 """What a new rig file says of its author."""
+
+
+_PASSWORD = re.compile(r"://[^\s/@:\"']*:[^\s/@\"']+@")
+"""A name and password before the host of an address (RFC 3986, 3.2.1)."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +113,7 @@ def kit(
     errors = [finding for finding in findings if finding.severity == "error"]
     if errors:
         raise RushlightError(errors)
+    _refuse_password(file)
     folder = (out if out is not None else file.parent / "kit").absolute()
     archive = folder.with_name(f"{folder.name}.zip")
     earlier = kit_at(folder, document.name)
@@ -138,6 +144,19 @@ def kit(
     return KitResult(
         folder, archive, published, (*findings, *_before_handing_on(document, planned))
     )
+
+
+def _refuse_password(file: Path) -> None:
+    """A kit holds the rig's file as it is, remarks and all; a camera's password must not go out."""
+    for number, line in enumerate(file.read_text("utf-8").splitlines(), 1):
+        if _PASSWORD.search(line):
+            raise RushlightError.of(
+                f"{file.name}: line {number}",
+                "",
+                "holds an address with a password, which the kit would publish",
+                "take it out, give the address to run --camera instead, and plan anew",
+                "kit-password",
+            )
 
 
 def _check_edition(edition: int) -> None:
