@@ -58,6 +58,7 @@ from rushlight.register.fit import Place, fit_registration
 from rushlight.register.holds import find_holds, match_goals, with_own_glow
 from rushlight.register.solve import Lens, Touches, Wall
 from rushlight.see.detect import Detector
+from rushlight.see.hot import HOT
 from rushlight.simulate import scripts
 from rushlight.simulate.expose import expose
 from rushlight.simulate.footage import sensor_of
@@ -264,9 +265,12 @@ def displacements(task: Task, seed: int) -> np.ndarray:
 
 
 def brightest(dots: Dots) -> np.ndarray:
-    """The dot (2,) [px] with most light; NaN where none is good."""
+    """The dot (2,) [px] with most light; NaN where it is doubted, for then noise is no stand-in."""
+    lights = np.where(dots.reason == HOT, 0.0, np.nan_to_num(dots.flux))
+    if not len(dots) or dots.reason[np.argmax(lights)] != 0:
+        return np.full(2, np.nan)
     good = with_own_glow(dots.good())
-    return good.xy[np.argmax(np.nan_to_num(good.flux))] if len(good) else np.full(2, np.nan)
+    return good.xy[np.argmax(np.nan_to_num(good.flux))]
 
 
 def supposed_scatter_m(rig: ResolvedRig) -> float:

@@ -84,10 +84,11 @@ class Task(NamedTuple):
 
 
 class Outcome(NamedTuple):
-    """What the plan told for each target, and whether it was met."""
+    """What the plan told for each target, whether it was met, and how many touches gave no fix."""
 
     told: tuple[float, float]
     met: tuple[bool, bool]
+    missed: int = 0
 
 
 def random_document(rng: np.random.Generator, rig: Rig) -> Rig:
@@ -185,8 +186,10 @@ def told(planned: Planned, wanted_m: tuple[float, float]) -> tuple[float, float]
     )
 
 
-def errors_m(task: Task) -> np.ndarray:
-    """Root-mean-square error (G,) [m] of one simulated build over its visits; infinite if missed.
+def errors_m(task: Task) -> tuple[np.ndarray, int]:
+    """Root-mean-square error (G,) [m] of one simulated build over its visits, and visits missed.
+
+    A touch that gives no fix has no error; where no visit gives one, the error is infinite.
 
     Raises
     ------
@@ -217,8 +220,11 @@ def errors_m(task: Task) -> np.ndarray:
         again = dataclasses.replace(world, seed=task.seed + 7919 * (visit + 1))
         xy, goals = visited(again, detect, one, found.flatness_m)
         squares.append(np.sum((xy - goals) ** 2, axis=-1))
-    mean = np.mean(squares, axis=0)
-    return np.sqrt(np.where(np.isfinite(mean), mean, np.inf))
+    came = np.isfinite(squares)
+    total = np.sum(np.where(came, squares, 0.0), axis=0)
+    seen = came.sum(axis=0)
+    mean = np.where(seen > 0, total / np.maximum(seen, 1), np.inf)
+    return np.sqrt(mean), int(np.count_nonzero(~came))
 
 
 def visited(world: World, detect: Detector, one, flatness_m) -> tuple[np.ndarray, np.ndarray]:
@@ -244,11 +250,12 @@ def visited(world: World, detect: Detector, one, flatness_m) -> tuple[np.ndarray
 def judge(task: Task) -> Outcome:
     """Build, film and measure one rig."""
     try:
-        errors = errors_m(task)
+        errors, missed = errors_m(task)
     except RushlightError:
         return Outcome(task.told, (False, False))
     share = np.mean(errors <= task.wanted_m[1])
-    return Outcome(task.told, (bool(errors.max() <= task.wanted_m[0]), bool(share >= COVERED)))
+    met = bool(errors.max() <= task.wanted_m[0]), bool(share >= COVERED)
+    return Outcome(task.told, met, missed)
 
 
 def tasks_of(rigs: int, builds: int, seed: int) -> tuple[list[Task], int, int]:
@@ -355,6 +362,8 @@ def main() -> int:
         for outcome in pool.imap(judge, tasks, chunksize=2):
             outcomes.append(outcome)
             print(f"\r{len(outcomes)} of {len(tasks)} built", end="", file=sys.stderr, flush=True)
+    missed, touches = sum(one.missed for one in outcomes), COLUMNS * ROWS * VISITS * len(outcomes)
+    print(f"\ntouches without a fix: {missed} of {touches}")
     passed = show(outcomes)
     print(f"{time.monotonic() - began:.0f} s")
     return 0 if passed else 1
