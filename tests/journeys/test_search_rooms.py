@@ -96,6 +96,64 @@ def test_a_pool_finds_the_same(survey, alone) -> None:
     assert same(search_rooms(survey, survey / "rooms.csv", survey / "pool", workers=2), alone)
 
 
+INTERRUPTIBLE = (
+    # What a shell starts in the background would ignore the interrupt.
+    "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+    "from rushlight.cli import main; main()"
+)
+
+
+def children_of(process: subprocess.Popen[str]) -> set[int]:
+    """Processes that a process started and that run still."""
+    listed = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    return {int(each) for each in listed.read_text().split()} if listed.exists() else set()
+
+
+def runs(pid: int) -> bool:
+    """Whether a process still runs; one that ended and that nobody asked about does not."""
+    try:
+        told = Path(f"/proc/{pid}/stat").read_text()
+    except OSError:
+        return False
+    return told.rpartition(")")[2].split()[0] not in "ZX"
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's list of processes")
+def test_an_interrupt_ends_the_pool_and_keeps_the_rooms_that_are_done(survey, alone) -> None:
+    """The keyboard's signal to the whole group, as a terminal sends it, once a room is done."""
+    table = survey / "many.csv"
+    widths = [f"B{n},{2.0 + n / 100} m,200 EUR" for n in range(40)]
+    table.write_text("\n".join([TABLE.strip(), *widths, ""]), encoding="utf-8")
+    out = survey / "interrupted"
+    process = subprocess.Popen(
+        [sys.executable, "-c", INTERRUPTIBLE, "search", str(survey), "--rooms", str(table), "--out",
+         str(out), "--workers", "2"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True,
+    )  # fmt: skip
+    state = out / STATE_FILE
+    until = time.monotonic() + 240
+    while process.poll() is None and time.monotonic() < until:
+        if state.exists() and state.read_text(encoding="utf-8").count("\n"):
+            break
+        time.sleep(0.05)
+    workers = children_of(process)
+    assert len(workers) >= 2
+    os.killpg(process.pid, signal.SIGINT)
+    text, err = process.communicate(timeout=60)
+    assert process.returncode == 130, err
+    assert text == "" and "stopped by the user" in err and "Traceback" not in err
+    until = time.monotonic() + 20
+    while any(map(runs, workers)) and time.monotonic() < until:
+        time.sleep(0.1)
+    assert not any(map(runs, workers))
+    assert not (out / ROOMS_FILE).exists()
+    # The rooms that are done count, whatever table they stand in next.
+    kept = state.read_text(encoding="utf-8").count("\n")
+    assert 1 <= kept < 43
+    again = search_rooms(survey, survey / "rooms.csv", out, workers=1)
+    assert same(again, alone)
+
+
 def free_port() -> int:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))
