@@ -6,9 +6,7 @@ order nor the number of workers changes what is found.
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import json
 import multiprocessing
 import signal
@@ -32,6 +30,7 @@ import rushlight
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.rooms_csv import as_csv
 from rushlight.jobs.rooms_table import SurveyRoom, read_rooms
 from rushlight.jobs.search import check_numbers
 from rushlight.plan.search_space import space_of
@@ -147,7 +146,7 @@ def search_rooms(
         sum_of_costs=round(sum(costs), 2),
         assumptions=list(ASSUMPTIONS),
     ).stamped("predicted", inputs={"rig": document.content_hash()}, seed=seed)
-    write_text(out / ROOMS_TABLE, _as_csv(result))
+    write_text(out / ROOMS_TABLE, as_csv(result))
     result.write(out / ROOMS_FILE)
     state.unlink(missing_ok=True)
     return result
@@ -397,34 +396,3 @@ def _kept(state: Path) -> dict[str, RoomAnswer]:
     if whole != text:
         write_text(state, whole)
     return kept
-
-
-_CSV_NUMBERS = (
-    "current_a", "cells", "frame_rate_hz", "exposure_s", "cost", "error_rms_m", "error_worst_m",
-    "coverage", "coverage_clear", "delay_s", "battery_s", "build_s",
-)  # fmt: skip
-_CSV_NAMES = ("place", "camera", "filter", "emitter", "cell")
-_CSV_POINTS = {"position_m": "stands_{}_m", "look_at_m": "looks_{}_m"}
-
-
-def _as_csv(result: RoomsResult) -> str:
-    """The result as a table, a row a room; what is unknown stays empty."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    points = [name.format(axis) for name in _CSV_POINTS.values() for axis in "xyz"]
-    writer.writerow(
-        ["room", "row", "fits", *_CSV_NAMES, *points, *_CSV_NUMBERS, "currency", "misses", "why"]
-    )
-    for each in result.rooms:
-        one = each.taken
-        if one is None:
-            blank = [""] * (len(_CSV_NAMES) + len(points) + len(_CSV_NUMBERS) + 2)
-            writer.writerow([each.room, each.row, "no", *blank, " ".join(each.why)])
-            continue
-        names = [getattr(one, name) or "none" for name in _CSV_NAMES]
-        places = [f"{step:.4g}" for name in _CSV_POINTS for step in getattr(one, name)]
-        numbers = [getattr(one, name) for name in _CSV_NUMBERS]
-        shown = ["" if number != number else f"{number:.6g}" for number in numbers]
-        last = [each.currency, ", ".join(one.missed), " ".join(each.why)]
-        writer.writerow([each.room, each.row, "yes", *names, *places, *shown, *last])
-    return out.getvalue()
