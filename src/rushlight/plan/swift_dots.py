@@ -44,6 +44,10 @@ from rushlight.plan.swift_fit import (
 
 Array = NDArray[Any]
 
+ALL_INSIDE = 3.5
+"""Radii from a blob's middle to the window's edge at which all of its light counts as inside."""
+_ROOM = MISFIT
+
 
 @njit(**STEADY)
 def start(w: Array) -> None:
@@ -132,7 +136,9 @@ def _brightest(w: Array) -> None:
 def doubtful(w: Array, exposure_s: float) -> float:
     """How far the settled spots of a cell miss the light in the middle of any blob, at most, over
     their own peaks: where this is small, no spot parts."""
-    worst, exposure = ZERO, F(exposure_s)
+    exposure = F(exposure_s)
+    for n in range(LANES):
+        w[MISFIT + n] = ZERO
     for i in range(3):
         for n in range(LANES):
             one = ONE / w[SPOT_V + n]
@@ -142,7 +148,11 @@ def doubtful(w: Array, exposure_s: float) -> float:
             )
             height = w[SPOT_F + n] * F(0.15915494309189535) * one
             model = height * fading(F(0.5) * (ux * ux + uy * uy) * one) + w[SPOT_B + n]
-            worst = max(worst, abs(exposure * w[LEVELS + LANES * i + n] - model) / height)
+            miss = abs(exposure * w[LEVELS + LANES * i + n] - model) / height
+            w[MISFIT + n] = max(w[MISFIT + n], miss)
+    worst = ZERO
+    for n in range(LANES):
+        worst = max(worst, w[MISFIT + n])
     return worst
 
 
@@ -186,6 +196,7 @@ def misfit(w: Array) -> float:
     for n in range(LANES):
         explained = w[SUMS + n] - w[SUMS + LANES + n]
         w[MISFIT + n] = math.sqrt(max(w[SUMS + n], F(1e-6) * explained) / explained)
+    for n in range(LANES):
         worst = max(worst, w[MISFIT + n])
     return worst
 
@@ -201,7 +212,7 @@ def _alone(w: Array, blob: int) -> None:
     _sum(w, False)
 
 
-@njit(**STEADY)
+@njit(**LANE)
 def _multiply(w: Array, one: int, other: int, times: float) -> None:
     """Fill in the product of two blobs of all lanes, itself a Gaussian between them."""
     for n in range(LANES):
@@ -229,17 +240,28 @@ def _sum(w: Array, narrow: bool) -> None:
             across = ONE + _wave(w[PRODUCT + n], w[PRODUCT + 2 * LANES + n])
             up = ONE + _wave(w[PRODUCT + LANES + n], w[PRODUCT + 3 * LANES + n])
             w[PRODUCT + 4 * LANES + n] *= across * up
+    _cut(w, PRODUCT, PRODUCT + 2 * LANES, EDGES)
+    _cut(w, PRODUCT + LANES, PRODUCT + 3 * LANES, EDGES + 2 * LANES)
     for n in range(LANES):
-        one = ONE / math.sqrt(w[PRODUCT + 2 * LANES + n])
-        x = w[PRODUCT + n]
-        share = within((w[EDGES + LANES + n] - x) * one) - within((w[EDGES + n] - x) * one)
-        w[PRODUCT + 4 * LANES + n] *= share
+        w[SUMS + n] += w[PRODUCT + 4 * LANES + n]
+
+
+@njit(**LANE)
+def _cut(w: Array, middle: int, variance: int, edges: int) -> None:
+    """Leave of the product at hand what lies within the window along one axis."""
     for n in range(LANES):
-        one = ONE / math.sqrt(w[PRODUCT + 3 * LANES + n])
-        y = w[PRODUCT + LANES + n]
-        share = within((w[EDGES + 3 * LANES + n] - y) * one)
-        share -= within((w[EDGES + 2 * LANES + n] - y) * one)
-        w[SUMS + n] += w[PRODUCT + 4 * LANES + n] * share
+        one = ONE / math.sqrt(w[variance + n])
+        below, above = w[middle + n] - w[edges + n], w[edges + LANES + n] - w[middle + n]
+        w[variance + n] = one
+        w[_ROOM + n] = min(below, above) * one
+    room = w[_ROOM]
+    for n in range(1, LANES):
+        room = min(room, w[_ROOM + n])
+    if room < F(ALL_INSIDE):
+        for n in range(LANES):
+            one, x = w[variance + n], w[middle + n]
+            share = within((w[edges + LANES + n] - x) * one) - within((w[edges + n] - x) * one)
+            w[PRODUCT + 4 * LANES + n] *= share
 
 
 @njit(**LANE)

@@ -60,7 +60,9 @@ _BEGAN = SUMS + LANES * 4
 MODEL = _BEGAN + LANES * 3
 EDGES = MODEL + LANES * 6
 PRODUCT = EDGES + LANES * 4
-CELL = PRODUCT + LANES * 5
+_RATIO = PRODUCT + LANES * 5
+_ROW = _RATIO + LANES * TERMS
+CELL = _ROW + LANES
 """Numbers in a cell: rows of `LANES`. Three blobs of six rows each: x, y [px], variances xx, yy and
 xy with the pixel's own [px²], light [e⁻]. Then the spot: x, y [px], variance with the pixel's own
 [px²], light, background in excess [e⁻]; middle of the window x, y, and the light inside it; light
@@ -162,17 +164,23 @@ def settle(w: Array, background_e: float, floor_e2: float, table: Array, steps: 
         How many.
     """
     background, floor = F(background_e), F(floor_e2)
-    for _ in range(steps):
+    for step in range(steps):
         for n in range(LANES):
             q = w[SPOT_F + n] * F(0.15915494309189535) / w[SPOT_V + n]
             q /= floor + max(background + w[SPOT_B + n], ZERO)
             place = (math.log(max(q, F(1e-3))) - F(FIRST_LOG_Q)) * F(1.0 / STEP_LOG_Q) + F(0.5)
             row = min(max(int(place), 0), COUNT_Q - 1)
+            if step > 0 and w[_ROW + n] == row:
+                continue
+            w[_ROW + n] = row
             for j in range(TERMS):
                 w[_HEIGHT + LANES * j + n] = table[row, j]
-                w[_WIDE + LANES * j + n] = w[SPOT_V + n] * table[row, TERMS + j]
+                w[_RATIO + LANES * j + n] = table[row, TERMS + j]
             for j in range(5):
                 w[_MOMENT + LANES * j + n] = table[row, 2 * TERMS + j]
+        for j in range(TERMS):
+            for n in range(LANES):
+                w[_WIDE + LANES * j + n] = w[SPOT_V + n] * w[_RATIO + LANES * j + n]
         for n in range(4 * LANES):
             w[SUMS + n] = ZERO
         for k in range(3):

@@ -168,8 +168,9 @@ def lights(
     xy = -(a * b + cc * d) * one * one
     cosine = view[11] / math.sqrt((x - view[9]) ** 2 + (y - view[10]) ** 2 + view[11] ** 2)
     focus = lens[1] / (view[12] - lens[0])
-    worst, nearest = 0.0, math.inf
-    own = np.empty(2 * LANES)  # pixels of the emitter, in double precision as they may be large
+    # Pixels of the emitter, in double precision as they may be large; then how far off the axis and
+    # how near any blob comes, lane by lane, so that lanes are worked on side by side.
+    own = np.empty(4 * LANES)
     for n in range(LANES):
         ex, ey, ez = x + ways[n], y + ways[LANES + n], ways[2 * LANES + n]
         ux, uy, uz = view[9] - ex, view[10] - ey, view[11] - ez
@@ -196,8 +197,8 @@ def lights(
             bz = (1.0 - on_wall) * ways[2 * LANES + n]
             px, py, depth = seen(view, bx, by, bz)
             u, v = pixel(f, c, k, px, py)
-            if i == 0:
-                own[n], own[LANES + n] = u, v
+            own[n] = u if i == 0 else own[n]
+            own[LANES + n] = v if i == 0 else own[LANES + n]
             w[low + n], w[low + LANES + n] = u - own[n], v - own[LANES + n]
             ux, uy, uz = bx - view[9], by - view[10], bz - view[11]
             far2 = ux * ux + uy * uy + uz * uz
@@ -209,6 +210,13 @@ def lights(
             w[low + 2 * LANES + n] = wall * xx + least
             w[low + 3 * LANES + n] = wall * yy + least
             w[low + 4 * LANES + n] = wall * xy
-            worst = max(worst, px * px + py * py)
-            nearest = min(nearest, depth)
+            r2 = px * px + py * py
+            first = i == 0
+            own[2 * LANES + n] = r2 if first or r2 > own[2 * LANES + n] else own[2 * LANES + n]
+            own[3 * LANES + n] = (
+                depth if first or depth < own[3 * LANES + n] else own[3 * LANES + n]
+            )
+    worst, nearest = 0.0, math.inf
+    for n in range(LANES):
+        worst, nearest = max(worst, own[2 * LANES + n]), min(nearest, own[3 * LANES + n])
     return nearest > 0.0 and worst < limit * limit and view[12] > lens[0], a, b, cc, d
