@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import resource
 import statistics
 import subprocess
 import sys
-import time
 
 import pytest
 
@@ -18,14 +18,20 @@ def _run(*words: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+def _children_s() -> float:
+    """Processor time of all processes that were started and have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 def test_the_bare_command_starts_in_half_a_second():
     _run("--version")  # fills the caches of the file system
     seconds = []
     for _ in range(5):
-        start = time.perf_counter()
+        start_s = _children_s()
         assert _run("--version").returncode == 0
-        seconds.append(time.perf_counter() - start)
-    # The least of five: a busy machine adds to the others.
+        seconds.append(_children_s() - start_s)
+    # Of the processor, the least of five: a busy machine adds to the clock's and to the others.
     assert min(seconds) < 0.5, statistics.median(seconds)
 
 
