@@ -24,6 +24,8 @@ ROUNDS = 12
 """Times that the winners' neighbours are tried after breeding."""
 ROUND_SHARE = 8
 """Greatest size of such a round, in populations."""
+ANEW = 0.8
+"""Part of the jostled winners that get a new place and aim: another corner may be better."""
 SHIFTS = (0.1, 0.04, 0.015)
 """By which shares are shifted, round after round."""
 
@@ -169,7 +171,8 @@ def generations_of(
         breeder.tell(tried.objectives, tried.constraints)
         yield (number + 1) / (count + ROUNDS)
     for number in range(ROUNDS):
-        near = _around(trials.space, done.distinct(), ROUND_SHARE * population, number, seen)
+        rng = np.random.default_rng([seed, number])
+        near = _around(trials.space, done.distinct(), ROUND_SHARE * population, number, seen, rng)
         if not len(near):
             break
         worth(near)
@@ -177,11 +180,18 @@ def generations_of(
 
 
 def _around(
-    space: SearchSpace, tried: Tried, most: int, number: int, seen: Container[bytes]
+    space: SearchSpace,
+    tried: Tried,
+    most: int,
+    number: int,
+    seen: Container[bytes],
+    rng: np.random.Generator,
 ) -> Array:
     """Neighbours (N, V) of the winners that were not tried yet.
 
     One choice exchanged, or one share shifted; where all of these are known, two choices at once.
+    What room is left in the round is for winners all of whose shares are jostled together, since a
+    camera that moves aside is often bettered only if it turns back as well.
     """
     front = winners(tried)
     if not len(front):
@@ -198,8 +208,24 @@ def _around(
                 whole = space.whole(np.array([_changed(row, change) for change in changes]))
                 near |= {one.tobytes(): one for one in whole if one.tobytes() not in seen}
             if near:
+                room = max(most - len(near), 0)
+                jostled = _jostled(space, tried.choices[front], room, shift, rng)
+                near |= {one.tobytes(): one for one in jostled if one.tobytes() not in seen}
                 return np.array(list(near.values())[:most])
     return np.empty((0, len(space.counts) + SHARES))
+
+
+def _jostled(
+    space: SearchSpace, rows: Array, count: int, shift: float, rng: np.random.Generator
+) -> Array:
+    """Some of these candidates (N, V), chosen at random, with all their shares shifted, or anew."""
+    chosen = rows[rng.integers(len(rows), size=count)]
+    shares = chosen[:, len(space.counts) :]
+    anew = rng.random((count, 1)) < ANEW
+    shares[:] = np.where(
+        anew, rng.random(shares.shape), shares + shift * rng.standard_normal(shares.shape)
+    )
+    return space.whole(chosen)
 
 
 Change = tuple[tuple[int, float], ...]
