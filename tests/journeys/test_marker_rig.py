@@ -39,9 +39,16 @@ def done(*words: object) -> str:
     return result.output
 
 
-def test_it_is_checked_planned_rehearsed_registered_and_followed(folder: Path) -> None:
+@pytest.fixture(scope="module")
+def printed(folder: Path) -> str:
+    """What the plan prints; its files lie in the folder."""
+    return done("plan", folder, "--out", folder / "plan")
+
+
+def test_it_is_checked_planned_rehearsed_registered_and_followed(
+    folder: Path, printed: str
+) -> None:
     assert "no errors" in done("check", folder)
-    printed = done("plan", folder, "--out", folder / "plan")
     assert "markers of sheet-type-1" in printed and "mA through each lamp" in printed
     plan = json.loads((folder / "plan/plan.json").read_text())
     window = plan["light"]["windows"][0]
@@ -73,6 +80,7 @@ def test_it_is_checked_planned_rehearsed_registered_and_followed(folder: Path) -
     assert 0.5 < rms / planned < 2.0
 
 
+@pytest.mark.usefixtures("printed")
 def test_its_kit_draws_no_circuit_for_a_marker(folder: Path) -> None:
     done("kit", folder, "--plan", folder / "plan/plan.json", "--out", folder / "kit")
     page = (folder / "kit/index.html").read_text()
