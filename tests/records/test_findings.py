@@ -142,7 +142,7 @@ def test_the_rig_itself_is_good() -> None:
             {"zzz": {"a": 1}},
             "zzz is not a field of this document; remove it, or use one of aim, clock, exposure, "
             "filter, frame_rate, gain, id, illuminator, lens, lines, look_at, mount, part, "
-            "position, source, stream.",
+            "placed_within, position, source, stream, turned_within.",
         ),
         (
             {"lens": 3},

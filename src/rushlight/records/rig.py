@@ -21,6 +21,7 @@ from rushlight.records.quantity import (
     Time,
     TimeFromZero,
 )
+from rushlight.records.rig_space import Scene, Zone
 from rushlight.records.room import Ambient, Room
 from rushlight.records.search import SearchSettings
 from rushlight.records.sourced import Price, Sourced
@@ -173,6 +174,9 @@ class Camera(Record):
         How its pictures are compressed on the way; raw when left out.
     lines
         For a sensor that sends coordinates instead of pictures.
+    placed_within, turned_within
+        How exactly its place and its angles are known before a registration: one standard
+        deviation along and about each axis; left out, see `rushlight.shelf.resolve_space`.
     """
 
     id: Slug
@@ -191,6 +195,8 @@ class Camera(Record):
     source: str | None = None
     stream: Stream | None = None
     lines: DotLines | None = None
+    placed_within: LengthFromZero | None = None
+    turned_within: AngleFromZero | None = None
 
     @model_validator(mode="after")
     def _one_aim(self) -> Camera:
@@ -295,6 +301,10 @@ class Carried(Record):
         user sees it, and its standard deviation; left out, it follows the person's hand.
     solved_as
         What is computed from its dots: one point, a pair, or a full pose.
+    zone
+        Where it moves in space; needed for viewpoint, body and volume rigs.
+    placed_within
+        How exactly each light's place on it is known: one standard deviation along each axis.
     """
 
     id: Slug
@@ -309,6 +319,8 @@ class Carried(Record):
     lean: Angle | None = None
     lean_spread: AngleFromZero | None = None
     solved_as: Literal["point", "pair", "pose"]
+    zone: Zone | None = None
+    placed_within: LengthFromZero | None = None
 
 
 class Anchor(Record):
@@ -343,6 +355,10 @@ class Targets(Record):
         From the hand's motion to light on the display.
     pointing_speed
         At which delay is turned into a displacement.
+    turn_error
+        Greatest root-mean-square error of a pose's angle that still counts as covered.
+    picture_error
+        The same of a viewpoint's picture, on the screen, for the content of its scene.
     """
 
     worst_error: PositiveLength
@@ -350,6 +366,8 @@ class Targets(Record):
     coverage: Share
     pointing_speed: Speed
     runtime: Time | None = None
+    turn_error: AngleFromZero | None = None
+    picture_error: PositiveLength | None = None
 
 
 FigureName = Literal[
@@ -426,6 +444,7 @@ class Rig(Document):
     anchors: list[Anchor] = []
     people: list[Person] = []
     room: Room | None = None
+    scene: Scene | None = None
     search: SearchSettings | None = None
     ambient: Ambient | None = None
     targets: Targets

@@ -87,7 +87,7 @@ def resolve(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> ResolvedRig:
         )
     return ResolvedRig(
         surface=_surface(rig, shelf),
-        cameras=_cameras(rig, shelf),
+        cameras=cameras_of(rig, shelf, lit_emitters(rig)),
         emitters=_emitters(rig, shelf),
         people=_people(rig),
         targets=_targets(rig),
@@ -156,13 +156,16 @@ def first_wavelength_m(rig: Rig, shelf: Shelf) -> float:
     return float(light.wavelength.si)
 
 
-def _cameras(rig: Rig, shelf: Shelf) -> ResolvedCameras:
+def cameras_of(
+    rig: Rig, shelf: Shelf, lights: list[tuple[Carried, CarriedEmitter]]
+) -> ResolvedCameras:
+    """The cameras of a rig as a batch of one, for these lights in this order."""
     each = [
         _camera(
             camera,
             shelf.camera(camera.part),
             shelf,
-            [light_part(rig, shelf, emitter, camera) for _, emitter in lit_emitters(rig)],
+            [light_part(rig, shelf, emitter, camera) for _, emitter in lights],
         )
         for camera in rig.cameras
     ]
@@ -216,26 +219,34 @@ def _camera(
 
 
 def _emitters(rig: Rig, shelf: Shelf) -> ResolvedEmitters:
-    each = [_emitter(rig, carried, emitter, shelf) for carried, emitter in lit_emitters(rig)]
+    each = [
+        light_fields(rig, carried, emitter, shelf) | _held_fields(rig, carried, emitter)
+        for carried, emitter in lit_emitters(rig)
+    ]
+    return stacked_emitters(each)
+
+
+def stacked_emitters(each: list[dict[str, Array]]) -> ResolvedEmitters:
+    """Lights, each as its fields, as a batch of one."""
     return ResolvedEmitters(
         **{field: np.stack([one[field] for one in each])[None] for field in each[0]}
     )
 
 
-def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) -> dict[str, Array]:
+def light_fields(
+    rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf
+) -> dict[str, Array]:
     """One light; its intensity is taken to grow with the current in proportion."""
     part = light_part(rig, shelf, emitter)
     marker = emitter.part is None
     current_a = emitter.current.value if emitter.current else math.nan
     current_a = lamp_current_a(rig) if marker else current_a
-    person = holder(rig, carried)
     side_share, transmission = part.side_share.si, 1.0
     if emitter.diffuser is not None:
         side_share = emitter.diffuser.spread.value
         transmission = emitter.diffuser.transmission.value
     axis = np.asarray(emitter.axis, float)
     values = {
-        "position_m": _from_tip_m(carried, emitter),
         "axis": axis / np.linalg.norm(axis),
         "intensity_w_sr": 0.0
         if marker
@@ -253,6 +264,15 @@ def _emitter(rig: Rig, carried: Carried, emitter: CarriedEmitter, shelf: Shelf) 
         if carried.cell
         else math.nan,
         "greatest_a": part.greatest_current.si,
+    }
+    return {field: np.asarray(value, float) for field, value in values.items()}
+
+
+def _held_fields(rig: Rig, carried: Carried, emitter: CarriedEmitter) -> dict[str, Array]:
+    """Where a light stands on its stylus, and how that is held."""
+    person = holder(rig, carried)
+    values = {
+        "position_m": _from_tip_m(carried, emitter),
         "tilt_rad": [angle.value for angle in carried.tilt] if carried.tilt else TILT_RAD,
         "lean_rad": LEAN_RAD[person.hand] if carried.lean is None else carried.lean.value,
         "lean_std_rad": carried.lean_spread.value if carried.lean_spread else LEAN_STD_RAD,

@@ -1,0 +1,158 @@
+"""A rig of space as numbers: cameras, lights on things that move, and where they move.
+
+Rigs of the kinds viewpoint, body and volume compute on this. Cameras and lights have the fields
+of surface rigs, with a leading batch axis of one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rushlight.records.arrays import Array, ArrayRecord, shaped
+from rushlight.records.resolved import ResolvedCameras, ResolvedEmitters
+
+MAIN_POINT = {"cap": "eye", "model": "hinge", "baton": "tip", "scale-bar": "middle"}
+"""Which point of a thing counts, by the thing's kind; where a rig does not name it, the middle of
+the thing's lights."""
+
+
+@dataclass(frozen=True, eq=False)
+class Thing(ArrayRecord):
+    """One thing that moves, L lights and P named points.
+
+    Attributes
+    ----------
+    id, kind, solved_as
+        As in the rig.
+    lights
+        Indices of its lights among the rig's.
+    light_ids
+        Their ids.
+    codes
+        For each light the bits and the length of a bit [s] of its code, or None.
+    lights_m, lights_std_m
+        (L, 3) places in the thing's frame [m], and the deviation of each along each axis.
+    main
+        Name of the point that counts.
+    point_names, points_m, points_std_m
+        (P, 3) named points, the one that counts first; (P,) their deviations along each axis [m].
+    low_m, high_m
+        (3,) corners of the zone of the point that counts, in the rig [m].
+    ranges_rad
+        (3,) greatest turn, nod and lean [rad].
+    """
+
+    id: str
+    kind: str
+    solved_as: str
+    lights: tuple[int, ...]
+    light_ids: tuple[str, ...]
+    codes: tuple[tuple[str, float] | None, ...]
+    main: str
+    point_names: tuple[str, ...]
+    lights_m: Array = shaped("L", 3)
+    points_m: Array = shaped("P", 3)
+    points_std_m: Array = shaped("P")
+    low_m: Array = shaped(3)
+    high_m: Array = shaped(3)
+    ranges_rad: Array = shaped(3)
+    lights_std_m: Array = shaped("L", default=0.0)
+
+    def point_m(self, name: str | None = None) -> Array:
+        """(3,) a named point in the thing's frame [m], the one that counts by default."""
+        return np.asarray(self.points_m[0 if name is None else self.point_names.index(name)])
+
+
+@dataclass(frozen=True, eq=False)
+class Screen(ArrayRecord):
+    """A display in the rig.
+
+    Attributes
+    ----------
+    id
+        Of the surface.
+    corners_m
+        (3, 3) lower left, lower right, upper left as the user sees it, in the rig [m].
+    display_px
+        (2,) columns and rows.
+    refresh_hz, delay_s
+        Refresh [Hz]; from the computer's output to light [s].
+    """
+
+    id: str
+    refresh_hz: float
+    delay_s: float
+    corners_m: Array = shaped(3, 3)
+    display_px: Array = shaped(2)
+
+
+@dataclass(frozen=True, eq=False)
+class ResolvedSpace(ArrayRecord):
+    """One rig of space.
+
+    Attributes
+    ----------
+    kinds
+        Those of viewpoint, body and volume that it is.
+    camera_ids
+        In the order of the cameras' axis.
+    cameras, emitters
+        A batch of one.
+    things
+        Those that move in the zone.
+    scale_bar
+        The scale bar for registration, or None.
+    screens
+        None to many.
+    lens_cov
+        (C, 9, 9) of each lens's numbers, in the order of
+        `rushlight.physics.geometry.sight.LENS_PARAMETERS`.
+    placed_std_m, turned_std_rad
+        (C,) how exactly each camera's place and angles are known before a registration.
+    focus_m
+        (C,) distance in focus along each camera's axis [m]: the middle of the zones.
+    floor_m
+        How far the floor lies below the rig's origin [m].
+    ambient_w_m2, reflectance
+        In-band irradiance of what stands behind the lights [W/m²], and how much of it returns.
+    scene_m
+        (2,) how far content stands out before the screens and lies behind them [m]; NaN for none.
+    worst_error_m, turn_error_rad, picture_error_m, delay_s, coverage, speed_m_s
+        What it must reach; NaN where nothing was asked.
+    """
+
+    name: str
+    kinds: tuple[str, ...]
+    camera_ids: tuple[str, ...]
+    cameras: ResolvedCameras
+    emitters: ResolvedEmitters
+    things: tuple[Thing, ...]
+    scale_bar: Thing | None
+    screens: tuple[Screen, ...]
+    floor_m: float
+    ambient_w_m2: float
+    reflectance: float
+    worst_error_m: float
+    turn_error_rad: float
+    picture_error_m: float
+    delay_s: float
+    coverage: float
+    speed_m_s: float
+    lens_cov: Array = shaped("C", 9, 9)
+    placed_std_m: Array = shaped("C")
+    turned_std_rad: Array = shaped("C")
+    focus_m: Array = shaped("C")
+    scene_m: Array = shaped(2)
+
+    def thing(self, thing_id: str) -> Thing:
+        """The thing of an id, the scale bar included.
+
+        Raises
+        ------
+        KeyError
+            When there is none.
+        """
+        every: list[Thing] = [*self.things, *([self.scale_bar] if self.scale_bar else [])]
+        return {each.id: each for each in every}[thing_id]
