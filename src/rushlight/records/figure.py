@@ -52,9 +52,17 @@ FigureName = Literal[
     "registration-error",
     "relative-performance",
     "relative-cost",
+    "turn-error",
+    "range-error",
+    "picture-error",
+    "view-angle",
+    "length-error",
+    "reprojection",
+    "drift",
 ]
 Cause = Literal[
     "centre", "registration", "lens", "flatness", "tip", "pixel", "all",
+    "build", "point", "turning",
     "exposure", "readout", "camera", "computing", "display", "frame-wait",
 ]  # fmt: skip
 Statistic = Literal["rms", "median", "p95", "mean", "max", "min", "share", "value"]
@@ -73,10 +81,17 @@ CAUSE_WORDS: dict[str, str] = {
     "computing": "computing",
     "display": "display's own delay",
     "frame-wait": "waiting for the next frames",
+    "build": "lights off the drawing",
+    "point": "eye, hinge or tip off",
+    "turning": "pose left open",
 }
 """The causes in the user's words."""
 
 ERROR_CAUSES: tuple[Cause, ...] = ("centre", "registration", "lens", "flatness", "tip", "pixel")
+SPACE_CAUSES: tuple[Cause, ...] = ("centre", "registration", "lens", "build", "point", "turning")
+"""Causes of error of rigs that follow things in space: `centre` to `lens` as on a surface; lights
+that do not sit where the drawing says; the point that counts (eye, hinge, tip) off from where it
+is supposed on the thing; and what the dots leave open of the pose."""
 
 
 class Scope(Record):
