@@ -246,6 +246,6 @@ def test_other_kinds_are_refused(edit):
     with pytest.raises(RushlightError) as caught:
         resolve(*load_rig(edit('kinds = ["surface"]', 'kinds = ["body"]')))
     assert str(caught.value) == (
-        "rig.toml: kinds = body cannot be computed: only surface rigs are computed yet; give a rig "
-        'whose kinds hold "surface".'
+        "rig.toml: kinds = body hold no surface, and this is computed for surface rigs only; give "
+        'a rig whose kinds hold "surface".'
     )

@@ -17,6 +17,7 @@ from rushlight.shelf.check_measured import check_measured
 from rushlight.shelf.check_place import check_ambient, check_people, check_surfaces
 from rushlight.shelf.check_power import check_power
 from rushlight.shelf.check_room import check_room
+from rushlight.shelf.check_space import check_space
 from rushlight.shelf.compression import check_streams
 from rushlight.shelf.cost import parts_used
 from rushlight.shelf.reflect import check_reflectors
@@ -66,6 +67,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     check_anchors(rig, shelf, report)
     check_power(rig, shelf, report)
     check_reflectors(rig, shelf, report)
+    check_space(rig, shelf, report)
     check_people(rig, report)
     check_room(rig, shelf, report)
     if surface_rig:
@@ -81,23 +83,23 @@ def uncomputed(rig: Rig, name: str = "rig.toml") -> list[Finding]:
     """Notes on what the document may say but this edition of the program cannot compute."""
     report = Report(name)
     others = [kind for kind in rig.kinds if kind != "surface"]
+    if "surface" not in rig.kinds:
+        return report.findings
     if others:
         report.note(
             "kind-not-computed",
             "kinds",
             rig.kinds,
-            "is read and checked, but only surface rigs are computed yet",
-            f"expect no plan for {' and '.join(others)}",
+            "is read and checked, but of a rig of several kinds only the surface is computed yet",
+            f"keep the {' and '.join(others)} part in a rig of its own to have it planned",
         )
-    if "surface" not in rig.kinds:
-        return report.findings
     for i, carried in enumerate(rig.carried):
         if carried.kind != "stylus":
             report.note(
                 "carried-not-computed",
                 f"carried[{i}].kind",
                 carried.kind,
-                "is left out of the plan: only styluses are computed yet",
+                "is left out of the plan: of a surface rig only styluses are computed",
                 "expect no figures for it",
             )
     return report.findings

@@ -81,7 +81,7 @@ def resolve(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> ResolvedRig:
         raise RushlightError.of(
             f"{name}: kinds",
             ", ".join(rig.kinds),
-            "cannot be computed: only surface rigs are computed yet",
+            "hold no surface, and this is computed for surface rigs only",
             'give a rig whose kinds hold "surface"',
             "kind-not-computed",
         )

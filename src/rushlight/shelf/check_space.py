@@ -1,0 +1,355 @@
+"""Can a viewpoint, body or volume rig work at all as it stands, and can its poses be told?"""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+
+from rushlight.errors import RushlightError
+from rushlight.physics.geometry import project
+from rushlight.physics.geometry.constellation import (
+    constellation_shape,
+    nearest_twin,
+)
+from rushlight.records.arrays import Array
+from rushlight.records.parts import CameraPart
+from rushlight.records.place import Place
+from rushlight.records.rig import Camera, Carried, Rig
+from rushlight.records.rig_space import Zone
+from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.optics import camera_pose, lens_of
+from rushlight.shelf.report import Report
+
+COLLINEAR_SHARE = 0.02
+"""Lights whose distance from one line is less than this share of their size lie on it for our
+purpose: the turn about the line moves no dot by much (a choice of ours, no source)."""
+FLAT_SHARE = 0.1
+"""The same for lights in one plane, which look much alike tilted to either side (our choice)."""
+TWIN_SHARE = 0.1
+"""Below this misfit, as a share of their size, lights are easily taken for one another."""
+SAME_PLACE_M = 1e-4
+_GRID = 5
+_WORN = {"viewpoint": "a cap with two lights or more", "body": "a thing whose pose is solved"}
+
+
+def check_space(rig: Rig, shelf: Shelf, report: Report) -> None:
+    """Add what keeps a rig of space from working; nothing for a plain surface rig."""
+    kinds = [kind for kind in rig.kinds if kind != "surface"]
+    if not kinds:
+        return
+    moving = [(i, each) for i, each in enumerate(rig.carried) if each.kind != "stylus"]
+    for i, carried in moving:
+        _check_zone(carried, f"carried[{i}]", report)
+        _check_lights(carried, f"carried[{i}]", report)
+    _check_wanted(rig, moving, report)
+    views = [
+        _View.of(camera, shelf, f"cameras[{i}]", report) for i, camera in enumerate(rig.cameras)
+    ]
+    known = [view for view in views if view is not None]
+    if len(known) < len(views):
+        return
+    for i, carried in moving:
+        if carried.zone is not None:
+            _check_views(rig, carried, carried.zone, f"carried[{i}]", known, report)
+
+
+def place_m(place: Place) -> Array:
+    """A place as (3,) [m]."""
+    return np.array([step.value for step in place])
+
+
+def _lights_m(carried: Carried) -> Array:
+    """(L, 3) [m]; a light told by its distance from the tip stands on the z axis."""
+    return np.array(
+        [
+            place_m(each.position)
+            if each.position is not None
+            else [0.0, 0.0, each.distance_from_tip.value if each.distance_from_tip else 0.0]
+            for each in carried.emitters
+        ]
+    )
+
+
+def _check_zone(carried: Carried, path: str, report: Report) -> None:
+    if carried.zone is None:
+        report.error(
+            "zone-missing",
+            f"{path}.zone",
+            None,
+            f"is missing, and where {carried.id} moves decides what the cameras must see",
+            "add [carried.zone] with low, high, turn, nod and lean",
+        )
+
+
+def _check_lights(carried: Carried, path: str, report: Report) -> None:
+    lights = _lights_m(carried)
+    ids = [each.id for each in carried.emitters]
+    for a, b in combinations(range(len(ids)), 2):
+        if np.linalg.norm(lights[a] - lights[b]) < SAME_PLACE_M:
+            report.error(
+                "lights-together",
+                f"{path}.emitters[{b}].position",
+                ids[b],
+                f"stands where {ids[a]} stands, so that the two are one dot",
+                "give each light a place of its own",
+            )
+            return
+    wanted = {"point": 1, "pair": 2, "pose": 3}[carried.solved_as]
+    if len(lights) < wanted:
+        report.error(
+            "too-few-lights",
+            f"{path}.emitters",
+            ids,
+            f'are {len(lights)} in all, and solved_as = "{carried.solved_as}" takes '
+            f"{wanted} at least",
+            "add lights, or ask for less in solved_as",
+        )
+    elif carried.solved_as == "pose":
+        _check_constellation(carried, lights, ids, path, report)
+
+
+def _check_constellation(
+    carried: Carried, lights: Array, ids: list[str], path: str, report: Report
+) -> None:
+    size, width, depth = (float(value) for value in constellation_shape(lights))
+    if width < COLLINEAR_SHARE * size:
+        report.error(
+            "lights-collinear",
+            f"{path}.emitters",
+            ids,
+            "lie on one straight line, and a turn about it moves no dot: no pose can be told",
+            f"move one of them aside by {1e3 * size:.0f} mm or so",
+        )
+        return
+    if len(lights) == 3:
+        report.warning(
+            "three-lights",
+            f"{path}.emitters",
+            ids,
+            "are three, and three dots fit up to four poses; the range of facing must settle which",
+            "add a fourth light out of their plane",
+        )
+    elif depth < FLAT_SHARE * size:
+        report.warning(
+            "lights-flat",
+            f"{path}.emitters",
+            ids,
+            f"lie within {1e3 * depth:.1f} mm of one plane, and tilted to either side they look "
+            "nearly alike",
+            f"raise one of them by {1e3 * size / 2:.0f} mm or so",
+        )
+    _check_twin(carried, lights, size, ids, path, report)
+
+
+def _check_twin(
+    carried: Carried, lights: Array, size: float, ids: list[str], path: str, report: Report
+) -> None:
+    codes = [each.code for each in carried.emitters]
+    if carried.zone is None or (None not in codes and len(set(codes)) == len(codes)):
+        return
+    zone = carried.zone
+    # Two orientations within the ranges lie no farther apart than all angles together, twice.
+    reach = min(math.pi, 2.0 * (zone.turn.value + zone.nod.value + zone.lean.value))
+    twin = nearest_twin(lights, reach)
+    if twin is None or twin.misfit_m >= TWIN_SHARE * size:
+        return
+    names = ", ".join(f"{ids[j]} for {ids[i]}" for i, j in enumerate(twin.order) if i != j)
+    alike = (
+        f"look the same within {1e3 * twin.misfit_m:.1f} mm after a turn of "
+        f"{math.degrees(twin.angle_rad):.0f}°, with {names}"
+    )
+    placed = carried.placed_within.value if carried.placed_within else 0.5e-3
+    remedy = "move one light out of the pattern, or give each a code of its own"
+    if twin.misfit_m < 3.0 * placed:
+        report.error("lights-symmetric", f"{path}.emitters", ids, alike, remedy)
+    else:
+        report.warning("lights-nearly-symmetric", f"{path}.emitters", ids, alike, remedy)
+
+
+def _check_wanted(rig: Rig, moving: list[tuple[int, Carried]], report: Report) -> None:
+    """Whether each kind has what it is made of."""
+    things = [each for _, each in moving if each.kind != "scale-bar"]
+    if not things:
+        report.error(
+            "nothing-moves",
+            "carried",
+            None,
+            "holds nothing that is followed in space",
+            f"add {_WORN.get(rig.kinds[0], 'a baton with a light at its tip')}",
+        )
+        return
+    if "viewpoint" in rig.kinds:
+        _check_viewpoint(rig, things, report)
+    bodies = [each for each in things if each.solved_as == "pose"]
+    if "body" in rig.kinds and not any(len(each.emitters) >= 4 for each in bodies):
+        report.error(
+            "body-lights",
+            "carried",
+            [each.id for each in things],
+            "hold no thing with four lights or more whose pose is solved, which a body rig needs",
+            'give it four lights and solved_as = "pose"',
+        )
+    if "volume" not in rig.kinds:
+        return
+    if len(rig.cameras) < 2:
+        report.error(
+            "one-camera",
+            "cameras",
+            [camera.id for camera in rig.cameras],
+            "is one camera, and a single light's distance takes two",
+            "add a second camera that looks at the zone from another side",
+        )
+    if not any(each.kind == "scale-bar" for _, each in moving):
+        report.warning(
+            "no-scale",
+            "carried",
+            None,
+            "hold no scale bar, so that nothing but the mounting tells the scale",
+            'add one with kind = "scale-bar" and two lights a measured length apart',
+        )
+
+
+def _check_viewpoint(rig: Rig, things: list[Carried], report: Report) -> None:
+    if not rig.surfaces:
+        report.error(
+            "surface-missing",
+            "surfaces",
+            [],
+            "is empty, and a viewpoint rig shows its picture on a display",
+            "add [[surfaces]] with its id, width, height and pixels",
+        )
+    eyed = [each for each in things if each.kind == "cap" or _has_eye(each)]
+    if not any(len(each.emitters) >= 2 for each in eyed):
+        report.error(
+            "viewpoint-lights",
+            "carried",
+            [each.id for each in things],
+            "hold no cap with two lights or more, and one light does not tell how far the eye is",
+            "give the cap two lights a measured length apart",
+        )
+    for each in eyed:
+        if not _has_eye(each):
+            report.warning(
+                "eye-missing",
+                f"carried[{rig.carried.index(each)}].points",
+                None,
+                "name no eye, and the middle of the lights is taken for it",
+                'add [[carried.points]] with name = "eye", its position and its std',
+            )
+    if rig.scene is None:
+        report.note(
+            "scene-missing",
+            "scene",
+            None,
+            "is missing, so that no error of the picture can be told",
+            "add [scene] with before and behind",
+        )
+
+
+def _has_eye(carried: Carried) -> bool:
+    return any(point.name == "eye" for point in carried.points)
+
+
+class _View:
+    """A camera with its numbers, for what it sees of a zone."""
+
+    def __init__(self, camera: Camera, matrix: Array, k: Array, pose: Array, size: Array) -> None:
+        self.camera, self.matrix, self.k, self.pose, self.size = camera, matrix, k, pose, size
+
+    @classmethod
+    def of(cls, camera: Camera, shelf: Shelf, path: str, report: Report) -> _View | None:
+        part = shelf.find("camera", camera.part)
+        if not isinstance(part, CameraPart):
+            return None  # told elsewhere
+        try:
+            pose = camera_pose(camera)
+        except ValueError:
+            report.error(
+                "aim-at-itself",
+                f"{path}.look_at",
+                camera.look_at,
+                "is the camera's own place",
+                "give a point of the zone, such as its middle",
+            )
+            return None
+        try:
+            lens = lens_of(part, shelf.lens(camera.lens) if camera.lens else None)
+        except RushlightError:
+            return None  # told elsewhere
+        return cls(camera, lens.matrix, lens.distortion, pose, np.array(part.size_px, float))
+
+    def sees(self, points_m: Array) -> tuple[Array, Array]:
+        """Which points (...) are in the picture, and their depths [m]."""
+        px, depth = project(points_m, self.matrix, self.k, self.pose)
+        with np.errstate(invalid="ignore"):
+            inside = (px > -0.5).all(axis=-1) & (px < self.size - 0.5).all(axis=-1) & (depth > 0)
+        return np.asarray(inside), np.asarray(depth)
+
+
+def _check_views(
+    rig: Rig, carried: Carried, zone: Zone, path: str, views: list[_View], report: Report
+) -> None:
+    low, high = place_m(zone.low), place_m(zone.high)
+    axes = [np.linspace(a, b, _GRID) for a, b in zip(low, high, strict=True)]
+    points = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    sights = [view.sees(points) for view in views]
+    counts = np.sum([inside for inside, _ in sights], axis=0)
+    for i, (inside, _) in enumerate(sights):
+        if not inside.any():
+            report.add(
+                "error" if len(views) == 1 else "warning",
+                "zone-unseen",
+                f"cameras[{i}].look_at",
+                views[i].camera.look_at,
+                f"leaves all of the zone of {carried.id} out of the picture",
+                f"aim at its middle, {_words((low + high) / 2)}",
+            )
+    if "volume" in rig.kinds and len(views) > 1 and counts.max(initial=0) < 2:
+        report.error(
+            "no-common-view",
+            "cameras",
+            [view.camera.id for view in views],
+            f"face apart: no place of the zone of {carried.id} is seen by two of them",
+            f"aim them at its middle, {_words((low + high) / 2)}",
+        )
+    if carried.solved_as == "point" or carried.kind == "scale-bar" or not counts.any():
+        return
+    _check_spacing(carried, path, views, sights, report)
+
+
+def _check_spacing(
+    carried: Carried,
+    path: str,
+    views: list[_View],
+    sights: list[tuple[Array, Array]],
+    report: Report,
+) -> None:
+    lights = _lights_m(carried)
+    spacing = max(
+        (
+            float(np.linalg.norm(lights[a] - lights[b]))
+            for a, b in combinations(range(len(lights)), 2)
+        ),
+        default=0.0,
+    )
+    widths = []
+    for view, (inside, depth) in zip(views, sights, strict=True):
+        if inside.any():
+            focal = np.array([view.matrix[0, 0], view.matrix[1, 1]])
+            widths.append(float(np.max(view.size / focal)) * float(depth[inside].min()))
+    widest = max(widths)
+    if spacing > widest:
+        report.error(
+            "spacing-beyond-view",
+            f"{path}.emitters",
+            [each.id for each in carried.emitters],
+            f"span {spacing:.3f} m, and at the near end of the zone the picture holds only "
+            f"{widest:.3f} m",
+            "set the lights closer together, or let the zone begin farther from the camera",
+        )
+
+
+def _words(point: Array) -> str:
+    return "[" + ", ".join(f'"{value:.3g} m"' for value in point) + "]"
