@@ -1,6 +1,7 @@
 """The rig as numbers: by hand for the example, and what stands in for what it leaves out."""
 
 import math
+from pathlib import Path
 from statistics import NormalDist
 
 import numpy as np
@@ -242,9 +243,11 @@ def test_errors_of_the_check_stop_it(edit):
     assert [each.code for each in caught.value.findings] == ["tilt-reversed"]
 
 
-def test_other_kinds_are_refused(edit):
+def test_other_kinds_are_refused():
     with pytest.raises(RushlightError) as caught:
-        resolve(*load_rig(edit('kinds = ["surface"]', 'kinds = ["body"]')))
+        resolve(
+            *load_rig(Path(__file__).parents[2] / "src/rushlight/jobs/scenarios" / "ferry-model")
+        )
     assert str(caught.value) == (
         "rig.toml: kinds = body hold no surface, and this is computed for surface rigs only; give "
         'a rig whose kinds hold "surface".'
