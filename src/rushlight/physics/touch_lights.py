@@ -202,7 +202,9 @@ def lights_seen(
     source = (light.intensity_w_sr, light.exponent, light.side_share, light.transmission)
     direct = emitter_intensity(*source, off_beam)
     if np.any(np.asarray(light.retro_area_m2) > 0.0):
-        direct = direct + _returned(light, view, pose, to_camera, np.arccos(np.clip(cosine, -1, 1)))
+        direct = direct + returned_toward(
+            light, view, pose, to_camera, np.arccos(np.clip(cosine, -1, 1))
+        )
 
     tilt = np.arccos(np.clip(-axis[..., 2], -1.0, 1.0))
     slant = np.hypot(axis[..., 0], axis[..., 1])
@@ -243,7 +245,7 @@ def lights_seen(
     return SeenLights(px, np.stack(covs, axis=-3), rate, apparent, local)
 
 
-def _returned(
+def returned_toward(
     light: StylusLight, view: View, pose: Array, to_camera: Array, entrance: Array
 ) -> Array:
     """Intensity [W/sr] toward the lens of a marker that the ring round the lens lights.
