@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
 import sys
+from pathlib import Path
 from types import ModuleType
 from typing import NamedTuple
 
@@ -80,3 +82,17 @@ def touched(
 def scene() -> ModuleType:
     """This room."""
     return sys.modules[__name__]
+
+
+@pytest.fixture(scope="session")
+def truth() -> ModuleType:
+    """The made-up worlds of space."""
+    spec = importlib.util.spec_from_file_location(
+        "space_truth", Path(__file__).parent / "space_truth.py"
+    )
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["space_truth"] = module
+    spec.loader.exec_module(module)
+    return module
