@@ -6,7 +6,8 @@ docstring are fixed. A batch of R cameras looking at G points therefore wants
 
 What cannot be seen, mapped or inverted comes back as NaN, never as a plausible number.
 
-The modules, from the ground up: `pose`, `lens`, `pinhole`, `view`; `plane`, `registration`.
+The modules, from the ground up: `pose`, `lens`, `pinhole`, `view`; `plane`, `registration`;
+`offaxis`.
 """
 
 from rushlight.physics.geometry.lens import distort as distort
