@@ -49,6 +49,12 @@ def test_the_examples_have_neither_errors_nor_warnings(changed, scenario):
 
 THEATRE, FERRY, CHOIR = "paper-theatre", "ferry-model", "choir-baton"
 WRONG = {
+    "matrices for no eye": (
+        FERRY,
+        [('outputs = ["session", "lines"]', 'outputs = ["session", "views"]')],
+        'rig.toml: outputs = "views" is for pictures that follow an eye, and this is no viewpoint '
+        'rig; leave it out, or add "viewpoint" to kinds.',
+    ),
     "no zone": (
         THEATRE,
         [(cut(THEATRE, "[carried.zone]", "[[people]]"), "")],

@@ -30,6 +30,7 @@ class OutputName(StrEnum):
     touch = "touch"
     osc = "osc"
     lines = "lines"
+    views = "views"
 
 
 def run(
@@ -192,7 +193,7 @@ def _live(
             choice, out, rig, registration, export_csv, export_parquet, tell, render.say, begun
         )
     # JSON lines have standard output for themselves.
-    lines = any(name == "lines" for name, _, _ in summary.outputs)
+    lines = any(name in ("lines", "views") for name, _, _ in summary.outputs)
     with redirect_stdout(sys.stderr) if lines else nullcontext():
         _show(summary, json)
 

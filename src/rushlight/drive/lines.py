@@ -25,6 +25,9 @@ MOST_FRAMES = 600
 STOP_S = 1.0
 """Longest wait at the end for a reader that takes no more."""
 
+_ONE_LINE_AT_A_TIME = threading.Lock()
+"""Outputs that share a stream never mix their lines."""
+
 
 def _known(value: float) -> float | None:
     """The number, or None where it is not known."""
@@ -149,6 +152,7 @@ class LinesOutput:
     """
 
     name = "lines"
+    most_frames = MOST_FRAMES
 
     def __init__(
         self,
@@ -167,12 +171,20 @@ class LinesOutput:
         self._thread = threading.Thread(target=self._write, name="rushlight-lines", daemon=True)
         self._thread.start()
 
+    def wants(self, results: Results) -> bool:
+        """Whether a frame has anything to tell."""
+        return bool(results.fixes or results.events)
+
+    def line(self, results: Results, sent_ns: int) -> str:
+        """What is written of a frame, without the line's end."""
+        return line_of(results, self._display, sent_ns)
+
     def put(self, results: Results, steps: Sequence[Step]) -> int:
         """Let one frame wait for its turn; see `output.Output`."""
-        if not self._ended and (results.fixes or results.events):
+        if not self._ended and self.wants(results):
             with self._changed:
                 self._waiting.append(results)
-                if len(self._waiting) > MOST_FRAMES:
+                if len(self._waiting) > self.most_frames:
                     self._give_up_oldest()
                 self._changed.notify()
         return NOT_SENT
@@ -204,7 +216,9 @@ class LinesOutput:
         """Write until the end or until nobody reads."""
         while (results := self._next()) is not None:
             try:
-                self._print(line_of(results, self._display, time.monotonic_ns()) + "\n")
+                text = self.line(results, time.monotonic_ns()) + "\n"
+                with _ONE_LINE_AT_A_TIME:
+                    self._print(text)
             except (OSError, ValueError) as error:  # a closed stream is a ValueError
                 self._end(error)
                 return
@@ -222,7 +236,7 @@ class LinesOutput:
             Finding(
                 "warning",
                 "output-ended",
-                "output lines",
+                f"output {self.name}",
                 "",
                 "is off from here on: " + ("its reader has gone" if closed else str(error)),
                 "keep the reading program running as long as the run",

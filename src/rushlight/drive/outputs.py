@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from types import TracebackType
 from typing import Literal, Self, TextIO
 
@@ -15,10 +15,13 @@ from rushlight.drive.osc import OscOutput
 from rushlight.drive.output import Display, Output, Results
 from rushlight.drive.pointer import PointerOutput
 from rushlight.drive.touch import TouchOutput
+from rushlight.drive.views import ViewsOutput
 from rushlight.errors import Finding, RushlightError
+from rushlight.records.arrays import Array
 from rushlight.records.rig import Drive
+from rushlight.records.space import Screen
 
-OutputName = Literal["pointer", "desktop", "touch", "osc", "lines"]
+OutputName = Literal["pointer", "desktop", "touch", "osc", "lines", "views"]
 
 ELSEWHERE = "session"
 """Named among a rig's outputs, and kept by the room `keep`."""
@@ -134,6 +137,8 @@ def open_outputs(
     live: bool = True,
     region: Region | None = None,
     stream: TextIO | None = None,
+    screens: Sequence[Screen] = (),
+    scene_m: Array | None = None,
 ) -> Outputs:
     """Open the outputs of these names.
 
@@ -152,6 +157,8 @@ def open_outputs(
         Part of the desktop that the display shows; None for the whole.
     stream
         For JSON lines; None for standard output.
+    screens, scene_m
+        Of a viewpoint rig, for the matrices of `views.view_of`.
 
     Returns
     -------
@@ -169,6 +176,7 @@ def open_outputs(
         "touch": lambda: TouchOutput(display),
         "desktop": lambda: DesktopOutput(display, region, departures),
         "lines": lambda: LinesOutput(display, stream, departures),
+        "views": lambda: ViewsOutput(screens, scene_m, display, stream, departures),
         "osc": lambda: OscOutput(display, drive.osc, live),
     }
     asked = [name for name in names if name != ELSEWHERE]

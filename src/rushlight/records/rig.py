@@ -449,7 +449,7 @@ class Rig(Document):
     ambient: Ambient | None = None
     targets: Targets
     reference: Reference | None = None
-    outputs: list[Literal["session", "pointer", "desktop", "touch", "osc", "lines"]] = []
+    outputs: list[Literal["session", "pointer", "desktop", "touch", "osc", "lines", "views"]] = []
     drive: Drive | None = None
     smoothing: Smoothing | None = None
     weights: dict[FigureName, Annotated[float, Field(ge=0)]] | None = None

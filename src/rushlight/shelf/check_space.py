@@ -36,6 +36,14 @@ _WORN = {"viewpoint": "a cap with two lights or more", "body": "a thing whose po
 
 def check_space(rig: Rig, shelf: Shelf, report: Report) -> None:
     """Add what keeps a rig of space from working; nothing for a plain surface rig."""
+    if "views" in rig.outputs and "viewpoint" not in rig.kinds:
+        report.error(
+            "views-no-eye",
+            "outputs",
+            "views",
+            "is for pictures that follow an eye, and this is no viewpoint rig",
+            'leave it out, or add "viewpoint" to kinds',
+        )
     kinds = [kind for kind in rig.kinds if kind != "surface"]
     if not kinds:
         return

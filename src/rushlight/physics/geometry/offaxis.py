@@ -118,7 +118,7 @@ def in_screen_frame(points_m: ArrayLike, frame: ScreenFrame) -> FloatArray:
         To the right, up, and before the screen [m].
     """
     points = trailing(points_m, (3,), "points_m")
-    return np.matvec(frame.axes, points - frame.corner_m)
+    return np.asarray(np.matvec(frame.axes, points - frame.corner_m))
 
 
 def off_axis(
@@ -175,12 +175,14 @@ def off_axis(
         distance,
     )
     projection = frustum_matrix(*frustum[:4], near, far)
+    projection[np.broadcast_to(np.isnan(distance), projection.shape[:-2])] = np.nan
     shape = projection.shape[:-2]
     view = np.zeros((*shape, 4, 4))
     view[..., :3, :3] = frame.axes
     view[..., :3, 3] = -np.matvec(frame.axes, trailing(eye_m, (3,), "eye_m"))
     view[..., 3, 3] = 1.0
-    return OffAxis(frustum, projection, np.where(np.isnan(distance)[..., None, None], np.nan, view))
+    view[np.broadcast_to(np.isnan(distance), shape)] = np.nan
+    return OffAxis(frustum, projection, view)
 
 
 def frustum_matrix(
@@ -296,7 +298,7 @@ def parallax_jacobian(points_m: ArrayLike, corners_m: ArrayLike, eye_m: ArrayLik
     aside = point[..., :2] - eye[..., :2]
     own = np.zeros((*aside.shape[:-1], 2, 3))
     own[..., 0, 0] = own[..., 1, 1] = 1.0 - share
-    between = eye[..., 2] - point[..., 2]
+    between = eye[..., 2] / share
     own[..., :, 2] = aside * (-point[..., 2] / between**2)[..., None]
     return np.asarray(own @ frame.axes)
 
