@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from rushlight.jobs.simulate_space import SpaceFilmed
 
 
 class ScriptName(StrEnum):
@@ -16,6 +19,9 @@ class ScriptName(StrEnum):
     grid = "grid"
     tapping = "tapping"
     strokes = "strokes"
+    places = "places"
+    motion = "motion"
+    still = "still"
 
 
 class CauseName(StrEnum):
@@ -27,6 +33,9 @@ class CauseName(StrEnum):
     flatness = "flatness"
     tip = "tip"
     pixel = "pixel"
+    build = "build"
+    point = "point"
+    turning = "turning"
 
 
 def simulate(
@@ -62,9 +71,10 @@ def simulate(
     from rushlight.cli import render
     from rushlight.jobs.simulate import simulate as job
     from rushlight.jobs.simulate import summary
+    from rushlight.jobs.simulate_space import SpaceFilmed
 
     with render.progress() as progress:
-        header, folder = job(
+        filmed = job(
             rig,
             script.value,
             out,
@@ -79,7 +89,10 @@ def simulate(
             touched_by=touched_by or (),
             progress=progress,
         )
-    told = summary(header, folder)
+    if isinstance(filmed, SpaceFilmed):
+        _tell_space(filmed, json)
+        return
+    told = summary(*filmed)
     if json:
         render.print_json(told)
         return
@@ -95,3 +108,23 @@ def simulate(
         )
     render.note(f"exposure: {told['exposure_ms']} ms; marks shown: {told['goals']}")
     render.note(f"footage in {told['folder']}; the truth lies beside it in {told['truth']}")
+
+
+def _tell_space(filmed: SpaceFilmed, json: bool) -> None:
+    """What several cameras filmed of a rig of space."""
+    from rushlight.cli import render
+    from rushlight.jobs.simulate_space import space_summary
+
+    told = space_summary(filmed)
+    if json:
+        render.print_json(told)
+        return
+    render.note(
+        f"simulated, not filmed: {filmed.frames} frames of {len(filmed.header.cameras)} "
+        f"{'camera' if len(filmed.header.cameras) == 1 else 'cameras'}, "
+        f'{filmed.seconds:.1f} s of the script "{filmed.header.script}", seed {told["seed"]}'
+    )
+    render.note(f"causes of error: {', '.join(filmed.header.causes or []) or 'none'}")
+    exposures = ", ".join(f"{name} {ms:.3g} ms" for name, ms in filmed.exposures_ms.items())
+    render.note(f"exposure: {exposures}; marks: {len(filmed.header.marks)}")
+    render.note(f"footage in {filmed.folder}; the truth lies beside it in {filmed.header.truth}")

@@ -12,12 +12,14 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.belonging import plan_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.simulate_space import SpaceFilmed, simulate_space
 from rushlight.records.plan import Plan
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import FootageHeader
 from rushlight.shelf.compression import stream_words
 from rushlight.shelf.resolve import resolve
+from rushlight.shelf.resolve_space import space_kinds
 from rushlight.simulate import scripts
 from rushlight.simulate.cast import Cast, cast_of
 from rushlight.simulate.footage import write_footage
@@ -40,7 +42,7 @@ def simulate(
     frames_per_place: int | None = None,
     touched_by: Iterable[str] = (),
     progress: Progress = silent,
-) -> tuple[FootageHeader, Path]:
+) -> tuple[FootageHeader, Path] | SpaceFilmed:
     """Film a rig that exists on paper only, and keep the truth beside the footage.
 
     Parameters
@@ -48,7 +50,8 @@ def simulate(
     path
         The rig's file, or its folder.
     script
-        registration, grid, tapping or strokes.
+        registration, grid, tapping or strokes; of a rig that follows things in space,
+        registration, places, motion or still.
     out
         Folder for the footage; by default ``simulated/<script>`` beside the rig.
     seed
@@ -77,12 +80,27 @@ def simulate(
     folder
         Where it lies: ``footage.mkv``, ``footage.json`` and ``truth.sqlite``.
 
+    A rig that follows things in space is filmed by all its cameras at once, and what was made is
+    told by a `SpaceFilmed` instead.
+
     Raises
     ------
     RushlightError
         When the rig, plan, script or a choice cannot be used.
     """
     rig, shelf = load_rig(path)
+    if space_kinds(rig) and ("surface" not in rig.kinds or script not in scripts.SCRIPTS):
+        if camera is not None:
+            raise RushlightError.of(
+                "camera",
+                f'"{camera}"',
+                "cannot be chosen: every camera of a rig that follows things in space films",
+                "leave it out",
+                "camera-needless",
+            )
+        return simulate_space(
+            rig, shelf, path, script, out, seed, only, without, plan, frames_per_place, progress
+        )
     if script not in scripts.SCRIPTS:
         raise RushlightError.of(
             "script", script, "is unknown", f"use {', '.join(scripts.SCRIPTS)}", "script"

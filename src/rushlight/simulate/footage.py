@@ -162,7 +162,7 @@ def write_footage(
     header = footage_header(world, script, rig_hash, stream)
     with (
         TruthWriter(world, script, folder / TRUTH, header, rig_name) as truth,
-        _Video(folder / PICTURE, world.size_px, world.frame_rate_hz, world.full_scale_dn) as video,
+        Video(folder / PICTURE, world.size_px, world.frame_rate_hz, world.full_scale_dn) as video,
     ):
         for frame, state in frames(world, script, stream):
             video.put(frame)
@@ -192,7 +192,7 @@ def _check_folder(folder: Path) -> None:
         ) from error
 
 
-class _Video:
+class Video:
     """Lossless grey video: FFV1 (RFC 9043) in Matroska, every frame by itself.
 
     Matroska rounds times to a millisecond; the exact ones stand in the sidecar. Levels are kept
@@ -206,7 +206,7 @@ class _Video:
         self._format = GREY_FORMATS.get(full_scale_dn, "gray16le")
         self._container: Any = None
 
-    def __enter__(self) -> _Video:
+    def __enter__(self) -> Video:
         import av
 
         try:

@@ -26,7 +26,7 @@ from rushlight.records.arrays import Array
 from rushlight.simulate.retro import lamp_background, marker_intensity
 from rushlight.simulate.world import World
 
-_DIFFRACTION_RADII = 0.42
+DIFFRACTION_RADII = 0.42
 """Gaussian equivalent of the diffraction disc, in units of λ N; from memory."""
 _STEP_M = 1e-4  # of the central difference for the local scale of the picture
 
@@ -178,7 +178,7 @@ def _spot_variance(world: World, emitter: int, depth_m: Array, focus_m: float) -
     return np.asarray(
         cameras.blur_px[0, camera] ** 2
         + circle_px**2 / 16.0
-        + (_DIFFRACTION_RADII * wavelength_m * f_number / pixel_m) ** 2
+        + (DIFFRACTION_RADII * wavelength_m * f_number / pixel_m) ** 2
     )
 
 

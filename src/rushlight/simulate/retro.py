@@ -14,12 +14,13 @@ from rushlight.physics.light import ambient_electrons
 from rushlight.physics.retro import coefficient_at
 from rushlight.records.arrays import Array
 from rushlight.records.resolved import ResolvedRig
+from rushlight.records.space import ResolvedSpace
 
 _FACETS = (24, 24)
 _STEP_PX = 16  # of the coarse picture of the wall's lamplight, which is smooth
 
 
-def lamps_m(rig: ResolvedRig, camera: int) -> Array:
+def lamps_m(rig: ResolvedRig | ResolvedSpace, camera: int) -> Array:
     """Places (L, 3) [m] of the lamps round a lens, in the rig frame."""
     c = rig.cameras
     count = round(float(c.lamp_count[0, camera]))
@@ -29,7 +30,9 @@ def lamps_m(rig: ResolvedRig, camera: int) -> Array:
     return np.asarray(pose[:3, 3] + float(c.lamp_radius_m[0, camera]) * ring @ pose[:3, :3].T)
 
 
-def _lamplight(rig: ResolvedRig, camera: int, points_m: Array) -> tuple[Array, Array]:
+def _lamplight(
+    rig: ResolvedRig | ResolvedSpace, camera: int, points_m: Array
+) -> tuple[Array, Array]:
     """Irradiance square on (L, N) [W/m²] by each lamp, and unit ways (L, N, 3) to it."""
     c = rig.cameras
     way = lamps_m(rig, camera)[:, None, :] - points_m
@@ -41,7 +44,7 @@ def _lamplight(rig: ResolvedRig, camera: int, points_m: Array) -> tuple[Array, A
 
 
 def marker_intensity(
-    rig: ResolvedRig, camera: int, emitter: int, place_m: Array, axis: Array
+    rig: ResolvedRig | ResolvedSpace, camera: int, emitter: int, place_m: Array, axis: Array
 ) -> Array:
     """How strong a marker shines back to the lens.
 
