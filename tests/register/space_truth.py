@@ -14,6 +14,7 @@ import rushlight
 from rushlight.jobs.load import load_rig
 from rushlight.physics.geometry.rotation import pose_difference
 from rushlight.physics.sighting import HELD_STD_M
+from rushlight.records.dots import Dots
 from rushlight.register.space_marks import Sightings, anchor_of_look, anchor_of_placing
 from rushlight.register.space_solve import Cameras, known_beforehand
 from rushlight.register.space_swing import Swing
@@ -144,3 +145,56 @@ def chi_square(error, cov):
     kept = values > 1e-9 * values.max()
     along = vectors.T @ (error[on] / std[on])
     return float(np.sum(along[kept] ** 2 / values[kept])), int(kept.sum())
+
+
+def frame(xy, cov_px2=0.0025):
+    """The dots of one frame."""
+    many = len(xy)
+    return Dots(
+        xy=np.array(xy, float).reshape(-1, 2),
+        cov=np.tile(cov_px2 * np.eye(2), (many, 1, 1)),
+        flux=np.full(many, 100.0),
+        width=np.ones((many, 3)),
+        peak=np.full(many, 50.0),
+        saturated=np.zeros(many, int),
+        quality=np.ones(many),
+        reason=np.zeros(many, int),
+    )
+
+
+def filmed_swing(
+    space, cameras, rng, late_s=0.0, length_m=0.4, seconds=12.0, noise_px=0.05, hidden=()
+):
+    """Dots of every frame of a bar swung smoothly by hand, by camera.
+
+    The cameras' shutters open at different moments; `late_s` is how far the clock of every
+    camera but the first runs ahead. `hidden` are (camera, from, until) [s] in which it sees none.
+    """
+    phase = rng.uniform(0.0, 2.0 * np.pi, 6)
+    middle = (space.things[0].low_m + space.things[0].high_m) / 2.0
+    reach = 0.35 * (space.things[0].high_m - space.things[0].low_m)
+
+    def ends(t):
+        swing = np.stack(
+            [np.sin(r * t + p) for r, p in zip((1.9, 2.7, 1.3), phase[:3], strict=True)], axis=-1
+        )
+        angles = [0.9 * t + phase[3], 0.5 * np.sin(1.1 * t), 0.7 * np.sin(0.8 * t + phase[4])]
+        along = Rotation.from_euler("ZXY", np.stack(angles, axis=-1)).as_matrix()[:, :, 0]
+        off = np.stack([-along, along], axis=1) * length_m / 2.0
+        return (middle + reach * swing)[:, None] + off
+
+    filmed = []
+    for camera in range(len(cameras.lens)):
+        t = np.arange(0.0, seconds, 1.0 / 60.0) + 0.0041 * camera
+        px = seen(ends(t), cameras, camera)
+        px = within(px, space.cameras.size_px[0, camera], noise_px, rng)
+        for which, start, end in hidden:
+            if which == camera:
+                px[(t >= start) & (t <= end)] = np.nan
+        frames = []
+        for moment, dots in zip(t + (late_s if camera else 0.0), px, strict=True):
+            dots = dots[np.isfinite(dots).all(axis=-1)]
+            dots = dots[rng.permutation(len(dots))]
+            frames.append((round(moment * 1e9), frame(dots, noise_px**2)))
+        filmed.append(frames)
+    return filmed
