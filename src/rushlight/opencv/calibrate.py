@@ -138,7 +138,7 @@ def start_lens(
         )
     except cv2.error as error:
         raise ValueError("the library finds no lens for these corners") from error
-    poses = np.stack([_pose(*each) for each in zip(turns, places, strict=True)])
+    poses = np.stack([pose_of(*each) for each in zip(turns, places, strict=True)])
     return LensStart(
         np.asarray(K, float),
         np.asarray(k, float).reshape(-1)[:5],
@@ -179,10 +179,11 @@ def board_pose(points_m: Array, px: Array, K: Array, k: Array) -> Array:
     )
     if not found:
         raise ValueError("the library finds no pose for these corners")
-    return _pose(turn, place)
+    return pose_of(turn, place)
 
 
-def _pose(turn: Array, place: Array) -> Array:
+def pose_of(turn: Array, place: Array) -> Array:
+    """A pose (4, 4) from the library's rotation vector and translation."""
     import cv2
 
     pose = np.eye(4)
