@@ -76,6 +76,35 @@ def no_belief(shape: tuple[int, ...] = ()) -> Belief:
     return Belief(np.broadcast_to(np.eye(4), (*shape, 4, 4)), np.zeros((*shape, 6, 6)))
 
 
+LEAST_FACING_STD_RAD = 1e-4
+"""How exactly a thing that is said not to turn at all is taken to keep still [rad] (our choice)."""
+
+
+def belief_of_facing(ranges_rad: ArrayLike) -> Belief:
+    """How is a thing supposed to be turned before it is seen? Of its place nothing is supposed.
+
+    Parameters
+    ----------
+    ranges_rad : array_like, shape (3,) [rad]
+        Greatest turn, nod and lean to either side, all values between equally likely.
+
+    Returns
+    -------
+    Belief
+        Facing straight ahead, with the deviations of those ranges.
+
+    Examples
+    --------
+    >>> belief = belief_of_facing([0.2, 0.1, 0.05])
+    >>> (1.0 / np.sqrt(np.diag(belief.information)[3:]) * np.sqrt(3.0)).round(6).tolist()
+    [0.1, 0.2, 0.05]
+    """
+    ranges = trailing(ranges_rad, (3,), "ranges_rad")[..., [1, 0, 2]]
+    std = np.maximum(ranges / np.sqrt(3.0), LEAST_FACING_STD_RAD)
+    information = np.diag(np.concatenate([np.zeros(3), 1.0 / std**2]))
+    return Belief(np.eye(4), information)
+
+
 def fit_pose(
     lights_m: ArrayLike,
     px: ArrayLike,

@@ -88,7 +88,7 @@ def triangulate(
     flat = undistort_px(dots, matrix, lens)
     ray = np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], axis=-1)
     ray = np.matvec(pose[..., :3, :3], ray / np.linalg.norm(ray, axis=-1, keepdims=True))
-    seen = seen & np.isfinite(ray).all(axis=-1)
+    seen = np.asarray(seen & np.isfinite(ray).all(axis=-1))
     ray = np.where(seen[..., None], ray, 0.0)
     centre = np.broadcast_to(pose[..., :3, 3], ray.shape)
     across = np.where(seen[..., None, None], np.eye(3) - ray[..., :, None] * ray[..., None, :], 0.0)
@@ -121,7 +121,7 @@ def triangulate(
 
 def _solved(matrix: FloatArray, right: FloatArray) -> FloatArray:
     """Solutions, NaN where there is none to working precision."""
-    sound = np.isfinite(matrix).all(axis=(-2, -1)) & np.isfinite(right).all(axis=-1)
+    sound = np.asarray(np.isfinite(matrix).all(axis=(-2, -1)) & np.isfinite(right).all(axis=-1))
     safe = np.where(sound[..., None, None], matrix, np.eye(3))
     scale = np.trace(safe, axis1=-2, axis2=-1)
     sound = np.asarray(sound & (np.linalg.det(safe) > 1e-15 * scale**3) & (scale > 0.0))

@@ -1,0 +1,217 @@
+"""Frames of all cameras in; fixes of everything that moves in space, links and events out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from time import perf_counter
+
+import numpy as np
+
+from rushlight.physics.geometry import quaternion_from_matrix
+from rushlight.records.arrays import Array
+from rushlight.records.dots import Dots, Frame
+from rushlight.records.session import Event, Fix, TrailLink
+from rushlight.records.space import Thing
+from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_moments import Moment, Moments, Seen
+from rushlight.track.space_pose import main_cov
+from rushlight.track.space_thing import ThingAt, ThingFollower
+
+
+@dataclass(frozen=True)
+class SpaceFollowed:
+    """What became of one moment.
+
+    Attributes
+    ----------
+    moment
+        When, and what was seen.
+    fixes, links, events
+        As a session keeps them. A link's trail is the light's number among the rig's.
+    seconds
+        Time that it took to compute [s], detection left out.
+    """
+
+    moment: Moment
+    fixes: tuple[Fix, ...]
+    links: tuple[TrailLink, ...]
+    events: tuple[Event, ...]
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Detected:
+    """One camera's frame with its dots.
+
+    Attributes
+    ----------
+    camera
+        The camera's place in the rig.
+    frame, dots
+        The frame, and everything found in it.
+    """
+
+    camera: int
+    frame: Frame
+    dots: Dots
+
+
+class SpaceFollower:
+    """Follows everything that moves in space, knowing nothing yet.
+
+    Parameters
+    ----------
+    cameras
+        As registered.
+    things
+        What may be seen, the one that is easiest to name first.
+    """
+
+    def __init__(self, cameras: SpaceCameras, things: Sequence[Thing]) -> None:
+        self._cameras = cameras
+        self._moments = Moments(cameras)
+        # Whatever has most lights is the least likely to be mistaken.
+        ordered = sorted(things, key=lambda thing: -len(thing.lights))
+        self._followers = [ThingFollower(cameras, thing) for thing in ordered]
+        self._held: dict[tuple[str, int], bool] = {}
+
+    def step(self, detected: Sequence[Detected]) -> list[SpaceFollowed]:
+        """Take the next frames, each camera's in order, and give what is complete by them.
+
+        Parameters
+        ----------
+        detected
+            Frames with their dots; a moment is complete when every camera has seen beyond it.
+        """
+        done = []
+        for one in detected:
+            frame = one.frame
+            for moment in self._moments.put(one.camera, frame.index, frame.capture_ns, one.dots):
+                done.append(self._follow(moment))
+        return done
+
+    def rest(self) -> list[SpaceFollowed]:
+        """What still waits when no more frames come."""
+        return [self._follow(moment) for moment in self._moments.rest()]
+
+    def _follow(self, moment: Moment) -> SpaceFollowed:
+        began = perf_counter()
+        free = list(moment.seen)
+        fixes: list[Fix] = []
+        links: list[TrailLink] = []
+        events: list[Event] = []
+        # Those that are followed claim their dots before others are looked for.
+        for follower in sorted(self._followers, key=lambda one: not one.followed):
+            known = follower.followed
+            at = follower.step(moment.time_ns, free)
+            if at is not None:
+                fixes.append(self._fix(moment, follower.thing, at))
+                links += self._links(moment, follower.thing, at, free)
+                free = _without(free, at)
+            if known != follower.followed:
+                events.append(_event(moment, follower.thing.id, follower.followed))
+        return SpaceFollowed(
+            moment, tuple(fixes), tuple(links), tuple(events), perf_counter() - began
+        )
+
+    def _fix(self, moment: Moment, thing: Thing, at: ThingAt) -> Fix:
+        pose = at.found.pose
+        used = sorted(set(at.found.named.camera.tolist()))
+        return Fix(
+            capture_ns=moment.time_ns,
+            valid_ns=moment.time_ns,
+            detect_ns=-1,
+            map_ns=-1,
+            sent_ns=-1,
+            frame=moment.frame,
+            carried=thing.id,
+            point=thing.main,
+            trail=thing.lights[0],
+            dimensions=6 if thing.solved_as == "pose" else 3,
+            surface=None,
+            switch=True,
+            cameras=tuple(self._cameras.ids[camera] for camera in used),
+            predicted=at.predicted,
+            hypotheses=at.weights,
+            position_m=pose[:3, :3] @ thing.point_m() + pose[:3, 3],
+            quaternion=quaternion_from_matrix(pose[:3, :3]),
+            cov=main_cov(thing, pose, at.found.cov),
+        )
+
+    def _links(
+        self, moment: Moment, thing: Thing, at: ThingAt, free: Sequence[Seen | None]
+    ) -> list[TrailLink]:
+        links = []
+        named = at.found.named
+        for camera, light, dot in zip(named.camera, named.light, named.dot, strict=True):
+            own = free[camera]
+            assert own is not None
+            links.append(
+                TrailLink(
+                    camera=self._cameras.ids[camera],
+                    frame=own.frame,
+                    dot=int(own.dot[dot]),
+                    trail=thing.lights[light],
+                    carried=thing.id,
+                    emitter=thing.light_ids[light],
+                    confidence=at.weights[0],
+                    state="held",
+                )
+            )
+        return links
+
+
+def _without(free: Sequence[Seen | None], at: ThingAt) -> list[Seen | None]:
+    """The dots that a thing has not claimed."""
+    left: list[Seen | None] = []
+    named = at.found.named
+    for camera, own in enumerate(free):
+        if own is None:
+            left.append(None)
+            continue
+        kept = np.setdiff1d(np.arange(len(own.xy)), named.dot[named.camera == camera])
+        left.append(
+            Seen(
+                own.xy[kept], own.cov[kept], own.trail[kept], own.frame, own.dot[kept], own.time_ns
+            )
+        )
+    return left
+
+
+def _event(moment: Moment, thing: str, found: bool) -> Event:
+    return Event(
+        time_ns=moment.time_ns,
+        kind="found" if found else "lost",
+        carried=thing,
+        frame=moment.frame,
+        detail="its lights are recognised" if found else "too few of its lights are seen",
+        capture_ns=moment.time_ns,
+    )
+
+
+def follow_space(
+    frames: Iterator[tuple[int, Frame]],
+    detectors: Sequence[Callable[[Array], Dots]],
+    follower: SpaceFollower,
+) -> Iterator[tuple[Detected, list[SpaceFollowed]]]:
+    """Every frame with its dots, and the moments complete by it.
+
+    Parameters
+    ----------
+    frames
+        Of all cameras in the order of time, each with the camera's place in the rig.
+    detectors
+        By camera, from a picture to its dots.
+    follower
+        To which everything is given; what waits at the end comes with the last frame.
+    """
+    last: Detected | None = None
+    for camera, frame in frames:
+        if frame.image is None:
+            continue
+        if last is not None:
+            yield last, follower.step([last])
+        last = Detected(camera, frame, detectors[camera](frame.image))
+    if last is not None:
+        yield last, [*follower.step([last]), *follower.rest()]

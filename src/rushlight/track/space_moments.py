@@ -1,0 +1,167 @@
+"""Dots of several cameras brought to common moments: those of the first camera's frames.
+
+Each camera's dots are linked into trails; between two of its frames a trail's place is
+interpolated. Where a shutter rolls, a dot is moved by its trail's speed to the middle row's time.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from rushlight.records.arrays import Array
+from rushlight.records.dots import Dots
+from rushlight.see.link import Linker
+from rushlight.track.space_cameras import SpaceCameras
+
+_SAME_NS = 1_000
+_WIDEST_PERIODS = 2.5
+_KEPT = 64  # frames of a camera that wait for the first one's
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """N dots of one camera at one moment.
+
+    Attributes
+    ----------
+    xy, cov
+        (N, 2) [px] and (N, 2, 2) [px²].
+    trail
+        (N,) the camera's own trails; −1 for none.
+    frame
+        Index of the camera's frame that is nearest.
+    dot
+        (N,) their indices among that frame's dots.
+    time_ns
+        Of that frame, by the camera's own clock [ns].
+    """
+
+    xy: Array
+    cov: Array
+    trail: Array
+    frame: int
+    dot: Array
+    time_ns: int
+
+
+@dataclass(frozen=True, eq=False)
+class Moment:
+    """What all cameras see at one moment.
+
+    Attributes
+    ----------
+    time_ns
+        Of the first camera's frame [ns].
+    frame
+        Its index.
+    seen
+        By camera; None for one that has no frame near enough.
+    """
+
+    time_ns: int
+    frame: int
+    seen: tuple[Seen | None, ...]
+
+
+class Moments:
+    """Brings the frames of several cameras together.
+
+    Parameters
+    ----------
+    cameras
+        As registered.
+    """
+
+    def __init__(self, cameras: SpaceCameras) -> None:
+        self._cameras = cameras
+        self._linkers = [Linker(confirm_frames=1) for _ in cameras.ids]
+        self._waiting: deque[tuple[int, Seen]] = deque()
+        self._frames: list[deque[tuple[int, Seen]]] = [deque(maxlen=_KEPT) for _ in cameras.ids]
+
+    def put(self, camera: int, frame: int, time_ns: int, dots: Dots) -> Iterator[Moment]:
+        """Take one camera's next frame, and give the moments that are complete by it.
+
+        Parameters
+        ----------
+        camera, frame
+            The camera's place in the rig, and the frame's index.
+        time_ns
+            Middle of its exposure by its own clock [ns].
+        dots
+            All its dots.
+        """
+        seen = self._linked(camera, frame, time_ns, dots)
+        told_ns = time_ns - int(self._cameras.clock_offset_ns[camera])
+        if camera == 0:
+            self._waiting.append((told_ns, seen))
+        else:
+            self._frames[camera].append((told_ns, seen))
+        yield from self._complete(False)
+
+    def rest(self) -> Iterator[Moment]:
+        """The moments that still wait when no more frames come."""
+        yield from self._complete(True)
+
+    def _complete(self, ended: bool) -> Iterator[Moment]:
+        while self._waiting:
+            time_ns, first = self._waiting[0]
+            others = self._frames[1:]
+            late = any(not each or each[-1][0] < time_ns - _SAME_NS for each in others)
+            if late and not ended and len(self._waiting) < _KEPT:
+                return
+            self._waiting.popleft()
+            found = [first, *(_at(each, time_ns) for each in others)]
+            yield Moment(time_ns, first.frame, tuple(found))
+
+    def _linked(self, camera: int, frame: int, time_ns: int, dots: Dots) -> Seen:
+        links = self._linkers[camera].step(time_ns, dots)
+        good = np.flatnonzero(_usable(dots) | (links.trail >= 0))
+        xy = np.array(dots.xy[good])
+        row_time_s = float(self._cameras.row_time_s[camera])
+        if row_time_s > 0.0 and len(good):
+            rows = float(self._cameras.size_px[camera, 1])
+            late_s = row_time_s * (xy[:, 1] - (rows - 1.0) / 2.0)
+            known = np.isin(links.trail[good], links.live)
+            at = np.searchsorted(links.live, links.trail[good][known])
+            xy[known] -= late_s[known, None] * links.velocity[at]
+        return Seen(xy, np.array(dots.cov[good]), links.trail[good], frame, good, time_ns)
+
+
+def _usable(dots: Dots) -> Array:
+    """Dots without a reason against them, whose doubt is known."""
+    return np.asarray((dots.reason == 0) & np.isfinite(dots.cov).all(axis=(-2, -1)))
+
+
+def _at(frames: deque[tuple[int, Seen]], time_ns: int) -> Seen | None:
+    """One camera's dots at a moment, between two of its frames; earlier ones are forgotten."""
+    while len(frames) > 1 and frames[1][0] <= time_ns + _SAME_NS:
+        frames.popleft()
+    if not frames:
+        return None
+    before_ns, before = frames[0]
+    if abs(before_ns - time_ns) <= _SAME_NS:
+        return before
+    if before_ns > time_ns or len(frames) < 2:
+        return None
+    after_ns, after = frames[1]
+    if len(frames) > 2 and after_ns - before_ns > _WIDEST_PERIODS * (frames[2][0] - after_ns):
+        return None
+    share = (time_ns - before_ns) / (after_ns - before_ns)
+    _, one, other = np.intersect1d(
+        np.where(before.trail >= 0, before.trail, -1 - np.arange(len(before.trail))),
+        np.where(after.trail >= 0, after.trail, -1_000_000 - np.arange(len(after.trail))),
+        return_indices=True,
+    )
+    near = before if share < 0.5 else after
+    return Seen(
+        (1.0 - share) * before.xy[one] + share * after.xy[other],
+        (1.0 - share) ** 2 * before.cov[one] + share**2 * after.cov[other],
+        before.trail[one],
+        near.frame,
+        near.dot[one] if near is before else near.dot[other],
+        near.time_ns,
+    )

@@ -1,0 +1,188 @@
+"""One thing followed from moment to moment: its pose foretold, its dots named, its pose found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rushlight.physics.geometry.pose_fit import Belief, belief_of_facing
+from rushlight.physics.geometry.rotation import pose_difference, pose_moved
+from rushlight.records.arrays import Array
+from rushlight.records.space import Thing
+from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_moments import Seen
+from rushlight.track.space_pose import Found, Named, agreed, likeliest, no_dots
+from rushlight.track.space_start import Start, joined, paired, start, within_zone
+
+AGILITY_M_S2, AGILITY_RAD_S2 = 25.0, 150.0
+"""How hard hands change the way of a thing, and its turning; our choice, no source."""
+UNKNOWN_M_S = 2.0
+"""Speed that a thing is credited with before it was seen twice; our choice."""
+FEW_S, NONE_S = 1.0, 0.25
+"""For how long a thing is kept by too few dots, and by none [s]; our choice."""
+KEPT_M, KEPT_RAD = 0.01, 0.03
+"""How exactly range and facing are kept while too few dots are seen; our choice."""
+GATE = 4.0
+"""Deviations from where a dot is foretold, within which it is looked for; our choice."""
+_LEAST_GATE_PX, _SMOOTHED = 0.7, 0.5
+
+
+@dataclass(frozen=True)
+class ThingAt:
+    """What is known of one thing at one moment.
+
+    Attributes
+    ----------
+    found
+        Its pose and the dots it rests on.
+    weights
+        Of what it could be, this first.
+    predicted
+        Whether it was coasted on too few dots or none.
+    began
+        Whether it was found anew.
+    """
+
+    found: Found
+    weights: tuple[float, ...]
+    predicted: bool
+    began: bool
+
+
+class ThingFollower:
+    """Follows one thing.
+
+    Parameters
+    ----------
+    cameras, thing
+        The rig's cameras, and what is followed.
+    """
+
+    def __init__(self, cameras: SpaceCameras, thing: Thing) -> None:
+        self.thing = thing
+        self._cameras = cameras
+        self._belief = belief_of_facing(thing.ranges_rad)
+        self._pose: Array | None = None
+        self._rate: Array | None = None
+        self._time_ns = self._full_ns = 0
+        self._weights: tuple[float, ...] = (1.0,)
+
+    @property
+    def followed(self) -> bool:
+        """Whether it is known where the thing is."""
+        return self._pose is not None
+
+    def step(self, time_ns: int, free: list[Seen | None]) -> ThingAt | None:
+        """The thing at the next moment.
+
+        Parameters
+        ----------
+        time_ns
+            Of the moment [ns].
+        free
+            By camera, the dots that nothing else has claimed.
+
+        Returns
+        -------
+        ThingAt or None
+            None while it is not known where the thing is.
+        """
+        if self._pose is None:
+            return self._begin(time_ns, free, None)
+        foretold, spread = self._foretold(time_ns)
+        named = self._named(foretold, spread, free)
+        found = agreed(self._cameras, self.thing, named, foretold, self._belief, True)
+        if found is not None and within_zone(self.thing, found.pose[None])[0]:
+            return self._keep(time_ns, found, False)
+        around = Belief(foretold, np.zeros((6, 6)))
+        again = self._begin(time_ns, free, around)
+        return again if again is not None else self._coast(time_ns, foretold, named)
+
+    def _begin(
+        self, time_ns: int, free: list[Seen | None], around: Belief | None
+    ) -> ThingAt | None:
+        begun: Start | None = start(self._cameras, self.thing, free, around)
+        if begun is None:
+            return None
+        was_followed = self._pose is not None
+        self._weights, self._rate = begun.weights, None
+        self._pose, self._time_ns, self._full_ns = begun.found.pose, time_ns, time_ns
+        return ThingAt(begun.found, self._weights, False, not was_followed)
+
+    def _foretold(self, time_ns: int) -> tuple[Array, Array]:
+        """Pose at a moment, and deviation of place [m] and turn [rad] from it: (4, 4), (2,)."""
+        assert self._pose is not None
+        gap_s = (time_ns - self._time_ns) * 1e-9
+        since_s = (time_ns - self._full_ns) * 1e-9
+        spread = 0.5 * np.array([AGILITY_M_S2, AGILITY_RAD_S2]) * since_s**2
+        if self._rate is None:
+            arm = float(np.linalg.norm(self.thing.lights_m - self.thing.point_m(), axis=-1).max())
+            spread += UNKNOWN_M_S * since_s * np.array([1.0, 1.0 / max(arm, 0.1)])
+            return self._pose, spread
+        return pose_moved(self._pose, self._rate * gap_s), spread
+
+    def _named(self, foretold: Array, spread: Array, free: list[Seen | None]) -> Named:
+        """The dots nearest to where the lights are foretold, within what hands can do."""
+        arm = np.matvec(foretold[:3, :3], self.thing.lights_m)
+        main = foretold[:3, :3] @ self.thing.point_m()
+        reach = np.linalg.norm(arm - main, axis=-1)
+        moved = spread[0] ** 2 + (spread[1] * reach) ** 2 + self.thing.lights_std_m**2
+        parts = []
+        for camera, own in enumerate(free):
+            if own is None or not len(own.xy):
+                continue
+            sight = self._cameras.sight(arm + foretold[:3, 3], camera)
+            square = sight.by_point @ np.swapaxes(sight.by_point, -1, -2)
+            doubt = (
+                moved[:, None, None] * square
+                + self._cameras.doubt_px2(sight, np.full(len(arm), camera))
+                + _LEAST_GATE_PX**2 * np.eye(2)
+            )
+            seen = np.isfinite(doubt).all(axis=(-2, -1))
+            doubt = np.where(seen[:, None, None], doubt, np.eye(2))
+            missed = own.xy[None] - sight.px[:, None]
+            cost = np.einsum("lni,lij,lnj->ln", missed, np.linalg.inv(doubt), missed)
+            parts.append(paired(camera, own, np.where(seen[:, None], cost, np.inf), GATE**2))
+        return joined(parts)
+
+    def _keep(self, time_ns: int, found: Found, predicted: bool) -> ThingAt:
+        gap_s = (time_ns - self._time_ns) * 1e-9
+        if self._pose is not None and gap_s > 0.0 and not predicted:
+            rate = pose_difference(found.pose, self._pose) / gap_s
+            share = 1.0 if self._rate is None else _SMOOTHED
+            self._rate = rate if self._rate is None else share * rate + (1 - share) * self._rate
+        self._pose, self._time_ns = found.pose, time_ns
+        if not predicted:
+            self._full_ns = time_ns
+        return ThingAt(found, self._weights, predicted, False)
+
+    def _coast(self, time_ns: int, foretold: Array, named: Named) -> ThingAt | None:
+        """Too few dots, or none: range and facing are kept, and a dot that is seen is believed."""
+        since_s = (time_ns - self._full_ns) * 1e-9
+        some = len(named.light) > 0
+        if since_s > (FEW_S if some else NONE_S):
+            self._pose = self._rate = None
+            return None
+        steady = self._pose if some else foretold
+        assert steady is not None
+        std = np.array([KEPT_M + UNKNOWN_M_S * since_s * (not some), KEPT_RAD + since_s])
+        if not some:
+            cov = np.diag(np.repeat(std, 3) ** 2)
+            lost = Found(steady, cov, no_dots(), np.zeros(0), 0.0)
+            return self._keep(time_ns, lost, True)
+        believed = Belief(self._along_dots(steady, named), np.diag(np.repeat(std, 3) ** -2.0))
+        found = likeliest(self._cameras, self.thing, named, believed.pose, believed)
+        if self._rate is not None:
+            self._rate = self._rate * 0.8
+        return self._keep(time_ns, found, True)
+
+    def _along_dots(self, pose: Array, named: Named) -> Array:
+        """A pose moved aside, its range kept, so that its lights fall on their dots."""
+        lights = self.thing.lights_m[named.light]
+        places = np.matvec(pose[:3, :3], lights) + pose[:3, 3]
+        sight = self._cameras.sight(places, named.camera)
+        missed = named.xy - sight.px
+        by = sight.by_point
+        step = np.mean(np.matvec(np.linalg.pinv(by), missed), axis=0)
+        return pose_moved(pose, [*step, 0.0, 0.0, 0.0]) if np.isfinite(step).all() else pose
