@@ -8,7 +8,7 @@ from rushlight.assess.delay import delay_figures, stroke_figures
 from rushlight.assess.grid import CONDITIONS, conditions_of, grid_figures, repeat_findings
 from rushlight.assess.holds import Hold, hold_findings, holds_of
 from rushlight.assess.joining import compare
-from rushlight.assess.recording import Recording
+from rushlight.assess.recording import Recorded, Recording
 from rushlight.assess.reference import beside_reference
 from rushlight.assess.shadow import hidden_figure
 from rushlight.assess.tapping import tapping_blocks, tapping_figures
@@ -18,6 +18,7 @@ from rushlight.records.document import Basis
 from rushlight.records.figure import Figure, Scope
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.catalogue import Shelf
 
 
@@ -54,7 +55,7 @@ def assess_recordings(
     RushlightError
         When the sessions belong to different rigs, or show nothing that can be assessed.
     """
-    name = _one_rig(recordings, plan, rig)
+    name = one_rig(recordings, plan, rig)
     scope = Scope(rig=name or None)
     predicted = plan.figures if plan else []
     grids = [each for each in recordings if each.kind == "grid"]
@@ -72,12 +73,12 @@ def assess_recordings(
             "give a session with marks, or its truth with --truth",
             "nothing-to-assess",
         )
-    findings = [*noted, *_general(recordings, rig), *findings, *found]
+    findings = [*noted, *findings_of_sessions(recordings, rig), *findings, *found]
     relative = beside_reference(rig, shelf, figures, predicted) if rig and shelf else None
     return Assessment(
         rig=recordings[0].header.rig,
         rig_name=name,
-        basis=_basis(recordings),
+        basis=basis_of(recordings),
         sessions=[recording.summary() for recording in recordings],
         conditions=conditions,
         places=[hold.result() for hold in holds],
@@ -88,11 +89,11 @@ def assess_recordings(
         relative=relative.rows if relative else [],
         overall=relative.overall if relative else None,
         cost=relative.cost if relative else None,
-        findings=_once([*findings, *(relative.findings if relative else [])]),
+        findings=without_doubles([*findings, *(relative.findings if relative else [])]),
     )
 
 
-def _one_rig(recordings: Sequence[Recording], plan: Plan | None, rig: Rig | None) -> str:
+def one_rig(recordings: Sequence[Recorded], plan: Plan | SpacePlan | None, rig: Rig | None) -> str:
     """The name of the rig that everything belongs to."""
     named = {each.name: each.header.rig_name for each in recordings if each.header.rig_name}
     named |= {"the plan": plan.rig_name} if plan else {}
@@ -146,7 +147,15 @@ def _tapping(
     return blocks, figures, [*findings, *found]
 
 
-def _general(recordings: Sequence[Recording], rig: Rig | None) -> list[Finding]:
+WITHOUT_RIG = (
+    "was given no rig: the pointer is not rounded to display pixels, and there is no "
+    "coverage and no reference"
+)
+
+
+def findings_of_sessions(
+    recordings: Sequence[Recorded], rig: Rig | None, without_rig: str = WITHOUT_RIG
+) -> list[Finding]:
     """What concerns whole sessions."""
     findings = []
     if any(recording.basis == "simulated" for recording in recordings):
@@ -160,9 +169,7 @@ def _general(recordings: Sequence[Recording], rig: Rig | None) -> list[Finding]:
     if rig is None:
         findings.append(
             Finding(
-                "note", "no-rig", "assess", "",
-                "was given no rig: the pointer is not rounded to display pixels, and there is no "
-                "coverage and no reference", "give --rig",
+                "note", "no-rig", "assess", "", without_rig, "give --rig",
             )
         )  # fmt: skip
     for recording in recordings:
@@ -184,10 +191,12 @@ def _general(recordings: Sequence[Recording], rig: Rig | None) -> list[Finding]:
     return findings
 
 
-def _once(findings: Sequence[Finding]) -> list[Finding]:
+def without_doubles(findings: Sequence[Finding]) -> list[Finding]:
+    """Each finding once, in order."""
     return list(dict.fromkeys(findings))
 
 
-def _basis(recordings: Sequence[Recording]) -> Basis:
+def basis_of(recordings: Sequence[Recorded]) -> Basis:
+    """Simulated as soon as one of them is."""
     simulated = any(recording.basis == "simulated" for recording in recordings)
     return "simulated" if simulated else "measured"

@@ -12,7 +12,7 @@ import numpy as np
 
 from rushlight.assess.intervals import LEVEL
 from rushlight.assess.presses import presses_of
-from rushlight.assess.recording import Recording, Track
+from rushlight.assess.recording import Recorded, Recording, Track
 from rushlight.physics.uncertainty import t_interval
 from rushlight.records.arrays import Array
 from rushlight.records.figure import Figure, Scope, Statistic
@@ -42,20 +42,20 @@ def delay_figures(recordings: Sequence[Recording], scope: Scope) -> list[Figure]
     known = [recording for recording in recordings if recording.truth is not None]
     moving = [recording for recording in known if recording.kind == "strokes"]
     return [
-        *_computing(recordings, scope),
+        *computing_figures(recordings, scope),
         *_by_switch(known, scope),
         *(figure for recording in moving for figure in _by_motion(recording, scope)),
     ]
 
 
-def computing_s(track: Track) -> Array:
+def computing_s(capture_ns: Array, map_ns: Array) -> Array:
     """From having the picture to having the fix, one for each frame: (M,) [s].
 
     A light is traced back to its first pictures once it is confirmed; those older fixes waited
     for later pictures and are left out.
     """
-    known = track.map_ns >= 0
-    capture, done = track.capture_ns[known], track.map_ns[known]
+    known = map_ns >= 0
+    capture, done = capture_ns[known], map_ns[known]
     order = np.lexsort((capture, done))
     if len(order) == 0:
         return np.zeros(0)
@@ -63,9 +63,10 @@ def computing_s(track: Track) -> Array:
     return np.asarray((done[rows] - capture[rows]) * 1e-9)
 
 
-def _computing(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
+def computing_figures(recordings: Sequence[Recorded], scope: Scope) -> list[Figure]:
+    """How long the computer took, in ms; of pictures from files alone, which come when asked."""
     spent = [
-        computing_s(track)
+        computing_s(track.capture_ns, track.map_ns)
         for recording in recordings
         if recording.header.footage is not None
         for track in recording.tracks.values()

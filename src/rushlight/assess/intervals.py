@@ -26,6 +26,9 @@ SHARED_AMOUNTS: Mapping[str, int] = {"registration": 8, "lens": 1, "flatness": 3
 """How many independent amounts one draw of a shared cause has, for the χ² law: the eight of a
 plane map; the one radial coefficient that rules the lens; of the wall's seven bends the few that
 a plane map cannot follow. A supposition of ours, no source."""
+SPACE_SHARED_AMOUNTS: Mapping[str, int] = {"registration": 6, "lens": 4, "build": 6, "point": 3}
+"""The same in space: six of a camera's place; focal length, centre and radial coefficient; six of
+some lights; three of a point. A supposition of ours, no source."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,13 @@ def places_interval(values: Array, statistic: Callable[..., Array]) -> Spread:
     return Spread(found.low, found.high, "BCa bootstrap over the places")
 
 
-def builds_interval(value: float, expected: Figure | None, cause: str | None, draws: int) -> Spread:
+def builds_interval(
+    value: float,
+    expected: Figure | None,
+    cause: str | None,
+    draws: int,
+    amounts: Mapping[str, int] = SHARED_AMOUNTS,
+) -> Spread:
     """Interval of a root-mean-square error by how it differs from build to build.
 
     Parameters
@@ -73,6 +82,8 @@ def builds_interval(value: float, expected: Figure | None, cause: str | None, dr
         As in `Figure`.
     draws
         How many independent registrations, lenses or walls were measured.
+    amounts
+        How many independent amounts one draw of a cause has.
 
     Returns
     -------
@@ -92,10 +103,10 @@ def builds_interval(value: float, expected: Figure | None, cause: str | None, dr
         low = value * (expected.value / expected.high) ** power
         high = value * (expected.value / expected.low) ** power
         return Spread(float(low), float(high), f"spread over builds as planned, {shared}")
-    if cause is None or cause not in SHARED_AMOUNTS:
+    if cause is None or cause not in amounts:
         alone = f"{shared}: others would differ more" if cause == "all" else ""
         return Spread(None, None, alone)
-    freedom = SHARED_AMOUNTS[cause] * draws
+    freedom = amounts[cause] * draws
     tail = (1.0 - LEVEL) / 2.0
     low, high = np.sqrt(freedom / stats.chi2.ppf([1.0 - tail, tail], freedom))
     return Spread(
@@ -105,18 +116,24 @@ def builds_interval(value: float, expected: Figure | None, cause: str | None, dr
     )
 
 
-def rms_interval(values: Array, cause: str | None, expected: Figure | None, draws: int) -> Spread:
+def rms_interval(
+    values: Array,
+    cause: str | None,
+    expected: Figure | None,
+    draws: int,
+    amounts: Mapping[str, int] = SHARED_AMOUNTS,
+) -> Spread:
     """Interval of the root-mean-square error over places: the wider of places and builds.
 
     Parameters
     ----------
     values
         (N,) root-mean-square error at each place.
-    cause, expected, draws
+    cause, expected, draws, amounts
         As in `builds_interval`.
     """
     places = places_interval(values, rms)
-    builds = builds_interval(float(rms(values)), expected, cause, draws)
+    builds = builds_interval(float(rms(values)), expected, cause, draws, amounts)
     method = "; ".join(each for each in (places.method, builds.method) if each)
     lows = [each.low for each in (places, builds) if each.low is not None]
     highs = [each.high for each in (places, builds) if each.high is not None]

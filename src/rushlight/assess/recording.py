@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any, ClassVar, Literal, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from rushlight.records.assessment import AssessedSession, SessionKind
 from rushlight.records.document import Basis
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Cause
 from rushlight.records.session import Event, SessionHeader, ShownGoal
+
+Role = Literal["session", "truth"]
+R = TypeVar("R", bound="Recorded")
 
 GREATEST_GAP = 2.5
 """Frame periods that truth may be silent before a place between two rows counts as unknown."""
@@ -67,28 +71,52 @@ class Track:
         lit
             (M,) of the neighbour nearest in time; False where the track is silent.
         """
-        unknown = np.full((len(time_ns), 2), np.nan), np.zeros(len(time_ns), bool)
         if len(self.valid_ns) < 2:
-            return unknown
-        start = self.valid_ns[0]
-        have, wanted = (self.valid_ns - start).astype(float), (time_ns - start).astype(float)
-        period = float(np.median(np.diff(have)))
-        after = np.clip(np.searchsorted(have, wanted), 1, len(have) - 1)
-        before = after - 1
-        near = np.where(wanted - have[before] <= have[after] - wanted, before, after)
-        gap = np.where(
-            (wanted >= have[0]) & (wanted <= have[-1]),
-            have[after] - have[before],
-            np.abs(wanted - have[near]),
-        )
-        known = gap <= GREATEST_GAP * period
-        xy = np.stack([np.interp(wanted, have, self.xy_m[:, axis]) for axis in (0, 1)], axis=-1)
-        return np.where(known[:, None], xy, np.nan), self.lit[near] & known
+            return np.full((len(time_ns), 2), np.nan), np.zeros(len(time_ns), bool)
+        when = among(self.valid_ns, time_ns)
+        return when.between(self.xy_m), self.lit[when.near] & when.known
+
+
+class Among(NamedTuple):
+    """How moments stand to those of a track.
+
+    Fields
+    ------
+    have, wanted : (N,), (M,) from the track's first moment [ns]
+    near : (M,) index of the nearest
+    known : (M,) whether the track is not silent then
+    """
+
+    have: Array
+    wanted: Array
+    near: Array
+    known: Array
+
+    def between(self, values: Array) -> Array:
+        """(M, K) of values (N, K), straight between neighbours; NaN where it is silent."""
+        found = [np.interp(self.wanted, self.have, each) for each in np.transpose(values)]
+        return np.where(self.known[:, None], np.stack(found, axis=-1), np.nan)
+
+
+def among(have_ns: Array, time_ns: Array) -> Among:
+    """How moments (M,) stand to those of a track (N,), N ≥ 2 [ns]."""
+    start = have_ns[0]
+    have, wanted = (have_ns - start).astype(float), (time_ns - start).astype(float)
+    period = float(np.median(np.diff(have)))
+    after = np.clip(np.searchsorted(have, wanted), 1, len(have) - 1)
+    before = after - 1
+    near = np.where(wanted - have[before] <= have[after] - wanted, before, after)
+    gap = np.where(
+        (wanted >= have[0]) & (wanted <= have[-1]),
+        have[after] - have[before],
+        np.abs(wanted - have[near]),
+    )
+    return Among(have, wanted, near, gap <= GREATEST_GAP * period)
 
 
 @dataclass(frozen=True, eq=False)
-class Recording:
-    """A session with what is known of the truth behind it.
+class Recorded:
+    """A session with what is known of the truth behind it, wherever its places lie.
 
     Attributes
     ----------
@@ -104,36 +132,29 @@ class Recording:
         Of the truth file, or None.
     """
 
+    all_causes: ClassVar[tuple[Cause, ...]] = ERROR_CAUSES
+
     name: str
     header: SessionHeader
     basis: Basis
     closed: bool
     frame_ns: Array
-    tracks: Mapping[str, Track]
+    tracks: Mapping[str, Any]
     events: tuple[Event, ...]
-    truth: Mapping[str, Track] | None = None
+    truth: Mapping[str, Any] | None = None
     truth_events: tuple[Event, ...] = ()
     truth_seed: int | None = None
 
     @property
-    def goals(self) -> Sequence[ShownGoal]:
-        """What stood on the display."""
-        return self.header.goals
-
-    @property
     def kind(self) -> SessionKind:
-        """What was done: told by the script's name, else by whether the marks have a width."""
-        if self.header.script in ("grid", "tapping", "strokes"):
-            return self.header.script  # type: ignore[return-value]
-        if not self.goals:
-            return "strokes"
-        return "grid" if any(goal.width_m is None for goal in self.goals) else "tapping"
+        """What was done."""
+        raise NotImplementedError
 
     @property
     def cause(self) -> Cause | None:
         """The one cause that acted, "all" when everything did, None for a mixture or nothing."""
         causes = self.header.causes
-        if causes is None or set(causes) >= set(ERROR_CAUSES):
+        if causes is None or set(causes) >= set(self.all_causes):
             return "all"
         return causes[0] if len(causes) == 1 else None  # type: ignore[return-value]
 
@@ -144,11 +165,6 @@ class Recording:
             return CAUSE_WORDS.get(self.cause, self.cause)
         words = [CAUSE_WORDS.get(each, each) for each in self.header.causes or ()]
         return " and ".join(words) or "no cause switched on"
-
-    @property
-    def pixels_act(self) -> bool:
-        """Whether the pointer counts as drawn on display pixels."""
-        return self.header.causes is None or "pixel" in self.header.causes
 
     def summary(self) -> AssessedSession:
         """What is worth telling of it."""
@@ -165,9 +181,36 @@ class Recording:
             duration_s=spanned,
             frames=len(self.frame_ns),
             fixes=sum(len(track.capture_ns) for track in self.tracks.values()),
-            goals=len(self.goals),
+            goals=len(self.header.goals),
             truth=self.truth is not None,
         )
+
+
+@dataclass(frozen=True, eq=False)
+class Recording(Recorded):
+    """A session of places on a surface; see `Recorded`."""
+
+    tracks: Mapping[str, Track]
+    truth: Mapping[str, Track] | None = None
+
+    @property
+    def goals(self) -> Sequence[ShownGoal]:
+        """What stood on the display."""
+        return self.header.goals
+
+    @property
+    def kind(self) -> SessionKind:
+        """What was done: told by the script's name, else by whether the marks have a width."""
+        if self.header.script in ("grid", "tapping", "strokes"):
+            return self.header.script  # type: ignore[return-value]
+        if not self.goals:
+            return "strokes"
+        return "grid" if any(goal.width_m is None for goal in self.goals) else "tapping"
+
+    @property
+    def pixels_act(self) -> bool:
+        """Whether the pointer counts as drawn on display pixels."""
+        return self.header.causes is None or "pixel" in self.header.causes
 
 
 def read_recordings(sessions: Sequence[Path], truths: Sequence[Path]) -> list[Recording]:
@@ -186,17 +229,32 @@ def read_recordings(sessions: Sequence[Path], truths: Sequence[Path]) -> list[Re
     RushlightError
         When there is no session, a file is none, or a truth belongs to no session.
     """
+    return read_all(sessions, truths, _read)
+
+
+def read_all(
+    sessions: Sequence[Path], truths: Sequence[Path], read: Callable[[Path, Role], R]
+) -> list[R]:
+    """The same for any kind of session.
+
+    Parameters
+    ----------
+    sessions, truths
+        As in `read_recordings`.
+    read
+        Reads one file of a role.
+    """
     if not sessions:
         raise RushlightError.of("assess", "", "got no session", "name at least one", "no-session")
     names = _names(sessions)
-    read = [
-        replace(_read(path, "session"), name=name)
+    found = [
+        replace(read(path, "session"), name=name)
         for path, name in zip(sessions, names, strict=True)
     ]
     if not truths:
-        return read
-    owners = _owners(read, [_read(path, "truth") for path in truths])
-    return [_with_truth(session, owners.get(index)) for index, session in enumerate(read)]
+        return found
+    owners = _owners(found, [read(path, "truth") for path in truths])
+    return [_with_truth(session, owners.get(index)) for index, session in enumerate(found)]
 
 
 def _names(paths: Sequence[Path]) -> list[str]:
@@ -211,17 +269,22 @@ def _names(paths: Sequence[Path]) -> list[str]:
     )
 
 
-def _read(path: Path, role: str) -> Recording:
+def check_role(reader: SessionReader, path: Path, role: Role) -> None:
+    """Refuse a truth given as a session, and the other way round."""
+    held = reader.header.role
+    if held != role:
+        raise RushlightError.of(
+            str(path),
+            "",
+            f"holds a {held}, not a {role}",
+            "give what was found as sessions, and what was true with --truth",
+            "session-role",
+        )
+
+
+def _read(path: Path, role: Role) -> Recording:
     with SessionReader(Path(path)) as reader:
-        held = reader.header.role
-        if held != role:
-            raise RushlightError.of(
-                str(path),
-                "",
-                f"holds a {held}, not a {role}",
-                "give what was found as sessions, and what was true with --truth",
-                "session-role",
-            )
+        check_role(reader, path, role)
         frames, fixes = reader.frame_table(), reader.fix_table()
         events = tuple(sorted(reader.events(), key=lambda event: event.time_ns))
         seed = reader.header.header.seed if reader.header.header else None
@@ -236,7 +299,7 @@ def _read(path: Path, role: str) -> Recording:
             truth_seed=seed,
         )
     if role == "session":
-        _check(recording, str(path))
+        check_session(recording, str(path))
     return recording
 
 
@@ -257,7 +320,8 @@ def _tracks(fixes: Mapping[str, Array]) -> dict[str, Track]:
     return tracks
 
 
-def _check(recording: Recording, where: str) -> None:
+def check_session(recording: Recorded, where: str) -> None:
+    """Refuse a session that would judge itself, and one that holds nothing."""
     if recording.header.script == "registration":
         raise RushlightError.of(
             where,
@@ -275,9 +339,9 @@ def _check(recording: Recording, where: str) -> None:
         raise RushlightError.of(where, "", "holds no fix", remedy, "session-empty")
 
 
-def _owners(sessions: list[Recording], truths: list[Recording]) -> dict[int, Recording]:
+def _owners(sessions: list[R], truths: list[R]) -> dict[int, R]:
     footage = [session.header.footage for session in sessions]
-    owners: dict[int, Recording] = {}
+    owners: dict[int, R] = {}
     for position, truth in enumerate(truths):
         named = truth.header.footage
         matches = [index for index, each in enumerate(footage) if named and each == named]
@@ -296,7 +360,7 @@ def _owners(sessions: list[Recording], truths: list[Recording]) -> dict[int, Rec
     return owners
 
 
-def _with_truth(session: Recording, truth: Recording | None) -> Recording:
+def _with_truth(session: R, truth: R | None) -> R:
     if truth is None:
         return session
     if not truth.tracks:

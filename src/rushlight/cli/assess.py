@@ -11,7 +11,9 @@ if TYPE_CHECKING:
     from rushlight.records.assessment import Assessment, Comparison
     from rushlight.records.figure import Figure
 
-CAUSES_ALONE = ("centre", "registration", "lens", "flatness", "tip", "pixel")
+CAUSES_ALONE = (
+    "centre", "registration", "lens", "flatness", "tip", "pixel", "build", "point", "turning",
+)  # fmt: skip
 
 
 def assess(
@@ -27,6 +29,10 @@ def assess(
         Path | None,
         typer.Option(help="List of the marks touched, in order, for footage that does not tell."),
     ] = None,
+    registration: Annotated[
+        Path | None,
+        typer.Option(help="Of cameras in space: to check lengths and reprojection by it."),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Folder for assessment.json and pictures.")
     ] = None,
@@ -37,7 +43,7 @@ def assess(
     from rushlight.jobs.assess import assess as job
 
     with render.progress() as progress:
-        assessment = job(sessions, plan, rig, truth or (), marks, out, progress)
+        assessment = job(sessions, plan, rig, truth or (), marks, out, progress, registration)
     if json:
         print(assessment.json_text())
         return
@@ -72,7 +78,7 @@ def _show_figures(assessment: Assessment) -> None:
         [
             [_what(row), _digits(row.value), _span(row.low, row.high), row.unit]
             for row in assessment.figures
-            if _is_shown(row)
+            if _is_shown(row, assessment)
         ],
     )
 
@@ -108,7 +114,7 @@ def _show_comparison(assessment: Assessment) -> None:
 
     if not assessment.compared:
         return
-    shown = [row for row in assessment.compared if _is_shown(row)]
+    shown = [row for row in assessment.compared if _is_shown(row, assessment)]
     render.table(
         f"Predicted beside {assessment.basis}",
         ["figure", "predicted [1]", f"{assessment.basis} [1]", "unit", "ratio [1]", "interval [1]"],
@@ -165,11 +171,29 @@ def _show_reference(assessment: Assessment) -> None:
         )
 
 
-def _is_shown(row: Figure | Comparison) -> bool:
-    """The whole rig; of single causes the root-mean-square error only. The file holds the rest."""
-    whole = row.scope.carried is None
+def _is_shown(row: Figure | Comparison, assessment: Assessment) -> bool:
+    """The whole rig, or each thing in space; of single causes the root-mean-square error only.
+
+    The file holds the rest.
+    """
+    whole = row.scope.carried is None or not _has_whole(row, assessment)
     single = row.cause in CAUSES_ALONE
     return whole and (not single or (row.name, row.statistic) == ("error", "rms"))
+
+
+def _has_whole(row: Figure | Comparison, assessment: Assessment) -> bool:
+    """Whether the same is told of the whole rig."""
+    if not assessment.stands:
+        return True
+    rows: list[Figure | Comparison] = [*assessment.figures]
+    if row not in rows:
+        rows = [*assessment.compared]
+    of_all = row.scope.model_copy(update={"carried": None})
+    return any(
+        (each.name, each.cause, each.statistic, each.scope)
+        == (row.name, row.cause, row.statistic, of_all)
+        for each in rows
+    )
 
 
 def _cause(cause: str | None) -> str:

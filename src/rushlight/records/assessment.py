@@ -9,8 +9,9 @@ from pydantic import Field
 from rushlight.errors import Finding
 from rushlight.records.document import Basis, Document, FloatOrUnknown, Record
 from rushlight.records.figure import Figure, Scope
+from rushlight.records.space_assessment import LengthResult, StandResult, ViewTrial
 
-SessionKind = Literal["grid", "tapping", "strokes"]
+SessionKind = Literal["grid", "tapping", "strokes", "places", "motion", "still", "swing"]
 
 
 class AssessedSession(Record):
@@ -236,6 +237,8 @@ class Assessment(Document):
     ----------
     conditions
         Under which conditions the spread was found, in words.
+    stands, view_trials, lengths
+        Of a rig of space: what each stand, trial and length check showed.
     figures
         Measured or simulated, as each says.
     compared
@@ -255,6 +258,9 @@ class Assessment(Document):
     conditions: list[str]
     places: list[PlaceResult]
     taps: list[TappingBlock]
+    stands: list[StandResult] = []
+    view_trials: list[ViewTrial] = []
+    lengths: list[LengthResult] = []
     figures: list[Figure]
     compared: list[Comparison]
     reference: str | None = None

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rushlight.physics.geometry.parallax import drawn_place
 from rushlight.physics.geometry.shapes import FloatArray, floats, trailing
 
 _SQUARE = 1e-6  # greatest cosine between the sides of what still counts as a rectangle
@@ -257,9 +258,7 @@ def drawn_at(points_m: ArrayLike, corners_m: ArrayLike, eye_m: ArrayLike) -> Flo
     [0.2, 0.1]
     """
     frame = screen_frame(corners_m)
-    eye, point = in_screen_frame(eye_m, frame), in_screen_frame(points_m, frame)
-    share = _share(eye[..., 2], point[..., 2])
-    return np.asarray(eye[..., :2] + share[..., None] * (point[..., :2] - eye[..., :2]))
+    return drawn_place(in_screen_frame(eye_m, frame), in_screen_frame(points_m, frame)).place_m
 
 
 def parallax_jacobian(points_m: ArrayLike, corners_m: ArrayLike, eye_m: ArrayLike) -> FloatArray:
@@ -283,8 +282,7 @@ def parallax_jacobian(points_m: ArrayLike, corners_m: ArrayLike, eye_m: ArrayLik
 
     Notes
     -----
-    Source: the derivative of `drawn_at`; for an eye at distance d and content D behind the
-    screen, D/(d + D) sideways.
+    Source: `rushlight.physics.geometry.parallax.drawn_place`, turned into the rig.
 
     Examples
     --------
@@ -293,17 +291,5 @@ def parallax_jacobian(points_m: ArrayLike, corners_m: ArrayLike, eye_m: ArrayLik
     [[0.2, 0.0, 0.0], [0.0, 0.2, 0.0]]
     """
     frame = screen_frame(corners_m)
-    eye, point = in_screen_frame(eye_m, frame), in_screen_frame(points_m, frame)
-    share = _share(eye[..., 2], point[..., 2])
-    aside = point[..., :2] - eye[..., :2]
-    own = np.zeros((*aside.shape[:-1], 2, 3))
-    own[..., 0, 0] = own[..., 1, 1] = 1.0 - share
-    between = eye[..., 2] / share
-    own[..., :, 2] = aside * (-point[..., 2] / between**2)[..., None]
-    return np.asarray(own @ frame.axes)
-
-
-def _share(eye: FloatArray, point: FloatArray) -> FloatArray:
-    """Share of the way from the eye to a point at which the screen lies (...)."""
-    sound = (eye > 0.0) & (point < eye)
-    return np.asarray(np.where(sound, eye / np.where(sound, eye - point, 1.0), np.nan))
+    drawn = drawn_place(in_screen_frame(eye_m, frame), in_screen_frame(points_m, frame))
+    return np.asarray(drawn.by_eye @ frame.axes)
