@@ -157,7 +157,14 @@ def run(
             rate=rate,
             progress=progress,
         )
-    _show(summary, json)
+    from rushlight.jobs.run_space import SpaceRunSummary
+
+    if isinstance(summary, SpaceRunSummary):
+        from rushlight.cli.run_space import show
+
+        show(summary, json)
+    else:
+        _show(summary, json)
 
 
 def _live(

@@ -9,6 +9,7 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.following import header_of, own_filter, prepare, store
 from rushlight.jobs.load import bits_of, load_rig, typed_quantity
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.run_space import SpaceRunSummary, is_space_footage, run_space
 from rushlight.jobs.run_summary import RunSummary, export, summarise
 from rushlight.keep.writer import SessionWriter
 from rushlight.records.session import Clock, Event
@@ -29,13 +30,13 @@ def run(
     parquet_folder: Path | None = None,
     rate: str | None = None,
     progress: Progress = silent,
-) -> RunSummary:
+) -> RunSummary | SpaceRunSummary:
     """Follow the lights through every frame of recorded footage.
 
     Parameters
     ----------
     footage_path
-        What `open_footage` reads.
+        What `open_footage` reads, or the folder of what several cameras of a rig of space filmed.
     out
         The session to write; it must not exist.
     rig
@@ -55,12 +56,26 @@ def run(
     Returns
     -------
     RunSummary
+        Of footage of a surface rig.
+    SpaceRunSummary
+        Of footage of a rig that follows things in space.
 
     Raises
     ------
     RushlightError
         When an input cannot be used or a frame cannot be read; what was complete is kept.
     """
+    if is_space_footage(footage_path):
+        return run_space(
+            footage_path,
+            out,
+            rig,
+            registration_path,
+            filter_name,
+            csv_folder,
+            parquet_folder,
+            progress,
+        )
     document, shelf = (None, None) if rig is None else load_rig(rig)
     filter_name = filter_name or own_filter(document)
     new_filter = filter_maker(filter_name, document.smoothing if document else None)

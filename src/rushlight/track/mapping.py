@@ -9,6 +9,7 @@ from rushlight.physics.geometry import distortion_limit
 from rushlight.physics.surface_map import map_px
 from rushlight.records.arrays import Array
 from rushlight.records.registration import Registration
+from rushlight.records.space_registration import SpaceRegistration
 from rushlight.track.map_frame import map_dots
 
 
@@ -115,7 +116,9 @@ class SurfaceMap:
         return xy_m, cov_m2
 
 
-def doubts_of(registration: Registration, name: str, simulated: bool) -> list[Finding]:
+def doubts_of(
+    registration: Registration | SpaceRegistration, name: str, simulated: bool
+) -> list[Finding]:
     """What speaks against relying on a registration.
 
     Parameters

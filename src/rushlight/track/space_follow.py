@@ -74,7 +74,7 @@ class SpaceFollower:
         # Whatever has most lights is the least likely to be mistaken.
         ordered = sorted(things, key=lambda thing: -len(thing.lights))
         self._followers = [ThingFollower(cameras, thing) for thing in ordered]
-        self._held: dict[tuple[str, int], bool] = {}
+        self._linked: dict[tuple[int, int], int] = {}
 
     def step(self, detected: Sequence[Detected]) -> list[SpaceFollowed]:
         """Take the next frames, each camera's in order, and give what is complete by them.
@@ -147,6 +147,10 @@ class SpaceFollower:
         for camera, light, dot in zip(named.camera, named.light, named.dot, strict=True):
             own = free[camera]
             assert own is not None
+            # Two moments may fall between the same frames of a camera.
+            if self._linked.get((int(camera), thing.lights[light])) == own.frame:
+                continue
+            self._linked[int(camera), thing.lights[light]] = own.frame
             links.append(
                 TrailLink(
                     camera=self._cameras.ids[camera],
