@@ -10,6 +10,9 @@ import typer
 
 if TYPE_CHECKING:
     from rushlight.records.plan import Plan
+    from rushlight.records.space_plan import SpacePlan
+
+    Table = tuple[str, list[str], list[list[object]]]
 
 
 def plan(
@@ -17,7 +20,9 @@ def plan(
     out: Annotated[
         Path | None, typer.Option(help="Folder to write to; by default plan beside the rig.")
     ] = None,
-    grid: Annotated[str, typer.Option(help="Columns x rows of places to look at.")] = "9x6",
+    grid: Annotated[
+        str, typer.Option(help="Columns x rows of places of a surface to look at.")
+    ] = "9x6",
     touched_by: Annotated[
         list[str] | None,
         typer.Option(help="A carried thing that touches the beacons; by default every stylus."),
@@ -51,7 +56,10 @@ def plan(
     if json:
         render.print_json(document.model_dump(mode="json", by_alias=True))
         return
-    _show(document)
+    if document.SCHEMA == "rushlight/space-plan":
+        _show_space(document)
+    else:
+        _show(document)
     render.note(f"written to {folder}: plan.json, {', '.join(document.pictures)}")
 
 
@@ -78,14 +86,26 @@ def _tolerance(
 
 
 def _show(document: Plan) -> None:
-    from rushlight.cli import plan_tables, render
+    from rushlight.cli import plan_tables
+
+    _shown(document, plan_tables.in_short(document), plan_tables.tables(document))
+
+
+def _show_space(document: SpacePlan) -> None:
+    from rushlight.cli import space_tables
+
+    _shown(document, space_tables.in_short(document), space_tables.tables(document))
+
+
+def _shown(document: Plan | SpacePlan, short: list[str], tables: list[Table]) -> None:
+    from rushlight.cli import render
 
     render.heading(f"{document.rig_title or document.rig_name}: what can be expected")
     if document.rig_basis == "invented":
         render.note("The rig is invented; everything here is predicted, nothing measured.")
-    for line in plan_tables.in_short(document):
+    for line in short:
         render.note(line)
-    for title, columns, rows in plan_tables.tables(document):
+    for title, columns, rows in tables:
         render.table(title, columns, rows)
     render.heading("Eyes and hands")
     render.note("\n\n".join(document.cautions.values()))

@@ -7,10 +7,13 @@ from pathlib import Path
 
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.plan_space import in_space, write_space_plan
 from rushlight.jobs.progress import Progress, silent
 from rushlight.plan.planning import Planned, plan_rig
+from rushlight.records.circuit import PlanCircuit
 from rushlight.records.document import write_bytes
 from rushlight.records.plan import Plan
+from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.catalogue import Shelf
 
 PLAN_FILE = "plan.json"
@@ -23,7 +26,7 @@ def plan(
     grid: tuple[int, int] = (9, 6),
     progress: Progress = silent,
     touched_by: Sequence[str] = (),
-) -> Plan:
+) -> Plan | SpacePlan:
     """Plan a rig, and write the plan with its pictures.
 
     Parameters
@@ -33,16 +36,17 @@ def plan(
     out
         Folder to write to; by default ``plan`` beside the rig.
     grid
-        Columns and rows of places to look at, each 2 to 60.
+        Columns and rows of places to look at, each 2 to 60; of surface rigs only.
     progress
         Told how far the work is.
     touched_by
-        Ids of the carried things that touch the beacons; every stylus where none is given.
+        Ids of the carried things that touch the beacons; every stylus where none is given. Of
+        surface rigs only.
 
     Returns
     -------
-    Plan
-        As written to ``plan.json``.
+    Plan or SpacePlan
+        As written to ``plan.json``; the latter for rigs that hold no surface kind.
 
     Raises
     ------
@@ -51,13 +55,15 @@ def plan(
         folder cannot be written.
     """
     folder = default_folder(rig) if out is None else out
+    if in_space(load_rig(rig)[0]):
+        return write_space_plan(rig, folder, PLAN_FILE, progress)
     planned = planned_rig(rig, grid, progress, touched_by)
     progress("drawing", 0.0)
     from rushlight.plan.pictures import draw_all
 
     rig_record, shelf = load_rig(rig)
     pictures = draw_all(planned, tuple(person.id for person in rig_record.people))
-    pictures |= _wiring(planned.plan, shelf)
+    pictures |= wiring_pictures(planned.plan.circuits, shelf)
     document = planned.plan.model_copy(
         update={"pictures": {name: shows for name, (_, shows) in pictures.items()}}
     ).stamped("predicted", inputs={"rig": planned.plan.rig})
@@ -68,11 +74,11 @@ def plan(
     return document
 
 
-def _wiring(document: Plan, shelf: Shelf) -> dict[str, tuple[bytes, str]]:
+def wiring_pictures(circuits: list[PlanCircuit], shelf: Shelf) -> dict[str, tuple[bytes, str]]:
     """A drawing of every circuit whose supply is known."""
     from rushlight.publish.wiring import circuits_of, wiring_drawing
 
-    drawable = [each for each in circuits_of(document.circuits, shelf) if each.drawable]
+    drawable = [each for each in circuits_of(circuits, shelf) if each.drawable]
     drawings = [wiring_drawing(each, f"wiring-{i}") for i, each in enumerate(drawable, start=1)]
     return {f"{each.name}.svg": (each.svg.encode(), each.title) for each in drawings}
 

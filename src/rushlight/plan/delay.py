@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.records.resolved import ResolvedRig
+from rushlight.records.resolved import ResolvedCameras, ResolvedRig
 
 Array = NDArray[Any]
 
@@ -56,14 +56,30 @@ def delay_budget(resolved: ResolvedRig, exposure_s: Array, camera: int = 0) -> D
         complete half its rows later than its middle row on average over the picture, and all
         its rows later at worst.
     """
-    c, s = resolved.cameras, resolved.surface
+    s = resolved.surface
+    return budget_of(resolved.cameras, exposure_s, camera, s.delay_s, s.refresh_hz)
+
+
+def budget_of(
+    cameras: ResolvedCameras, exposure_s: Array, camera: int, display_s: Array, refresh_hz: Array
+) -> DelayBudget:
+    """The same for any display.
+
+    Parameters
+    ----------
+    cameras, exposure_s, camera
+        As for `delay_budget`.
+    display_s, refresh_hz
+        (R,) of the display [s], [Hz]; 0 and infinite where there is none.
+    """
+    c = cameras
     rows_s = c.row_time_s[:, camera] * c.size_px[:, camera, 1]
-    periods = 1.0 / c.frame_rate_hz[:, camera] + 1.0 / s.refresh_hz
+    periods = 1.0 / c.frame_rate_hz[:, camera] + 1.0 / refresh_hz
     same = {
         "exposure": np.asarray(exposure_s, float) / 2.0,
         "camera": c.delay_s[:, camera],
-        "computing": np.full(len(resolved), COMPUTING_S),
-        "display": s.delay_s,
+        "computing": np.full(len(rows_s), COMPUTING_S),
+        "display": display_s,
     }
     mean = same | {"readout": rows_s / 2.0, "frame-wait": periods / 2.0}
     worst = same | {"readout": rows_s, "frame-wait": periods}

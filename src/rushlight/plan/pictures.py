@@ -19,6 +19,7 @@ from rushlight.plan.room import side_view, top_view
 from rushlight.plan.shade_maps import shade_maps
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, find_figure
 from rushlight.records.plan import Plan, PlanMap
+from rushlight.records.space_plan import SpacePlan
 
 Array = NDArray[Any]
 
@@ -184,7 +185,7 @@ def cause_bars(plan: Plan) -> Canvas:
 _PALE = ("#C9C2B2", "#8FA887", "#D08A5E")
 
 
-def delay_bars(plan: Plan) -> Canvas:
+def delay_bars(plan: Plan | SpacePlan) -> Canvas:
     """The delay stage by stage, mean and worst."""
     shades = (EMBER, "#D08A5E", REED, "#8FA887", "#C9C2B2", QUIET, "#5B6570")
     with matplotlib.rc_context(STYLE):

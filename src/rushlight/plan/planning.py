@@ -175,7 +175,7 @@ def plan_rig(
         dominant=_dominant(evaluation),
         advice=advice,
         findings=[PlanFinding.of(finding) for finding in findings],
-        costs=_costs(rig, shelf),
+        costs=plan_costs(rig, shelf),
         room=room,
         cautions=cautions_of(rig, shelf),
         assumptions=list(ASSUMPTIONS),
@@ -329,7 +329,8 @@ def _maps(
     ]
 
 
-def _costs(rig: Rig, shelf: Shelf) -> list[PlanCost]:
+def plan_costs(rig: Rig, shelf: Shelf) -> list[PlanCost]:
+    """What every part costs, as far as is known."""
     return [
         PlanCost(
             what=line.what,
@@ -355,7 +356,7 @@ def cautions_of(rig: Rig, shelf: Shelf) -> dict[str, str]:
     displays = [shelf.display(each.display) for each in rig.surfaces if each.display]
     if any(part.technology == "projector" for part in displays):
         wanted.add("beam")
-    floor = rig.surfaces[0].height_above_floor.value
+    floor = rig.surfaces[0].height_above_floor.value if rig.surfaces else 0.0
     if any(camera.position[1].value + floor > _HIGH_M for camera in rig.cameras):
         wanted.add("height")
     return {name: text for name, text in CAUTIONS.items() if name in wanted}

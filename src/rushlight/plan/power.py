@@ -71,6 +71,17 @@ def power_lines(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> list[PowerLine
     return lines
 
 
+def lines_of_circuits(circuits: list[PlanCircuit]) -> list[PowerLine]:
+    """One line for every light of carried things that hangs on a circuit."""
+    lines = []
+    for circuit in (each for each in circuits if each.kind == "carried"):
+        for one in circuit.branches:
+            values = (one.resistor_ohm, one.nominal_a, one.resistor_w, circuit.runtime_h)
+            ohm, current, heat, hours = (math.nan if v is None else v for v in values)
+            lines.append(PowerLine(circuit.name, one.light, ohm, current, heat, 2.0 * heat, hours))
+    return lines
+
+
 def plan_circuits(rig: Rig, shelf: Shelf) -> list[PlanCircuit]:
     """Every circuit of a rig, with its numbers."""
     ambient = warmest_c(rig)

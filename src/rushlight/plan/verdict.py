@@ -85,7 +85,7 @@ def advise(
             **COARSE,
         )
         found.append(_advice(trial, before, _measure(after, 0)))
-    return sorted(found, key=_worth, reverse=True)
+    return sorted(found, key=worth_of, reverse=True)
 
 
 def _measure(evaluation: Evaluation, index: int) -> tuple[float, float]:
@@ -112,7 +112,8 @@ def _advice(trial: _Trial, before: tuple[float, float], after: tuple[float, floa
     )
 
 
-def _worth(advice: Advice) -> tuple[bool, float]:
+def worth_of(advice: Advice) -> tuple[bool, float]:
+    """What changes are put in order by, the greatest first."""
     gain = (advice.coverage_after - advice.coverage_before) / 100.0
     if advice.error_before_mm and advice.error_after_mm is not None:
         gain += 1.0 - advice.error_after_mm / advice.error_before_mm

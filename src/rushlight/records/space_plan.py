@@ -129,12 +129,15 @@ class Baseline(Record):
     baseline_m, error_m, coverage
         Distance [m], root-mean-square error over the zone [m], share of places within the
         target [%].
+    dots_m
+        The part of the error that the dots' noise makes [m]: what a longer baseline lowers.
     now
         Whether the rig stands so.
     """
 
     baseline_m: float
     error_m: float | None
+    dots_m: float | None
     coverage: float
     now: bool
 
@@ -162,7 +165,9 @@ class ConstellationPlan(Record):
         root-mean-square [m]; 0 for a symmetric constellation.
     turn_error_rad, better_turn_error_rad
         Root-mean-square error of the angle in the middle of the zone [rad], now and with the
-        better places.
+        better places; dots and where the lights sit count, cameras are taken as known.
+    place_error_m, better_place_error_m
+        The same of the main point [m].
     better
         Best places found within the box that the lights span now; empty when nothing better
         was found.
@@ -176,6 +181,8 @@ class ConstellationPlan(Record):
     nearest_twin_m: float
     turn_error_rad: float | None
     better_turn_error_rad: float | None
+    place_error_m: float | None
+    better_place_error_m: float | None
     better: list[ConstellationPlace] = []
     box_low_m: Point
     box_high_m: Point
