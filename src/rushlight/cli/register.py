@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from rushlight.cli.register_space import show_space
+
+if TYPE_CHECKING:
+    from rushlight.errors import Finding
+
 
 def register(
-    footage: Annotated[Path, typer.Option(help="Footage of beacons being touched one by one.")],
     rig: Annotated[Path, typer.Option(help="The rig's file, or its folder.")],
+    footage: Annotated[
+        Path | None,
+        typer.Option(
+            help="Footage of beacons being touched one by one; of a rig in space, the folder of "
+            "looks, placings or a swung bar, or nothing for its measured mounting."
+        ),
+    ] = None,
     plan: Annotated[
         Path | None,
         typer.Option(help="A plan of this rig, for its beacons where the footage tells none."),
@@ -21,58 +33,67 @@ def register(
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print what is found as JSON.")] = False,
 ) -> None:
-    """Tie the camera to the display by touched beacons; exit code 1 when not vouched for."""
+    """Tie cameras to the display, or to one another; exit code 1 when not vouched for."""
     from rushlight.cli import render
     from rushlight.jobs.register import register as job
+    from rushlight.jobs.register_space import SpaceRegisterResult
 
     with render.progress() as progress:
         result = job(footage, rig, out, plan, rate, progress)
     told = result.as_dict()
     if json:
         render.print_json(told)
+    elif isinstance(result, SpaceRegisterResult):
+        show_space(told, result.findings)
     else:
-        render.heading(f"registration from {told['basis']} touches")
-        render.table(
-            "",
-            (
-                "beacon x [m]",
-                "y [m]",
-                "held",
-                "frames [1]",
-                "missed by [mm]",
-                "by a map without it [mm]",
-                "used",
-            ),
-            [
-                (
-                    touch["x_m"],
-                    touch["y_m"],
-                    touch["carried"],
-                    touch["frames"],
-                    touch["missed_mm"],
-                    touch["missed_without_it_mm"],
-                    "yes" if touch["used"] else "no: bad",
-                )
-                for touch in told["touches"]
-            ],
-        )
-        render.note(
-            f"touches miss their beacons by {told['rms_residual_mm']} mm rms, "
-            f"{told['expected_rms_mm']} mm expected"
-        )
-        render.note(
-            f"error of the map, predicted from the touches: {told['worst_error_mm']} mm rms at "
-            "the worst place of the surface"
-        )
-        for name, (right, up) in told["aside_mm"].items():
-            render.note(
-                f"{name} touches {right:+} mm to the right and {up:+} mm up of the mean of all "
-                "styli, as it is held its own way; the map serves the mean"
-            )
-        render.findings(result.findings)
-        render.note("vouched for:" if told["vouched"] else "NOT vouched for:")
-        for reason in told["reasons"]:
-            render.note(f"  {reason}")
-        render.note(f"written: {told['registration']}, {told['picture']}")
+        _show(told, result.findings)
     if not told["vouched"]:
         raise typer.Exit(1)
+
+
+def _show(told: dict[str, Any], findings: Sequence[Finding]) -> None:
+    from rushlight.cli import render
+
+    render.heading(f"registration from {told['basis']} touches")
+    render.table(
+        "",
+        (
+            "beacon x [m]",
+            "y [m]",
+            "held",
+            "frames [1]",
+            "missed by [mm]",
+            "by a map without it [mm]",
+            "used",
+        ),
+        [
+            (
+                touch["x_m"],
+                touch["y_m"],
+                touch["carried"],
+                touch["frames"],
+                touch["missed_mm"],
+                touch["missed_without_it_mm"],
+                "yes" if touch["used"] else "no: bad",
+            )
+            for touch in told["touches"]
+        ],
+    )
+    render.note(
+        f"touches miss their beacons by {told['rms_residual_mm']} mm rms, "
+        f"{told['expected_rms_mm']} mm expected"
+    )
+    render.note(
+        f"error of the map, predicted from the touches: {told['worst_error_mm']} mm rms at "
+        "the worst place of the surface"
+    )
+    for name, (right, up) in told["aside_mm"].items():
+        render.note(
+            f"{name} touches {right:+} mm to the right and {up:+} mm up of the mean of all "
+            "styli, as it is held its own way; the map serves the mean"
+        )
+    render.findings(findings)
+    render.note("vouched for:" if told["vouched"] else "NOT vouched for:")
+    for reason in told["reasons"]:
+        render.note(f"  {reason}")
+    render.note(f"written: {told['registration']}, {told['picture']}")

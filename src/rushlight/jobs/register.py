@@ -15,6 +15,7 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import camera_of, plan_of
 from rushlight.jobs.load import bits_of, load_rig, rig_path, typed_quantity
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.register_space import SpaceRegisterResult, register_space
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import mean_height
 from rushlight.plan.evaluate import evaluate
@@ -27,12 +28,14 @@ from rushlight.records.registration import Registration
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import ShownGoal
+from rushlight.records.space_footage import SPACE_FOOTAGE
 from rushlight.register.error_map import error_map, picture
 from rushlight.register.fit import Place, fit_registration
 from rushlight.register.holds import Hold, find_holds, match_goals, match_in_order
 from rushlight.register.solve import Lens, Touches, Wall
 from rushlight.see.detect import Detector
 from rushlight.shelf.resolve import lit_emitters, resolve
+from rushlight.shelf.resolve_space import space_kinds
 from rushlight.track.rig import noise_of
 
 _TELL_EVERY = 20
@@ -100,19 +103,21 @@ class RegisterResult:
 
 
 def register(
-    footage_path: Path,
+    footage_path: Path | None,
     rig_file: Path,
     out: Path = Path("registration.json"),
     plan_path: Path | None = None,
     rate: str | None = None,
     progress: Progress = silent,
-) -> RegisterResult:
+) -> RegisterResult | SpaceRegisterResult:
     """Find the held touches in footage, and the map from camera to surface that they tell.
+
+    A rig that follows things in space is registered by `register_space`.
 
     Parameters
     ----------
     footage_path
-        What `open_footage` reads.
+        What `open_footage` reads; None for the measured mounting of a rig in space.
     rig_file
         The rig's file, or its folder.
     out
@@ -137,6 +142,18 @@ def register(
     """
     rig, shelf = load_rig(rig_file)
     name = rig_path(rig_file).name
+    if in_space(rig, footage_path):
+        for option, given in (("--plan", plan_path), ("--rate", rate)):
+            _refuse_idle(option, given)
+        return register_space(footage_path, rig_file, out, progress)
+    if footage_path is None:
+        raise RushlightError.of(
+            "--footage",
+            "",
+            "is needed to register a surface",
+            "give footage of beacons being touched",
+            "footage-missing",
+        )
     resolved = resolve(rig, shelf, name)
     footage = open_footage(
         footage_path,
@@ -197,6 +214,26 @@ def register(
         registration_path=out,
         picture_path=drawn,
     )
+
+
+def in_space(rig: Rig, footage_path: Path | None) -> bool:
+    """Whether a registration is of cameras in space: by the rig's kinds, and where it is of both
+    sorts, by what the footage shows."""
+    if not space_kinds(rig) or "surface" not in rig.kinds:
+        return bool(space_kinds(rig))
+    return footage_path is None or (footage_path / SPACE_FOOTAGE).exists()
+
+
+def _refuse_idle(option: str, given: object) -> None:
+    if given is not None:
+        raise RushlightError.of(
+            option,
+            str(given),
+            "does nothing for a rig that follows things in space: its footage tells marks and "
+            "times",
+            "leave it out",
+            "option-idle",
+        )
 
 
 def supposed_scatter_m(resolved: ResolvedRig, camera: int) -> Array:

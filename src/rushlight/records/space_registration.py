@@ -71,8 +71,9 @@ class SpaceRow(Record):
         What was worn, placed or swung.
     from_ns, until_ns
         First and last frame that count, on the first camera's clock [ns].
-    mark_m
-        The near mark of a look, the mark of a placing; None for a frame [m].
+    mark_m, far_m
+        The near mark of a look and the far one; the mark of a placing, and None; both None for a
+        frame [m].
     cameras, dots, frames
         Which cameras saw it, how many dots, and over how many frames each is averaged.
     rms_px, expected_px
@@ -90,6 +91,7 @@ class SpaceRow(Record):
     from_ns: int
     until_ns: int
     mark_m: Point | None = None
+    far_m: Point | None = None
     cameras: list[Slug]
     dots: int
     frames: int

@@ -66,6 +66,7 @@ class RowFacts(NamedTuple):
     until_ns: int
     frames: int
     mark_m: tuple[float, float, float] | None
+    far_m: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,6 +131,7 @@ def register_marks(
             from_ns=fact.from_ns,
             until_ns=fact.until_ns,
             mark_m=fact.mark_m,
+            far_m=fact.far_m,
             cameras=[space.camera_ids[c] for c in np.unique(rows.camera[i][rows.seen[i]])],
             dots=int(rows.seen[i].sum()),
             frames=fact.frames,

@@ -22,6 +22,10 @@ FEWEST = {"looks": 4, "placings": 3, "swing": 15}
 FEWEST_TELLING = {"looks": 8, "placings": 6, "swing": 30}
 """Fewest rows for a registration that is vouched for: of fewer, a bad one may not show."""
 
+LEAST_LEFT_PX = 0.005
+"""Where less is left over at the dots than this, their pixels say nothing: every row's pose takes
+it all up, as with two lights."""
+
 LEAST_EXTENT = 5.0
 """Marks must spread over so many of the deviations of a held point, across their line too."""
 
@@ -51,11 +55,12 @@ def reasons_for(
     bad = [row for row in rows if not row.used]
     if bad:
         notes.append(f"left out as bad: {_named(bad)}")
-    agreement = (
-        f"dots lie {left.whole_px:.2f} px rms from where they should, "
-        f"{left.whole_expected_px:.2f} px expected; all in all "
-        f"{np.sqrt(solved.misfit / solved.freedom):.2f} times the deviations supposed"
-    )
+    agreement = f"all in all {np.sqrt(solved.misfit / solved.freedom):.2f} times what is expected"
+    if left.whole_expected_px >= LEAST_LEFT_PX:
+        agreement = (
+            f"dots lie {left.whole_px:.2f} px rms from where they should, "
+            f"{left.whole_expected_px:.2f} px expected; {agreement}"
+        )
     if too_great(solved):
         against.append(
             f"{agreement}: something moved, or cameras, lenses, lights or marks are less exact "

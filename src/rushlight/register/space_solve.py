@@ -13,7 +13,7 @@ adjustment — a modern synthesis", 2000 (from memory).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
@@ -24,8 +24,9 @@ from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_registration import CAMERA_NUMBERS
 
-_STEPS, _AT_REST = 100, 1e-9
+_STEPS, _AT_REST = 150, 1e-9
 _FIRST_DAMPING, _LEAST_DAMPING, _MOST_DAMPING = 1e-4, 1e-12, 1e10
+_SUSPECTS, _FEW = 4, 60
 _LEAST_EIGEN = 1e-14  # of a lens's covariance, against its greatest, counted as no doubt
 
 FALSE_ALARM = 0.01
@@ -247,6 +248,8 @@ class Solved(Generic[Own]):
     apart
         (I, R) residuals of the lines of marks when the shared numbers come from the other rows
         and the row's own from its other lines, in units of the lines' deviations; NaN elsewhere.
+    settled
+        Whether the search came to rest.
     """
 
     shared: Shared
@@ -259,9 +262,16 @@ class Solved(Generic[Own]):
     falls: Array
     fall_freedom: Array
     apart: Array
+    settled: bool = True
 
 
-def solve(known: Known, model: Model[Own], own: Own, start: Shared | None = None) -> Solved[Own]:
+def solve(
+    known: Known,
+    model: Model[Own],
+    own: Own,
+    start: Shared | None = None,
+    must_settle: bool = True,
+) -> Solved[Own]:
     """Which cameras are the likeliest, and how well are they known?
 
     Parameters
@@ -274,6 +284,8 @@ def solve(known: Known, model: Model[Own], own: Own, start: Shared | None = None
         The rows' own numbers to start from.
     start
         The shared numbers to start from; as believed by default.
+    must_settle
+        Whether a search that does not come to rest is an error; a bad row may be why.
 
     Raises
     ------
@@ -286,6 +298,7 @@ def solve(known: Known, model: Model[Own], own: Own, start: Shared | None = None
     if not np.isfinite(loss):
         raise ValueError("the sightings do not fit where the cameras are said to stand")
     damping = _FIRST_DAMPING
+    settled = False
     for _ in range(_STEPS):
         shared_step, own_step = _steps(here, shared, damping)
         tried = _moved(known, shared, shared_step)
@@ -297,14 +310,16 @@ def solve(known: Known, model: Model[Own], own: Own, start: Shared | None = None
             shared, own, here, loss = tried, own_tried, there, new_loss
             damping = max(damping * 0.1, _LEAST_DAMPING)
             if gained < _AT_REST * (1.0 + loss) and float(np.max(np.abs(shared_step))) < 1e-4:
+                settled = True
                 break
         else:
             damping *= 10.0
             if damping > _MOST_DAMPING:
+                settled = True
                 break
-    else:
+    if must_settle and not settled:
         raise ValueError("the search for the cameras does not settle")
-    return _told(known, model, shared, own, here, loss)
+    return replace(_told(known, model, shared, own, here, loss), settled=settled)
 
 
 def _moved(known: Known, shared: Shared, step: Array) -> Shared:
@@ -427,17 +442,27 @@ def sift(
     Source: deletion of one observation, Cook & Weisberg, "Residuals and Influence in
     Regression", 1982, section 2.2 (from memory); the level shared by Bonferroni's inequality.
     """
-    whole = solved = solve(known, model, own, start)
-    used = np.ones(len(solved.falls), bool)
+    whole = solved = solve(known, model, own, start, must_settle=False)
+    everyone = used = np.ones(len(solved.falls), bool)
     least = max(fewest, int(np.ceil(len(used) * (1.0 - MOST_BAD))))
+    level = float(np.log(FALSE_ALARM / len(used)))
     while True:
-        chance = stats.chi2.sf(solved.falls, solved.fall_freedom)
-        worst = int(np.argmin(chance))
-        if chance[worst] >= FALSE_ALARM / len(chance):
-            return solved, used
+        chance = stats.chi2.logsf(solved.falls, solved.fall_freedom)
+        if chance.min() >= level:
+            break
         if used.sum() <= least:
             # So many bad rows are no bad rows: what is supposed of all of them is wrong.
-            return whole, np.ones(len(used), bool)
-        used[np.flatnonzero(used)[worst]] = False
-        own_left, left = model.take(own, used)
-        solved = solve(known, left, own_left, start)
+            solved, used = whole, everyone
+            break
+        # First order names the suspects; which of them it is, only fits without them tell.
+        suspects = np.argsort(chance)[: _SUSPECTS if len(chance) <= _FEW else 1]
+        tried = []
+        for suspect in suspects:
+            without = np.array(used)
+            without[np.flatnonzero(used)[suspect]] = False
+            own_left, left = model.take(own, without)
+            tried.append((solve(known, left, own_left, start, must_settle=False), without))
+        solved, used = min(tried, key=lambda each: each[0].misfit)
+    if not solved.settled:
+        raise ValueError("the search for the cameras does not settle")
+    return solved, used
