@@ -180,6 +180,33 @@ def test_the_view_task_meets_the_errors_of_the_session(rigs, tmp_path):
     assert {each.code for each in ways["off"].findings} >= {"viewer-invented"}
 
 
+def test_a_film_is_drawn_with_its_matrices(rigs, tmp_path):
+    import json
+
+    import cv2
+
+    from rushlight.jobs.scene import scene_film
+
+    cap = rigs["paper-theatre"].things[0]
+    place, rotation = stands(cap, 2, np.random.default_rng(9))
+    session, _ = pair(tmp_path, "paper-theatre", cap, place, rotation, np.zeros((len(place), 3)))
+    made = scene_film(session, SCENARIOS / "paper-theatre", tmp_path / "film", most=2)
+    lines = [json.loads(each) for each in (tmp_path / "film/views.jsonl").read_text().splitlines()]
+    assert len(lines) == len(place)
+    assert [each["pictures"]["stage"] for each in lines if "pictures" in each] == [
+        each.name for each in made
+    ]
+    first, last = (cv2.imread(str(each)) for each in made)
+    assert first.shape == (1080, 1920, 3)
+    assert np.any(first != last)
+    with pytest.raises(RushlightError, match="holds no eye"):
+        ferry = rigs["ferry-model"].things[0]
+        other, _ = pair(
+            tmp_path, "ferry-model", ferry, place, rotation, np.zeros((len(place), 3)), name="b"
+        )
+        scene_film(other, SCENARIOS / "paper-theatre", tmp_path / "none")
+
+
 def test_delay_makes_the_view_task_slower(rigs, tmp_path):
     from rushlight.assess.space_recording import read_space_recordings
     from rushlight.assess.space_stands import stands_of

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from rushlight.jobs.progress import Progress
     from rushlight.records.assessment import Assessment, Comparison
     from rushlight.records.figure import Figure
 
@@ -36,6 +37,10 @@ def assess(
     out: Annotated[
         Path | None, typer.Option(help="Folder for assessment.json and pictures.")
     ] = None,
+    film: Annotated[
+        Path | None,
+        typer.Option(help="Folder for the scene as drawn for the eye of the first session."),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the assessment as JSON.")] = False,
 ) -> None:
     """Tell how true, steady and quick a rig is, beside its plan and its reference."""
@@ -43,6 +48,8 @@ def assess(
     from rushlight.jobs.assess import assess as job
 
     with render.progress() as progress:
+        if film is not None:
+            _film(sessions, rig, film, progress)
         assessment = job(sessions, plan, rig, truth or (), marks, out, progress, registration)
     if json:
         print(assessment.json_text())
@@ -55,6 +62,20 @@ def assess(
     render.findings(assessment.findings)
     if out is not None:
         render.note(f"written to {out}")
+    if film is not None:
+        render.note(f"pictures and matrices written to {film}")
+
+
+def _film(sessions: list[Path], rig: Path | None, film: Path, progress: Progress) -> None:
+    """Draw the rig's scene for the eye of the first session."""
+    from rushlight.errors import RushlightError
+    from rushlight.jobs.scene import scene_film
+
+    if rig is None:
+        raise RushlightError.of(
+            "--film", str(film), "needs the rig, whose scene it draws", "give --rig", "film-no-rig"
+        )
+    scene_film(sessions[0], rig, film, progress=progress)
 
 
 def _show_figures(assessment: Assessment) -> None:

@@ -168,8 +168,10 @@ def _prepared(scenario: str, out: Path) -> Path:
     if folder.exists():
         shutil.rmtree(folder)
     write_text(folder / MARK, "Made by rushlight demo; replaced by the next one.\n")
-    source = importlib.resources.files("rushlight.jobs") / "scenarios" / scenario / RIG_FILE
-    write_text(folder / RIG_FILE, source.read_text(encoding="utf-8"))
+    source = importlib.resources.files("rushlight.jobs") / "scenarios" / scenario
+    for each in source.iterdir():
+        if each.name.endswith(".toml"):
+            write_text(folder / each.name, each.read_text(encoding="utf-8"))
     return folder
 
 
