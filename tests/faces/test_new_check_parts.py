@@ -12,6 +12,7 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.check import check as check_job
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.new import new as new_job
+from rushlight.jobs.plan_space import planned_space
 from rushlight.shelf.resolve import resolve
 
 BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
@@ -32,6 +33,17 @@ def test_new_writes_a_rig_that_passes_and_can_be_computed(tmp_path):
     assert len(resolve(rig, shelf)) == 1
 
 
+@pytest.mark.parametrize("kind", ["viewpoint", "body", "volume"])
+def test_new_rigs_of_space_pass_and_meet_their_own_targets(tmp_path, kind):
+    folder = tmp_path / "school-hall"
+    assert run("new", folder, "--kind", kind).exit_code == 0
+    assert check_job(folder).findings == ()
+    assert load_rig(folder)[0].name == "school-hall"
+    planned = planned_space(folder, cells=(3, 2, 3)).plan
+    assert [each.what for each in planned.targets if each.met is not True] == []
+    assert [str(each.finding()) for each in planned.findings] == []
+
+
 def test_new_takes_a_name_and_falls_back_where_the_folder_has_none(tmp_path):
     assert load_rig(new_job(tmp_path / "A B", name="attic"))[0].name == "attic"
     assert load_rig(new_job(tmp_path / "C D"))[0].name == "my-surface"
@@ -40,7 +52,11 @@ def test_new_takes_a_name_and_falls_back_where_the_folder_has_none(tmp_path):
 @pytest.mark.parametrize(
     ("kind", "name", "sentence"),
     [
-        ("volume", None, '--kind = "volume" has no template yet; use surface.'),
+        (
+            "hologram",
+            None,
+            '--kind = "hologram" is no kind of rig; use surface, viewpoint, body, volume.',
+        ),
         (
             "surface",
             "My Rig",

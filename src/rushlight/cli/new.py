@@ -11,7 +11,7 @@ import typer
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder in which the rig shall lie.")],
     kind: Annotated[
-        str, typer.Option(help="Kind of rig; only surface has a template yet.")
+        str, typer.Option(help="Kind of rig: surface, viewpoint, body or volume.")
     ] = "surface",
     name: Annotated[
         str | None, typer.Option(help="The rig's id; the folder's name if left out.")

@@ -10,7 +10,8 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.load import RIG_FILE
 from rushlight.records.document import write_text
 
-TEMPLATE_NAME = "my-surface"
+KINDS = ("surface", "viewpoint", "body", "volume")
+"""Of which there are templates."""
 _SLUG = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
@@ -22,7 +23,7 @@ def new(folder: Path, kind: str = "surface", name: str | None = None) -> Path:
     folder
         Where it shall lie; made when it is not there.
     kind
-        Of the rig; only ``"surface"`` has a template yet.
+        Of the rig, one of `KINDS`.
     name
         The rig's id, or None to take the folder's name where that is one.
 
@@ -34,11 +35,11 @@ def new(folder: Path, kind: str = "surface", name: str | None = None) -> Path:
     Raises
     ------
     RushlightError
-        When the kind has no template, the name is no id, or a rig lies there already.
+        When there is no such kind, the name is no id, or a rig lies there already.
     """
-    if kind != "surface":
+    if kind not in KINDS:
         raise RushlightError.of(
-            "--kind", f'"{kind}"', "has no template yet", "use surface", "kind-not-computed"
+            "--kind", f'"{kind}"', "is no kind of rig", f"use {', '.join(KINDS)}", "kind-unknown"
         )
     if name is not None and not _SLUG.fullmatch(name):
         raise RushlightError.of(
@@ -58,8 +59,9 @@ def new(folder: Path, kind: str = "surface", name: str | None = None) -> Path:
             "exists",
         )
     own = folder.resolve().name
-    chosen = name or (own if _SLUG.fullmatch(own) else TEMPLATE_NAME)
-    template = importlib.resources.files("rushlight.jobs").joinpath("template_surface.toml")
-    text = template.read_text("utf-8").replace(f'"{TEMPLATE_NAME}"', f'"{chosen}"')
+    plain = f"my-{kind}"
+    chosen = name or (own if _SLUG.fullmatch(own) else plain)
+    template = importlib.resources.files("rushlight.jobs").joinpath(f"template_{kind}.toml")
+    text = template.read_text("utf-8").replace(f'"{plain}"', f'"{chosen}"')
     write_text(path, text)
     return path
