@@ -82,8 +82,9 @@ def _causes(plan: SpacePlan) -> Table:
     """A row for each cause, a column for each kind of error of each thing."""
     columns: dict[tuple[str, str, str], dict[str, Figure]] = {}
     for figure in plan.figures:
-        if figure.name in _ERRORS and figure.statistic == "rms" and figure.unit != "px":
-            key = (figure.name, figure.scope.carried or "", figure.scope.condition or "")
+        ours = figure.name in _ERRORS and figure.statistic == "rms" and figure.unit != "px"
+        if ours and figure.scope.carried is not None:
+            key = (figure.name, figure.scope.carried, figure.scope.condition or "")
             columns.setdefault(key, {})[figure.cause or ""] = figure
     first = next(iter(columns.values()), {})
 

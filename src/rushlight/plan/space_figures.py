@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-from typing import Any
 
 import numpy as np
 
@@ -15,12 +14,15 @@ from rushlight.plan.space_error import REASONS, SpaceField, mean_over
 from rushlight.plan.space_evaluate import SpaceEvaluation, is_eye
 from rushlight.plan.space_picture import PictureMap, shift_of_motion_m
 from rushlight.records.arrays import Array
-from rushlight.records.figure import SPACE_CAUSES, Cause, Figure, FigureName, Scope
+from rushlight.records.figure import SPACE_CAUSES, Cause, Figure, FigureName, Scope, Statistic
+from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_plan import Reason
 
 _predicted = functools.partial(Figure, basis="predicted")
 _HOW = "first-order budget over places of the zone and ways of turning"
 _CAUSES: tuple[Cause, ...] = (*SPACE_CAUSES, "all")
+_DRAWS, _DRAW_SEED = 20, 1
+_ARCMINUTES = 60.0 * np.degrees(1.0)
 
 
 def names_of(evaluation: SpaceEvaluation) -> Names:
@@ -30,65 +32,120 @@ def names_of(evaluation: SpaceEvaluation) -> Names:
 
 
 def space_figures(evaluation: SpaceEvaluation) -> list[Figure]:
-    """Errors by cause of everything, coverage, light and view."""
+    """Errors by cause of everything, coverage, light and view.
+
+    What a rig of one thing does is told of the thing and of the rig as a whole, since either is
+    measured.
+    """
+    space = evaluation.space
+    things = list(zip(evaluation.fields, evaluation.pictures, strict=True))
+    scopes = [(Scope(rig=space.name, carried=f.thing.id), [(f, p)]) for f, p in things]
+    scopes.append((Scope(rig=space.name), things))
     figures = []
-    for index, field in enumerate(evaluation.fields):
-        figures += _thing_figures(evaluation, index, field)
-    figures.append(
-        _predicted(
-            name="coverage",
-            statistic="share",
-            scope=Scope(rig=evaluation.space.name),
-            unit="%",
-            value=100.0 * evaluation.coverage,
-            n=sum(each.works.size for each in evaluation.fields),
-            method="places and ways of turning that can be followed, where the errors wanted hold",
-        )
-    )
+    for index, (scope, some) in enumerate(scopes):
+        covered = [evaluation.covered(i) for i in range(len(things)) if index in (i, len(things))]
+        figures += _error_figures(space, some, scope)
+        figures += _share_figures([field for field, _ in some], covered, scope)
+    for (scope, _), (field, _) in zip(scopes, things, strict=False):
+        figures += _dot_figures(field, scope)
     return figures + _camera_figures(evaluation)
 
 
-def _thing_figures(evaluation: SpaceEvaluation, index: int, field: SpaceField) -> list[Figure]:
-    space = evaluation.space
-    scope = Scope(rig=space.name, carried=field.thing.id)
+_Seen = tuple[SpaceField, tuple[PictureMap, ...]]
+
+
+def _error_figures(space: ResolvedSpace, some: list[_Seen], scope: Scope) -> list[Figure]:
+    """Errors of place, angle, range and picture by cause."""
+    fields = [field for field, _ in some]
     figures = []
     for cause in _CAUSES:
-        figures += _lines("error", cause, 1e3, "mm", field.square_m2(cause), field, scope)
-    figures += _rms("jitter", None, 1e3, "mm", field.square_m2("centre"), field, scope)
-    if field.thing.solved_as == "pose":
+        figures += _lines(
+            "error", cause, 1e3, "mm", [f.square_m2(cause) for f in fields], fields, scope
+        )
+    figures += _quantiles(fields, scope)
+    centre = [f.square_m2("centre") for f in fields]
+    rest = [f.square_m2("all") - f.square_m2("centre") for f in fields]
+    for name, squares in (("jitter", centre), ("precision", centre), ("trueness", rest)):
+        cause = None if name == "jitter" else "all"
+        figures += _rms(name, cause, 1e3, "mm", squares, fields, scope)
+    poses = [f for f in fields if f.thing.solved_as == "pose"]
+    for cause in _CAUSES if poses else ():
+        turns = [f.turn_square_rad2(cause) for f in poses]
+        figures += _lines("turn-error", cause, np.degrees(1.0), "deg", turns, poses, scope)
+    eyes = [(f, p) for f, p in some if is_eye(space, f.thing)]
+    if eyes and len(space.camera_ids) == 1:
+        own = [f for f, _ in eyes]
         for cause in _CAUSES:
-            square = field.turn_square_rad2(cause)
-            figures += _lines("turn-error", cause, np.degrees(1.0), "deg", square, field, scope)
-    if is_eye(space, field.thing):
-        for cause in _CAUSES:
-            square = field.along_square_m2(field.toward_m, cause)
-            figures += _rms("range-error", cause, 1e3, "mm", square, field, scope)
-        for picture in evaluation.pictures[index]:
-            figures += _picture_figures(field, picture, scope)
-    covered = evaluation.covered(index)
-    figures.append(
+            squares = [f.along_square_m2(f.toward_m, cause) for f in own]
+            figures += _rms("range-error", cause, 1e3, "mm", squares, own, scope)
+    if eyes and all(pictures for _, pictures in eyes):
+        for index in range(len(eyes[0][1])):
+            figures += _picture_figures([(f, p[index]) for f, p in eyes], scope)
+        figures += _angle_figures(eyes, scope)
+    return figures
+
+
+def _share_figures(fields: list[SpaceField], covered: list[Array], scope: Scope) -> list[Figure]:
+    count = sum(f.works.size for f in fields)
+    return [
         _predicted(
             name="coverage",
             statistic="share",
             scope=scope,
             unit="%",
-            value=100.0 * float(covered.mean()),
-            n=field.works.size,
+            value=100.0 * float(np.mean([each.mean() for each in covered])),
+            n=count,
             method="places and ways of turning that can be followed, where the errors wanted hold",
-        )
-    )
-    figures.append(
+        ),
         _predicted(
             name="dropouts",
             statistic="share",
             scope=scope,
             unit="%",
-            value=100.0 * float(1.0 - field.works.mean()),
-            n=field.works.size,
+            value=100.0 * float(1.0 - np.mean([f.works.mean() for f in fields])),
+            n=count,
             method="; ".join(REASONS) + "; bodies, hands and hair that hide lights are left out",
-        )
+        ),
+    ]
+
+
+def _together(squares: list[Array], fields: list[SpaceField], axis: int | None = None) -> Array:
+    """Root-mean-square over several things, each weighing the same at equal grids."""
+    if axis is None:
+        flat = np.concatenate([each.ravel() for each in squares])
+        return mean_over(flat, np.concatenate([f.works.ravel() for f in fields]))
+    return np.concatenate(
+        [mean_over(each, f.works, axis) for each, f in zip(squares, fields, strict=True)]
     )
-    return figures + _dot_figures(field, scope)
+
+
+def _quantiles(fields: list[SpaceField], scope: Scope) -> list[Figure]:
+    """Median and 95 % of the distances of single fixes, over builds, places and turns."""
+    rng = np.random.default_rng(_DRAW_SEED)
+    found = []
+    for f in fields:
+        cov = sum(f.place_cov[cause] for cause in SPACE_CAUSES)[f.works]
+        values, vectors = np.linalg.eigh(cov)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+        drawn = np.einsum("nij,dnj->dni", root, rng.standard_normal((_DRAWS, len(cov), 3)))
+        found.append(np.linalg.norm(drawn + f.bias_m[f.works], axis=-1).ravel())
+    whole = np.concatenate(found)
+    if not len(whole):
+        return []
+    shares: tuple[tuple[Statistic, float], ...] = (("median", 0.5), ("p95", 0.95))
+    return [
+        _predicted(
+            name="error",
+            cause="all",
+            statistic=statistic,
+            scope=scope,
+            unit="mm",
+            value=1e3 * float(np.quantile(whole, share)),
+            n=sum(int(f.works.sum()) for f in fields),
+            method="distances of single fixes over many builds drawn from the budget",
+        )
+        for statistic, share in shares
+    ]
 
 
 def _rms(
@@ -96,11 +153,10 @@ def _rms(
     cause: Cause | None,
     times: float,
     unit: str,
-    square: Array,
-    field: SpaceField,
+    squares: list[Array],
+    fields: list[SpaceField],
     scope: Scope,
 ) -> list[Figure]:
-    value = finite(times * float(mean_over(square, field.works)))
     return [
         _predicted(
             name=name,
@@ -108,8 +164,8 @@ def _rms(
             statistic="rms",
             scope=scope,
             unit=unit,
-            value=value,
-            n=int(field.works.sum()),
+            value=finite(times * float(_together(squares, fields))),
+            n=sum(int(f.works.sum()) for f in fields),
             method=_HOW,
         )
     ]
@@ -120,13 +176,13 @@ def _lines(
     cause: Cause,
     times: float,
     unit: str,
-    square: Array,
-    field: SpaceField,
+    squares: list[Array],
+    fields: list[SpaceField],
     scope: Scope,
 ) -> list[Figure]:
     """Root-mean-square over all, and the largest of the places'."""
-    figures = _rms(name, cause, times, unit, square, field, scope)
-    at_places = mean_over(square, field.works, 1)
+    figures = _rms(name, cause, times, unit, squares, fields, scope)
+    at_places = _together(squares, fields, 1)
     if cause == "all" and np.isfinite(at_places).any():
         figures.append(
             _predicted(
@@ -143,44 +199,46 @@ def _lines(
     return figures
 
 
-def _picture_figures(field: SpaceField, picture: PictureMap, scope: Scope) -> list[Figure]:
+def _picture_figures(some: list[tuple[SpaceField, PictureMap]], scope: Scope) -> list[Figure]:
+    picture = some[0][1]
+    fields = [f for f, _ in some]
     own = scope.model_copy(update={"surface": picture.screen, "condition": picture.content})
     how = f"content {1e2 * picture.depth_m:g} cm {picture.content} the screen, all over it"
-    figures = [
-        _predicted(
-            name="picture-error",
-            cause=cause,
-            statistic="rms",
-            scope=own,
-            unit="mm",
-            value=finite(1e3 * float(picture.error_m(field, cause))),
-            n=int(field.works.sum()),
-            method=how,
-        )
-        for cause in _CAUSES
-    ]
-    whole = 1e3 * float(picture.error_m(field, "all"))
-    at_places = 1e3 * picture.error_m(field, "all", 1)
+
+    def value(cause: str, axis: int | None = None) -> Array:
+        return 1e3 * _together([p.square_m2(f, cause) for f, p in some], fields, axis)
+
+    whole, at_places = float(value("all")), value("all", 1)
     in_px = own.model_copy(update={"condition": f"{picture.content}, in display pixels"})
     at_each = own.model_copy(update={"condition": f"{picture.content}, {AT_EACH_PLACE}"})
     worst = finite(np.nanmax(at_places)) if np.isfinite(at_places).any() else None
-    lines: list[tuple[Any, Scope, str, float | None]] = [
-        ("rms", in_px, "px", finite(whole / picture.mm_a_pixel)),
-        ("max", at_each, "mm", worst),
+    lines: list[tuple[Cause, Statistic, Scope, str, float | None]] = [
+        *((cause, "rms", own, "mm", finite(float(value(cause)))) for cause in _CAUSES),
+        ("all", "rms", in_px, "px", finite(whole / picture.mm_a_pixel)),
+        ("all", "max", at_each, "mm", worst),
     ]
-    return figures + [
+    return [
         _predicted(
             name="picture-error",
-            cause="all",
+            cause=cause,
             statistic=statistic,
             scope=where,
             unit=unit,
-            value=value,
-            n=int(field.works.sum()),
+            value=number,
+            n=sum(int(f.works.sum()) for f in fields),
             method=how,
         )
-        for statistic, where, unit, value in lines
+        for cause, statistic, where, unit, number in lines
     ]
+
+
+def _angle_figures(eyes: list[_Seen], scope: Scope) -> list[Figure]:
+    """Error of the picture as an angle at the eye, over all content alike."""
+    squares = [
+        np.mean([p.angle_square_rad2(f, "all") for p in pictures], axis=0) for f, pictures in eyes
+    ]
+    own = [f for f, _ in eyes]
+    return _rms("view-angle", "all", _ARCMINUTES, "arcmin", squares, own, scope)
 
 
 def _dot_figures(field: SpaceField, scope: Scope) -> list[Figure]:

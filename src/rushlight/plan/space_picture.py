@@ -30,6 +30,8 @@ class PictureMap:
         How far before or behind the screen [m].
     by_eye
         (G, M, K, 3): of places spread over the screen, both directions in it [m/m].
+    at_eye
+        (G, M, K, 3): the same as directions from the eye [rad/m].
     mm_a_pixel
         Pitch of the screen's pixels [mm].
     """
@@ -38,11 +40,20 @@ class PictureMap:
     content: str
     depth_m: float
     by_eye: Array
+    at_eye: Array
     mm_a_pixel: float
+
+    def square_m2(self, field: SpaceField, cause: str) -> Array:
+        """(G, M) mean square displacement on the screen [m²]."""
+        return field.of_map_square(self.by_eye, cause) / len(_SHARES)
+
+    def angle_square_rad2(self, field: SpaceField, cause: str) -> Array:
+        """(G, M) mean square angle at the eye between where content is and where it should be."""
+        return field.of_map_square(self.at_eye, cause) / len(_SHARES)
 
     def error_m(self, field: SpaceField, cause: str, axis: int | None = None) -> Array:
         """Root-mean-square displacement on the screen [m], over all or along an axis."""
-        square = field.of_map_square(self.by_eye, cause) / len(_SHARES)
+        square = self.square_m2(field, cause)
         return mean_over(square, field.works & np.isfinite(square), axis)
 
 
@@ -64,28 +75,35 @@ def picture_maps(
     for screen in space.screens:
         for content, depth, sign in zip(CONTENT, space.scene_m, (1.0, -1.0), strict=True):
             if np.isfinite(depth):
-                by_eye = picture_by_eye(screen, places_m, sign * float(depth))
-                flat = by_eye.reshape(len(places_m), 1, -1, 3)
+                by_eye, at_eye = picture_by_eye(screen, places_m, sign * float(depth))
+                whole = [each.reshape(len(places_m), 1, -1, 3) for each in (by_eye, at_eye)]
+                shape = (len(places_m), ways)
                 found.append(
                     PictureMap(
                         screen.id,
                         content,
                         float(depth),
-                        np.broadcast_to(flat, (len(places_m), ways, *flat.shape[2:])),
+                        *(np.broadcast_to(e, (*shape, *e.shape[2:])) for e in whole),
                         1e3 * _pitch_m(screen),
                     )
                 )
     return found
 
 
-def picture_by_eye(screen: Screen, eyes_m: Array, height_m: float) -> Array:
-    """(G, 9, 2, 3) how places of the picture move with eyes (G, 3) in the rig [m/m]."""
+def picture_by_eye(screen: Screen, eyes_m: Array, height_m: float) -> tuple[Array, Array]:
+    """How nine places of the picture move with eyes (G, 3) in the rig: (G, 9, 2, 3) on the screen
+    [m/m], and (G, 9, 3, 3) as directions from the eye [rad/m]."""
     corner, wide, high, normal = screen_frame(screen)
     axes = np.stack([wide / np.linalg.norm(wide), high / np.linalg.norm(high), normal])
     eyes = (eyes_m - corner) @ axes.T
     seen = _SHARES * [np.linalg.norm(wide), np.linalg.norm(high)]
     content = content_beyond(eyes[:, None], seen, height_m)
-    return np.asarray(drawn_place(eyes[:, None], content).by_eye @ axes)
+    by_eye = drawn_place(eyes[:, None], content).by_eye @ axes
+    way = np.concatenate([seen, np.zeros((len(seen), 1))], axis=-1) - eyes[:, None]
+    range_m = np.linalg.norm(way, axis=-1)[..., None, None]
+    unit = way[..., None] / range_m
+    across = np.eye(3) - unit * np.swapaxes(unit, -1, -2)
+    return np.asarray(by_eye), np.asarray(across[..., :2] @ by_eye / range_m)
 
 
 def _pitch_m(screen: Screen) -> float:

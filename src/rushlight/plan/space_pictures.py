@@ -182,9 +182,10 @@ def cause_bars(plan: SpacePlan) -> Canvas:
     """Errors by cause, the dominant one first, a panel for each kind of error of each thing."""
     groups: dict[tuple[str, str, str], list[Number]] = {}
     for figure in plan.figures:
-        if figure.name in _PANELS and figure.statistic == "rms" and figure.unit != "px":
-            scope = figure.scope
-            key = (figure.name, scope.carried or "", " ".join(filter(None, (scope.condition,))))
+        scope = figure.scope
+        ours = figure.name in _PANELS and figure.statistic == "rms" and figure.unit != "px"
+        if ours and scope.carried is not None:
+            key = (figure.name, scope.carried, scope.condition or "")
             groups.setdefault(key, []).append(figure)
     with matplotlib.rc_context(STYLE):
         canvas = Canvas(figsize=(9.6, 0.6 + 2.9 * len(groups)), layout="constrained")
