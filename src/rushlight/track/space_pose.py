@@ -119,16 +119,20 @@ def likeliest(
         return Found(start, fit.cov, named, np.full(len(camera), np.inf), np.inf)
     arm = np.matvec(fit.pose[:3, :3], lights)
     sight = cameras.sight(arm + fit.pose[:3, 3], camera)
+    by_pose = np.concatenate([sight.by_point, -sight.by_point @ cross_matrix(arm)], axis=-1)
+    by_numbers = cameras.by_numbers(sight, camera)
+    carried = np.einsum("aox,oxq->aq", fit.gain, by_numbers)
+    # What is wrong with the cameras mostly moves the pose; only the rest parts dots from it.
+    left = by_numbers - by_pose @ carried
     doubt = (
         named.cov
         + sight.by_point @ np.swapaxes(sight.by_point, -1, -2) * std**2
-        + cameras.doubt_px2(sight, camera)
+        + left @ cameras.cov @ np.swapaxes(left, -1, -2)
         + LEAST_DOUBT_PX**2 * np.eye(2)
     )
     missed = named.xy - sight.px
     off = np.sqrt(np.sum(missed * np.linalg.solve(doubt, missed[..., None])[..., 0], axis=-1))
-    by_numbers = np.einsum("aox,oxq->aq", fit.gain, cameras.by_numbers(sight, camera))
-    cov = fit.cov + by_numbers @ cameras.cov @ by_numbers.T
+    cov = fit.cov + carried @ cameras.cov @ carried.T
     return Found(fit.pose, cov, named, np.nan_to_num(off, nan=np.inf), float(fit.misfit))
 
 

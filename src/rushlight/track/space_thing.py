@@ -91,6 +91,10 @@ class ThingFollower:
         if self._pose is None:
             return self._begin(time_ns, free, None)
         foretold, spread = self._foretold(time_ns)
+        if self._too_vague(spread):
+            again = self._begin(time_ns, free, Belief(foretold, np.zeros((6, 6))))
+            if again is not None:
+                return again
         named = self._named(foretold, spread, free)
         found = agreed(self._cameras, self.thing, named, foretold, self._belief, True)
         if found is not None and within_zone(self.thing, found.pose[None])[0]:
@@ -121,6 +125,16 @@ class ThingFollower:
             spread += UNKNOWN_M_S * since_s * np.array([1.0, 1.0 / max(arm, 0.1)])
             return self._pose, spread
         return pose_moved(self._pose, self._rate * gap_s), spread
+
+    def _too_vague(self, spread: Array) -> bool:
+        """Whether one light may be where another is foretold."""
+        lights = self.thing.lights_m
+        if len(lights) < 2:
+            return False
+        apart = np.linalg.norm(lights[:, None] - lights, axis=-1)
+        nearest = float(apart[~np.eye(len(lights), dtype=bool)].min())
+        reach = float(np.linalg.norm(lights - self.thing.point_m(), axis=-1).max())
+        return bool(spread[0] + spread[1] * reach > nearest / 2.0)
 
     def _named(self, foretold: Array, spread: Array, free: list[Seen | None]) -> Named:
         """The dots nearest to where the lights are foretold, within what hands can do."""
