@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rushlight.physics.geometry.rotation import cross_matrix
+from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.plan.space_design import Design
 from rushlight.plan.space_light import SpaceDots, places_of_lights, space_dots, space_light
 from rushlight.records.arrays import Array
@@ -171,7 +172,7 @@ class _Rows:
         cameras, rows, lights = dots.seen.shape
         turn = design.poses[:, :3, :3]
         sight = dots.light.sight
-        cov = dots.cov_px2 / design.frames
+        cov = dots.cov_px2 / design.frames + DOT_FLOOR_PX**2 * np.eye(2)
         safe = np.where(dots.seen[..., None, None], cov, np.eye(2))
         white = np.linalg.inv(np.linalg.cholesky(safe)) * dots.seen[..., None, None]
 

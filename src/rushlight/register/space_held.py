@@ -12,6 +12,7 @@ from scipy.optimize import linear_sum_assignment
 from rushlight.physics.geometry.pose_fit import Belief, Looks, fit_pose
 from rushlight.physics.geometry.rotation import pose_matrix, rotation_of_facing
 from rushlight.physics.geometry.sight import sight_of
+from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 from rushlight.records.space import Thing
@@ -26,9 +27,6 @@ STEP_PX = 8.0
 
 MOVED_PX = 8.0
 """A dot that strays farther than this from its mean, root-mean-square, was not held."""
-
-DOT_FLOOR_PX = 0.03
-"""What averaging over many frames does not take away: the spot's own shape (our own choice)."""
 
 _NODE_RAD = np.radians(12.0)
 _ASSIGNMENTS = 6

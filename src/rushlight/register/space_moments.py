@@ -9,10 +9,10 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import invert_transform, transform_points, undistort_px
+from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 from rushlight.register.space_bar import Stretch, between, stretches
-from rushlight.register.space_held import DOT_FLOOR_PX
 from rushlight.register.space_join import LEAST_COMMON, Joined, join, triangulated
 from rushlight.register.space_solve import Cameras, Known
 from rushlight.register.space_swing import Swing
