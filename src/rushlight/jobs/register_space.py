@@ -281,7 +281,7 @@ def _found(
         seen.append(_dots(footage, space, camera, windows, progress, share, len(footages)))
         findings.extend(footage.findings)
     if windows:
-        rows, poses, facts = _rows(space, header.marks, seen, findings)
+        rows, poses, facts = rows_of_marks(space, header.marks, seen, findings)
         return register_marks(space, rig.content_hash(), rows, poses, facts)
     bar = space.scale_bar
     assert bar is not None
@@ -315,10 +315,32 @@ def _dots(
     return found
 
 
-def _rows(
+def rows_of_marks(
     space: ResolvedSpace, marks: Sequence[SpaceMark], seen: Sequence[Seen], findings: list[Finding]
 ) -> tuple[Sightings, Array, list[RowFacts]]:
-    """What was seen at each mark, its dots named; marks that tell nothing are passed over."""
+    """What was seen at each mark, its dots named; marks that tell nothing are passed over.
+
+    Parameters
+    ----------
+    space
+        The rig.
+    marks
+        What was held where and when.
+    seen
+        By camera, capture time [ns] and dots of the frames in which marks were held.
+    findings
+        What is passed over is told here.
+
+    Returns
+    -------
+    rows, poses, facts
+        As `register_marks` takes them.
+
+    Raises
+    ------
+    RushlightError
+        When a mark is of another rig.
+    """
     known = known_beforehand(space)
     first = np.cumsum([0, *(len(thing.lights) for thing in space.things)])
     points = [(thing, name) for thing in space.things for name in thing.point_names]

@@ -12,7 +12,7 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import rig_path
 from rushlight.jobs.progress import Progress
-from rushlight.plan.space_light import space_light, suitable_exposures
+from rushlight.plan.space_evaluate import exposures_of
 from rushlight.records.document import read_document
 from rushlight.records.rig import Rig
 from rushlight.records.space import ResolvedSpace
@@ -23,7 +23,6 @@ from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate import space_scripts as scripts
 from rushlight.simulate.space_footage import write_space_footage
 from rushlight.simulate.space_frames import space_times
-from rushlight.simulate.space_paths import random_stand
 from rushlight.simulate.space_scripts import SpaceScript
 from rushlight.simulate.space_world import (
     ALL_SPACE_CAUSES,
@@ -31,8 +30,6 @@ from rushlight.simulate.space_world import (
     checked_space_causes,
     draw_space,
 )
-
-_STANDS = 200  # of each thing, by which an exposure is chosen
 
 
 @dataclass(frozen=True)
@@ -136,15 +133,7 @@ def with_exposures(space: ResolvedSpace, planned: SpacePlan | None = None) -> Re
         told = [planned.exposures_s[name] for name in space.camera_ids]
         exposure_s = np.array(told, float)
     else:
-        draw = np.random.default_rng(0)
-        lights = []
-        for thing in space.things:
-            poses = np.tile(np.eye(4), (_STANDS, 1, 1))
-            for pose in poses:
-                place, pose[:3, :3] = random_stand(thing, draw)
-                pose[:3, 3] = place - pose[:3, :3] @ thing.point_m()
-            lights.append(space_light(space, thing, poses))
-        exposure_s = suitable_exposures(space, lights)
+        exposure_s = exposures_of(space)
     cameras = space.cameras.replace(exposure_s=exposure_s[None])
     return dataclasses.replace(space, cameras=cameras)
 
