@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Self
 
 import numpy as np
@@ -11,6 +12,7 @@ from rushlight.physics.geometry.sight import Sight, sight_of
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_registration import CAMERA_NUMBERS, SpaceRegistration
+from rushlight.track.space_kernel import fold_limits
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +46,11 @@ class SpaceCameras:
 
     def __len__(self) -> int:
         return len(self.ids)
+
+    @cached_property
+    def limits(self) -> Array:
+        """(C,) normalised radius at which each lens model folds back."""
+        return fold_limits(self.k)
 
     @classmethod
     def registered(cls, space: ResolvedSpace, registration: SpaceRegistration) -> Self:

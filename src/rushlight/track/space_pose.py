@@ -6,11 +6,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rushlight.physics.geometry.pose_fit import Belief, Looks, fit_pose
+from rushlight.physics.geometry.pose_fit import Belief
 from rushlight.physics.geometry.rotation import cross_matrix
 from rushlight.records.arrays import Array
 from rushlight.records.space import Thing
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_kernel import fit_one
 
 LEAST_DOUBT_PX = 0.3
 """What dots may be off beside all doubts that are told, since their models are models [px]; our
@@ -113,8 +114,10 @@ def likeliest(
     by_point = cameras.sight(places, camera).by_point
     # Dots are weighed by how exactly the lights sit on the thing as well.
     placed = np.nan_to_num(by_point @ np.swapaxes(by_point, -1, -2)) * std**2
-    looks = Looks(cameras.K[camera], cameras.k[camera], cameras.rig_from_camera[camera])
-    fit = fit_pose(lights, named.xy, named.cov + placed, looks, start, belief)
+    own = cameras.K[camera], cameras.k[camera], cameras.limits[camera]
+    fit = fit_one(
+        lights, named.xy, named.cov + placed, (*own, cameras.rig_from_camera[camera]), start, belief
+    )
     if not np.isfinite(fit.pose).all():
         return Found(start, fit.cov, named, np.full(len(camera), np.inf), np.inf)
     arm = np.matvec(fit.pose[:3, :3], lights)

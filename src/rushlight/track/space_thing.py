@@ -26,6 +26,7 @@ KEPT_M, KEPT_RAD = 0.01, 0.03
 GATE = 4.0
 """Deviations from where a dot is foretold, within which it is looked for; our choice."""
 _LEAST_GATE_PX, _SMOOTHED = 0.7, 0.5
+_RECENT_S, _MOST_RAD_S = 0.1, 20.0
 
 
 @dataclass(frozen=True)
@@ -110,9 +111,17 @@ class ThingFollower:
         if begun is None:
             return None
         was_followed = self._pose is not None
-        self._weights, self._rate = begun.weights, None
+        self._weights, self._rate = begun.weights, self._rate_to(begun.found.pose, time_ns)
         self._pose, self._time_ns, self._full_ns = begun.found.pose, time_ns, time_ns
         return ThingAt(begun.found, self._weights, False, not was_followed)
+
+    def _rate_to(self, pose: Array, time_ns: int) -> Array | None:
+        """How a thing moved since it was last seen; None where that is long ago, or too far."""
+        gap_s = (time_ns - self._time_ns) * 1e-9
+        if self._pose is None or not 0.0 < gap_s <= _RECENT_S:
+            return None
+        rate = pose_difference(pose, self._pose) / gap_s
+        return rate if np.linalg.norm(rate[3:]) <= _MOST_RAD_S else None
 
     def _foretold(self, time_ns: int) -> tuple[Array, Array]:
         """Pose at a moment, and deviation of place [m] and turn [rad] from it: (4, 4), (2,)."""

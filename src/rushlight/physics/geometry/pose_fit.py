@@ -183,7 +183,7 @@ def fit_pose(
         moved = np.einsum("...i,...ij,...j->...", step, normal, step)
         if np.all((better & (moved < _ENOUGH)) | (damping >= _MOST_DAMPING) | ~np.isfinite(loss)):
             break
-    cov = _inverse(here.normal)
+    cov = information_inverse(here.normal)
     lost = ~np.isfinite(here.loss)
     pose[lost] = np.nan
     cov[lost] = np.nan
@@ -240,8 +240,24 @@ def _solved(matrix: FloatArray, right: FloatArray) -> FloatArray:
     return np.asarray(solved)
 
 
-def _inverse(matrix: FloatArray) -> FloatArray:
-    """Inverses of symmetric matrices, NaN where one is singular to working precision."""
+def information_inverse(matrix: FloatArray) -> FloatArray:
+    """Which covariances have these inverses?
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (..., N, N)
+        Symmetric.
+
+    Returns
+    -------
+    ndarray, shape (..., N, N)
+        NaN where one is singular to working precision.
+
+    Examples
+    --------
+    >>> information_inverse(np.diag([4.0, 1.0])).tolist()
+    [[0.25, 0.0], [0.0, 1.0]]
+    """
     scale: FloatArray = np.sqrt(np.maximum(np.einsum("...ii->...i", matrix), 0.0))
     known = np.asarray((scale > 0.0).all(axis=-1) & np.isfinite(matrix).all(axis=(-2, -1)))
     scale = np.asarray(np.where(known[..., None], scale, 1.0))
