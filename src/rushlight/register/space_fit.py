@@ -35,6 +35,7 @@ from rushlight.register.space_left import LeftOver, left_over
 from rushlight.register.space_lengths import agrees, found_without_belief
 from rushlight.register.space_marks import Sightings, marks_model, spacing_direction
 from rushlight.register.space_moments import Seen, ends_of, swing_rows
+from rushlight.register.space_redrawn import spacing_redrawn
 from rushlight.register.space_solve import (
     Cameras,
     Known,
@@ -115,7 +116,7 @@ def register_marks(
     refuse_line(rows, method)
     known = known_beforehand(space)
     solved, used = _sifted(known, marks_model(known, rows), poses, FEWEST[method], method)
-    lengths = _spacings(space, rows, known, solved)
+    lengths = _spacings(space, rows.take(used), known, solved)
     known, solved, used, findings = _loosened(
         space, known, solved, used,
         lambda looser: _sifted(
@@ -177,8 +178,8 @@ def register_swing(space: ResolvedSpace, rig: str, seen: Seen, frames: int) -> F
         places = solved.shared.cameras.pose
         if np.all(np.abs(step) < 1e-6):
             break
-    lengths = [_length(bar.id, bar.light_ids, length, length_std, length_direction(known, swing),
-                       solved)]  # fmt: skip
+    off = found_without_belief(length_direction(known, swing), solved.shared.units, solved.unit_cov)
+    lengths = [_length(bar.id, bar.light_ids, length, length_std, off)]
     known, solved, used, findings = _loosened(
         space, known, solved, used, lambda looser: _swung(looser, swing, places), loosened
     )
@@ -258,17 +259,24 @@ def _spacings(
             one, other = own[i], own[j]
             std = float(np.hypot(thing.lights_std_m[one], thing.lights_std_m[other]))
             direction = spacing_direction(rows, known, first + one, first + other)
+            if any(anchor.held == 2 for anchor in rows.anchors):
+                off = spacing_redrawn(rows, known, solved, direction)
+            else:
+                off = found_without_belief(direction, solved.shared.units, solved.unit_cov)
             names = (thing.light_ids[one], thing.light_ids[other])
-            checks.append(_length(thing.id, names, float(apart[i, j]), std, direction, solved))
+            checks.append(_length(thing.id, names, float(apart[i, j]), std, off))
         first += len(thing.lights)
     return checks
 
 
 def _length(
-    carried: str, lights: Sequence[str], told_m: float, told_std_m: float, direction: Array,
-    solved: Solved[Array],
-) -> LengthCheck:  # fmt: skip
-    off, std = found_without_belief(direction, solved.shared.units, solved.unit_cov)
+    carried: str,
+    lights: Sequence[str],
+    told_m: float,
+    told_std_m: float,
+    found: tuple[float, float],
+) -> LengthCheck:
+    off, std = found
     return LengthCheck(
         carried=carried,
         lights=(lights[0], lights[1]),
