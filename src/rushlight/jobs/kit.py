@@ -10,20 +10,30 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.errors import Finding, RushlightError
+from rushlight.jobs.kit_space import (
+    planned_in_space,
+    scene_beside,
+    space_pictures,
+    zone_beside,
+)
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.plan import planned_rig
+from rushlight.jobs.plan_space import in_space
 from rushlight.jobs.progress import Progress, silent
 from rushlight.keep.export import export_csv
 from rushlight.keep.session import SessionReader
 from rushlight.publish.files import zip_bytes
 from rushlight.publish.folder import check_archive, kit_at, write_folder
 from rushlight.publish.kit import KitSource, Picture, basis_of_document, build_kit
+from rushlight.publish.space_kit import SpaceKitSource, build_space_kit
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis, Document, read_document, write_bytes
 from rushlight.records.kit import Kit
-from rushlight.records.plan import Plan
+from rushlight.records.plan import Plan, PlanFinding
 from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
+from rushlight.records.space_registration import SpaceRegistration
 from rushlight.shelf.catalogue import measured_files
 from rushlight.shelf.check import check_rig
 
@@ -118,31 +128,76 @@ def kit(
     archive = folder.with_name(f"{folder.name}.zip")
     earlier = kit_at(folder, document.name)
     check_archive(archive)
-    planned = _of_this_rig(Plan, plan, document) if plan else _plan(rig, progress)
     assessed = _of_this_rig(Assessment, assessment, document) if assessment else None
-    registered = _of_this_rig(Registration, registration, document) if registration else None
-    progress("drawing", 0.0)
-    source = KitSource(
-        rig=document,
-        shelf=shelf,
-        rig_file=file.read_bytes(),
-        beside=_beside(document, file.parent),
-        plan=planned,
-        assessment=assessed,
-        registration=registered,
-        sessions=_sessions(sessions, document),
-        pictures=_pictures(document, planned, assessed, registered),
-        edition=edition,
-        supersedes=_superseded(earlier, edition, folder),
-    )
-    published, files = build_kit(source)
+    common: dict[str, Any] = {
+        "rig": document,
+        "shelf": shelf,
+        "rig_file": file.read_bytes(),
+        "assessment": assessed,
+        "sessions": _sessions(sessions, document),
+        "edition": edition,
+        "supersedes": _superseded(earlier, edition, folder),
+    }
+    beside = _beside(document, file.parent)
+    source: KitSource | SpaceKitSource
+    if in_space(document):
+        source = _in_space(rig, plan, registration, common, beside, progress)
+        published, files = build_space_kit(source)
+    else:
+        source = _on_surface(rig, plan, registration, common, beside, progress)
+        published, files = build_kit(source)
     progress("drawing", 1.0)
     progress("writing", 0.0)
     write_folder(folder, files)
     write_bytes(archive, zip_bytes(files, f"{document.name}-edition-{edition}"))
     progress("writing", 1.0)
     return KitResult(
-        folder, archive, published, (*findings, *_before_handing_on(document, planned))
+        folder, archive, published, (*findings, *_before_handing_on(document, source.plan.findings))
+    )
+
+
+def _on_surface(
+    rig: Path,
+    plan: Path | None,
+    registration: Path | None,
+    common: dict[str, Any],
+    beside: dict[str, bytes],
+    progress: Progress,
+) -> KitSource:
+    document, assessed = common["rig"], common["assessment"]
+    planned = _of_this_rig(Plan, plan, document) if plan else _plan(rig, progress)
+    registered = _of_this_rig(Registration, registration, document) if registration else None
+    progress("drawing", 0.0)
+    return KitSource(
+        **common,
+        beside=beside,
+        plan=planned,
+        registration=registered,
+        pictures=_pictures(document, planned, assessed, registered),
+    )
+
+
+def _in_space(
+    rig: Path,
+    plan: Path | None,
+    registration: Path | None,
+    common: dict[str, Any],
+    beside: dict[str, bytes],
+    progress: Progress,
+) -> SpaceKitSource:
+    document, assessed = common["rig"], common["assessment"]
+    if plan:
+        planned, zone = _of_this_rig(SpacePlan, plan, document), zone_beside(plan)
+    else:
+        planned, zone = planned_in_space(rig, progress)
+    registered = _of_this_rig(SpaceRegistration, registration, document) if registration else None
+    progress("drawing", 0.0)
+    return SpaceKitSource(
+        **common,
+        beside=beside | scene_beside(rig_path(rig).parent),
+        plan=planned,
+        registration=registered,
+        pictures=space_pictures(document, common["shelf"], planned, zone, assessed, registered),
     )
 
 
@@ -283,9 +338,9 @@ def _assessed_pictures(rig: Rig, assessment: Assessment) -> dict[str, Picture]:
     }
 
 
-def _before_handing_on(rig: Rig, plan: Plan) -> list[Finding]:
+def _before_handing_on(rig: Rig, findings: Sequence[PlanFinding]) -> list[Finding]:
     """What the authors should look at, since the kit carries it out of the house."""
-    told = [each.finding() for each in plan.findings if each.code == "eye-limit-passed"]
+    told = [each.finding() for each in findings if each.code == "eye-limit-passed"]
     if UNNAMED_AUTHOR in rig.authors:
         told.append(
             Finding(

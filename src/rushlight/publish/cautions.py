@@ -5,6 +5,7 @@ from __future__ import annotations
 from rushlight.physics.cautions import CAUTIONS
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
 
 TITLES = {
     "eye": "Eyes and infrared light",
@@ -24,7 +25,7 @@ DEFER = (
 )
 
 
-def hazards_of(rig: Rig, plan: Plan) -> list[str]:
+def hazards_of(rig: Rig, plan: Plan | SpacePlan) -> list[str]:
     """Hazards of building and using a rig, by the keys of `CAUTIONS`.
 
     Whatever the rig, there is infrared light, a mains supply somewhere, heat, and something that

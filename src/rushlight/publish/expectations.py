@@ -10,6 +10,7 @@ from rushlight.records.assessment import Assessment
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
 
 DELAY_STAGES = ("exposure", "readout", "camera", "computing", "frame-wait", "display", "all")
 
@@ -112,7 +113,7 @@ def headline_rows(rig: Rig, plan: Plan, assessment: Assessment | None) -> list[R
         least = min(runtimes, key=lambda figure: figure.value or 0.0)
         means = "of the light that empties its cells first, at the share of time lit in rig.toml"
         rows.insert(-2, Row("Running time on one set of cells", means, stated(least), None,
-                            _wanted("runtime", plan)))  # fmt: skip
+                            wanted_words("runtime", plan)))  # fmt: skip
     rows[-2:-2] = _tapping_rows(assessment)
     return [row for row in rows if row.predicted or row.found]
 
@@ -134,7 +135,7 @@ def _tapping_rows(assessment: Assessment | None) -> list[Row]:
     return rows
 
 
-def _row(asked: _Asked, plan: Plan, assessment: Assessment | None) -> Row:
+def _row(asked: _Asked, plan: Plan | SpacePlan, assessment: Assessment | None) -> Row:
     predicted = whole_rig(plan.figures, asked.name, asked.cause, asked.statistic, asked.condition)
     found = assessment and whole_rig(
         assessment.figures, asked.name, asked.cause, asked.statistic, asked.condition
@@ -144,11 +145,11 @@ def _row(asked: _Asked, plan: Plan, assessment: Assessment | None) -> Row:
         asked.means,
         stated(predicted) if predicted else None,
         stated(found) if found else None,
-        _wanted(asked.target, plan),
+        wanted_words(asked.target, plan),
     )
 
 
-def _wanted(target: str, plan: Plan) -> str:
+def wanted_words(target: str, plan: Plan | SpacePlan) -> str:
     """A target in words, and whether the plan expects it to be met."""
     verdict = next((each for each in plan.targets if each.what == target), None)
     if verdict is None:
@@ -213,7 +214,7 @@ _MEANS = {
 }
 
 
-def delay_rows(plan: Plan) -> list[tuple[str, str, str]]:
+def delay_rows(plan: Plan | SpacePlan) -> list[tuple[str, str, str]]:
     """Stages of the delay with their mean and worst, as text."""
 
     def one(stage: str, statistic: str) -> str:
@@ -225,7 +226,7 @@ def delay_rows(plan: Plan) -> list[tuple[str, str, str]]:
     return [row for row in rows if row[1] or row[2]]
 
 
-def eye_rows(plan: Plan) -> list[tuple[str, str, str, str]]:
+def eye_rows(plan: Plan | SpacePlan) -> list[tuple[str, str, str, str]]:
     """From where and how long, and how near cornea, lens and retina come to their limits.
 
     Of several lights the one that comes nearest to its limit stands for all.
@@ -240,7 +241,7 @@ def eye_rows(plan: Plan) -> list[tuple[str, str, str, str]]:
     ]
 
 
-def _nearest(plan: Plan, where: str, look: str, eye: str) -> str:
+def _nearest(plan: Plan | SpacePlan, where: str, look: str, eye: str) -> str:
     found = [line for line in plan.eyes if (line.where, line.look, line.eye) == (where, look, eye)]
     if not found or any(line.ratio is None for line in found):
         return NOT_KNOWN  # one light of which nothing is known could be the strongest
@@ -264,7 +265,7 @@ def _two_digits(time_s: float) -> str:
     return with_unit(f"{float(f'{time_s:.2g}'):g}", "s")
 
 
-def circuit_rows(plan: Plan) -> tuple[list[str], list[list[str]]] | None:
+def circuit_rows(plan: Plan | SpacePlan) -> tuple[list[str], list[list[str]]] | None:
     """Heads and rows of the table of circuits, a row each light; None where none is planned."""
     heads = [
         "Light",

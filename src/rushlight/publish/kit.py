@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from rushlight.errors import RushlightError
 from rushlight.publish.aim import Hanging, hanging_of
@@ -19,7 +19,7 @@ from rushlight.publish.files import (
 )
 from rushlight.publish.marks import marks_of, marks_text
 from rushlight.publish.notices import basis_of, not_known, notices_of
-from rushlight.publish.page import PageContent, render_page
+from rushlight.publish.page import SurfaceContent, render_page
 from rushlight.publish.sheet import Drawing
 from rushlight.publish.steps import steps_of
 from rushlight.publish.tolerances import tolerances_of
@@ -44,9 +44,9 @@ class Picture:
     basis: Basis
 
 
-@dataclass(frozen=True)
-class KitSource:
-    """What a kit is made from.
+@dataclass(frozen=True, kw_only=True)
+class KitDocuments:
+    """What every kit is made from.
 
     Attributes
     ----------
@@ -69,14 +69,31 @@ class KitSource:
     rig: Rig
     shelf: Shelf
     rig_file: bytes
-    plan: Plan
+    plan: Document
     beside: Mapping[str, bytes] = field(default_factory=dict)
     assessment: Assessment | None = None
-    registration: Registration | None = None
+    registration: Document | None = None
     sessions: Mapping[str, tuple[bytes, Basis]] = field(default_factory=dict)
     pictures: Mapping[str, Picture] = field(default_factory=dict)
     edition: int = 1
     supersedes: str | None = None
+
+    @property
+    def newest(self) -> str:
+        """When the newest document that the kit is made from was made (UTC, ISO 8601)."""
+        documents = (self.plan, self.assessment, self.registration)
+        return max(
+            (each.header.made_at for each in documents if each is not None and each.header),
+            default="",
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class KitSource(KitDocuments):
+    """What a kit for pointing at a surface is made from; see `KitDocuments`."""
+
+    plan: Plan
+    registration: Registration | None = None
 
 
 def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
@@ -106,9 +123,8 @@ def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
     circuits = circuits_of(plan.circuits, source.shelf)
     bought = purchases(rig, source.shelf, circuits)
     drawings = _drawings(source, circuits, hangings)
-    files = {path: content for path, (content, _, _) in _files(source, drawings).items()}
-    kit = _kit(source, circuits, hangings, bought, drawings)
-    page = PageContent(
+    kit = _kit(source, circuits, hangings, bought)
+    page = SurfaceContent(
         kit=kit,
         plan=plan,
         assessment=source.assessment,
@@ -120,15 +136,48 @@ def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
         ],
         hangings=hangings,
         basis=basis_of(source.assessment),
-        dated=_newest(source),
+        dated=source.newest,
     )
-    files[PAGE] = render_page(page)
-    listed = KitFile(path=PAGE, sha256=sha256(files[PAGE]), role="the instructions",
-                     licence=rig.licence, basis=page.basis)  # fmt: skip
-    kit = kit.model_copy(update={"files": [listed, *kit.files]})
-    files[KIT_FILE] = (_stamped(kit, source).json_text() + "\n").encode()
+    return assembled(
+        source,
+        kit,
+        _files(source, drawings),
+        lambda listed: render_page(replace(page, kit=kit.model_copy(update={"files": listed}))),
+    )
+
+
+def assembled(
+    source: KitDocuments,
+    kit: Kit,
+    every: Mapping[str, tuple[bytes, str, Basis]],
+    page_of: Callable[[list[KitFile]], bytes],
+) -> tuple[Kit, dict[str, bytes]]:
+    """A kit with its page, its list of files, its header and its manifest.
+
+    Parameters
+    ----------
+    source
+        What it is made from.
+    kit
+        Without its files.
+    every
+        Path to content, role and basis, of everything but page, kit and manifest.
+    page_of
+        Makes the page, given the files that it lists.
+    """
+    licence, basis = source.rig.licence, basis_of(source.assessment)
+    listed = [
+        KitFile(path=path, sha256=sha256(content), role=role, licence=licence, basis=own)
+        for path, (content, role, own) in sorted(every.items())
+    ]
+    files = {path: content for path, (content, _, _) in every.items()}
+    files[PAGE] = page_of(listed)
+    own_page = KitFile(path=PAGE, sha256=sha256(files[PAGE]), role="the instructions",
+                       licence=licence, basis=basis)  # fmt: skip
+    stamped = _stamped(kit.model_copy(update={"files": [own_page, *listed]}), source)
+    files[KIT_FILE] = (stamped.json_text() + "\n").encode()
     files[MANIFEST] = manifest_text(files)
-    return _stamped(kit, source), files
+    return stamped, files
 
 
 def _drawings(
@@ -142,13 +191,36 @@ def _drawings(
         top_view(source.rig, hangings),
         front_view(source.rig, hangings, source.plan.beacons),
     ]
-    return {f"{drawing.name}.svg": drawing for drawing in made}
+    return named_drawings(made)
+
+
+def named_drawings(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
+    """File name to drawing."""
+    return {f"{drawing.name}.svg": drawing for drawing in drawings}
 
 
 def _files(
     source: KitSource, drawings: Mapping[str, Drawing]
 ) -> dict[str, tuple[bytes, str, Basis]]:
     """Path to content, role and basis, of everything but page, kit and manifest."""
+    files = kit_files(source, drawings)
+    figures = {"data/plan.json": source.plan.figures}
+    if source.assessment is not None:
+        figures["data/assessment.json"] = source.assessment.figures
+    files["data/figures.csv"] = (
+        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
+    )  # fmt: skip
+    marks = marks_of(source.plan)
+    if marks is not None:
+        text = marks_text(marks).encode()
+        files["data/marks.toml"] = (text, "places to touch when a rebuild is checked", "predicted")
+    return files
+
+
+def kit_files(
+    source: KitDocuments, drawings: Mapping[str, Drawing]
+) -> dict[str, tuple[bytes, str, Basis]]:
+    """What every kit holds: rig, documents, sessions, drawings and pictures."""
     rig = source.rig
     files: dict[str, tuple[bytes, str, Basis]] = {
         "rig.toml": (source.rig_file, "the rig, as its authors wrote it", rig.basis)
@@ -165,16 +237,6 @@ def _files(
         if document is not None:
             text = (document.json_text() + "\n").encode()
             files[f"data/{name}.json"] = (text, role, basis)
-    figures = {"data/plan.json": source.plan.figures}
-    if source.assessment is not None:
-        figures["data/assessment.json"] = source.assessment.figures
-    files["data/figures.csv"] = (
-        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
-    )  # fmt: skip
-    marks = marks_of(source.plan)
-    if marks is not None:
-        text = marks_text(marks).encode()
-        files["data/marks.toml"] = (text, "places to touch when a rebuild is checked", "predicted")
     for path, (content, basis) in source.sessions.items():
         files[f"data/{path}"] = (content, "a session's dots, trails and fixes", basis)
     for name, drawing in drawings.items():
@@ -194,7 +256,6 @@ def _kit(
     circuits: list[Circuit],
     hangings: list[Hanging],
     bought: list[Purchase],
-    drawings: Mapping[str, Drawing],
 ) -> Kit:
     rig, plan, assessment = source.rig, source.plan, source.assessment
     steps = steps_of(rig, plan, circuits, hangings)
@@ -211,23 +272,12 @@ def _kit(
         steps=steps,
         cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig, plan))],
         not_known=not_known(rig, plan, assessment, bought),
-        files=[
-            KitFile(path=path, sha256=sha256(content), role=role, licence=rig.licence, basis=basis)
-            for path, (content, role, basis) in sorted(_files(source, drawings).items())
-        ],
+        files=[],
         languages=["en"],
     )
 
 
-def _newest(source: KitSource) -> str:
-    """When the newest document that the kit is made from was made (UTC, ISO 8601)."""
-    documents = (source.plan, source.assessment, source.registration)
-    return max(
-        (each.header.made_at for each in documents if each is not None and each.header), default=""
-    )
-
-
-def _stamped(kit: Kit, source: KitSource) -> Kit:
+def _stamped(kit: Kit, source: KitDocuments) -> Kit:
     """The kit with its header; dated by its newest document, so that making it again from the
     same documents gives the same bytes."""
     documents = {
@@ -243,5 +293,5 @@ def _stamped(kit: Kit, source: KitSource) -> Kit:
     )
     if stamped.header is None:
         return stamped
-    header = stamped.header.model_copy(update={"made_at": _newest(source)})
+    header = stamped.header.model_copy(update={"made_at": source.newest})
     return stamped.model_copy(update={"header": header})

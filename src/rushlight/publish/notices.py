@@ -12,6 +12,7 @@ from rushlight.records.document import Basis
 from rushlight.records.kit import Tolerance
 from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
 
 
 def basis_of(assessment: Assessment | None) -> Basis:
@@ -46,7 +47,7 @@ def notices_of(rig: Rig, assessment: Assessment | None, tolerances: list[Toleran
 
 
 def not_known(
-    rig: Rig, plan: Plan, assessment: Assessment | None, bought: Sequence[Purchase]
+    rig: Rig, plan: Plan | SpacePlan, assessment: Assessment | None, bought: Sequence[Purchase]
 ) -> list[str]:
     """What this kit does not tell, or nobody has tried, one sentence each."""
     lines = []

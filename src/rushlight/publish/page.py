@@ -9,12 +9,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from rushlight.publish.aim import Hanging
 from rushlight.publish.buying import Purchase
 from rushlight.publish.expectations import (
+    Row,
     beam_rows,
     cause_rows,
     circuit_rows,
@@ -38,6 +39,7 @@ from rushlight.records.figure import find_figure
 from rushlight.records.kit import Kit, Tolerance
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
+from rushlight.records.space_plan import SpacePlan
 
 SECTIONS = (
     ("what", "What it is"),
@@ -57,20 +59,18 @@ _MOST_ADVICE = 6
 
 @dataclass(frozen=True)
 class PageContent:
-    """What stands on the page.
+    """What stands on the page of every kit.
 
     Attributes
     ----------
-    kit, plan, assessment, registration
-        Documents; the last two may be missing.
+    kit, plan, assessment
+        Documents; the last may be missing.
     bought
         Lines of the parts table.
     drawings
         File name to drawing, shown in the page itself.
     pictures
         File name, content, what it shows and its basis.
-    hangings
-        Cameras.
     basis
         What the figures rest on at best.
     dated
@@ -78,33 +78,93 @@ class PageContent:
     """
 
     kit: Kit
-    plan: Plan
+    plan: Plan | SpacePlan
     assessment: Assessment | None
-    registration: Registration | None
     bought: Sequence[Purchase]
     drawings: Mapping[str, Drawing]
     pictures: Sequence[tuple[str, bytes, str, Basis]]
-    hangings: Sequence[Hanging]
     basis: Basis
     dated: str
 
+    def drawn(self, *names: str) -> list[tuple[str, Markup, str]]:
+        """Drawings whose names begin so: file name, drawing and description."""
+        return [
+            (name, Markup(each.svg), each.description)
+            for name, each in self.drawings.items()
+            if name.startswith(names)
+        ]
 
-def render_page(content: PageContent) -> bytes:
+
+@dataclass(frozen=True)
+class SurfaceContent(PageContent):
+    """What stands on the page of a kit for pointing at a surface.
+
+    Attributes
+    ----------
+    registration
+        Document, or None.
+    hangings
+        Cameras.
+    """
+
+    plan: Plan
+    registration: Registration | None
+    hangings: Sequence[Hanging]
+
+
+@dataclass(frozen=True)
+class Told:
+    """What the page says in the words of its kind of rig.
+
+    Attributes
+    ----------
+    headlines, causes
+        Tables of figures.
+    words
+        `causes`, `late` and `whole` of its captions.
+    """
+
+    headlines: Sequence[Row]
+    causes: Sequence[Row]
+    words: Mapping[str, str]
+
+
+_WORDS = {
+    "causes": "Where the pointing error comes from, root-mean-square over the surface",
+    "late": "it shifts the pointer along the motion and is never added to the error",
+    "whole": "Figure, over the whole surface",
+}
+
+
+def render_page(content: SurfaceContent) -> bytes:
     """The page as UTF-8 HTML; everything that people wrote is escaped."""
-    environment = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    told = Told(
+        headline_rows(content.kit.rig, content.plan, content.assessment),
+        cause_rows(content.plan, content.assessment),
+        _WORDS,
     )
-    template = environment.from_string(_resource("kit.jinja"))
-    return (template.render(_context(content)).rstrip() + "\n").encode()
+    return rendered("kit.jinja", {**shared_context(content, told), **_context(content)})
+
+
+def rendered(template: str, context: Mapping[str, Any]) -> bytes:
+    """A page by one of the templates."""
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        loader=FunctionLoader(_resource),
+    )
+    return (environment.get_template(template).render(context).rstrip() + "\n").encode()
 
 
 def _resource(name: str) -> str:
     return importlib.resources.files("rushlight.publish").joinpath(name).read_text("utf-8")
 
 
-def _context(content: PageContent) -> dict[str, Any]:
+def shared_context(content: PageContent, told: Told) -> dict[str, Any]:
+    """What the frame of every kit's page asks for."""
     kit, plan, assessment = content.kit, content.plan, content.assessment
-    inline = {name: Markup(drawing.svg) for name, drawing in content.drawings.items()}
     return {
         "kit": kit,
         "rig": kit.rig,
@@ -114,11 +174,12 @@ def _context(content: PageContent) -> dict[str, Any]:
         "basis": content.basis,
         "dated": content.dated[:10],
         "found_word": assessment.basis if assessment else "",
-        "headlines": headline_rows(kit.rig, plan, assessment),
-        "causes": cause_rows(plan, assessment),
+        "headlines": told.headlines,
+        "causes": told.causes,
+        "words": told.words,
         "delays": delay_rows(plan),
         "eyes": eye_rows(plan),
-        "beams": beam_rows(plan),
+        "beams": beam_rows(plan) if isinstance(plan, Plan) else [],
         "circuits": circuit_rows(plan),
         "relative": [
             (WORDS.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)
@@ -126,19 +187,9 @@ def _context(content: PageContent) -> dict[str, Any]:
         ],
         "bought": content.bought,
         "cost": _cost(plan),
-        "wiring": [(name, inline[name], content.drawings[name].description)
-                   for name in inline if name.startswith("wiring")],
-        "rooms": [(name, inline[name], content.drawings[name].description)
-                  for name in inline if name in ("side-view.svg", "top-view.svg")],
-        "front": [(name, inline[name], content.drawings[name].description)
-                  for name in inline if name == "front-view.svg"],
+        "wiring": content.drawn("wiring"),
         "steps": {part: [step for step in kit.steps if step.part == part]
                   for part in ("wire", "mount", "register", "check")},
-        "corners": [
-            (camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings
-        ],
-        "beacons": _beacons(content),
-        "registered": _registered(content.registration),
         "pictures": [
             (name, _data_uri(picture), shows, basis)
             for name, picture, shows, basis in content.pictures
@@ -149,12 +200,24 @@ def _context(content: PageContent) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _context(content: SurfaceContent) -> dict[str, Any]:
+    return {
+        "rooms": content.drawn("side-view", "top-view"),
+        "front": content.drawn("front-view"),
+        "corners": [
+            (camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings
+        ],
+        "beacons": _beacons(content),
+        "registered": _registered(content.registration),
+    }
+
+
 def _data_uri(picture: bytes) -> str:
     """A picture as part of the page; as an image it can run nothing."""
     return f"data:image/svg+xml;base64,{base64.b64encode(picture).decode()}"
 
 
-def _cost(plan: Plan) -> dict[str, Any] | None:
+def _cost(plan: Plan | SpacePlan) -> dict[str, Any] | None:
     figure = find_figure(plan.figures, "cost")
     return None if figure is None else {"stated": stated(figure), "method": figure.method}
 
@@ -167,7 +230,7 @@ def _corners(hanging: Hanging) -> list[tuple[str, str]]:
     ]
 
 
-def _beacons(content: PageContent) -> list[tuple[int, str, str, str]]:
+def _beacons(content: SurfaceContent) -> list[tuple[int, str, str, str]]:
     floor = content.kit.rig.surfaces[0].height_above_floor.value
     return [
         (number, _fine(x), _fine(y), metres(y + floor))

@@ -15,10 +15,23 @@ from rushlight.publish.wording import camera_words, metres, significant, with_un
 from rushlight.records.kit import Step
 from rushlight.records.plan import Plan
 from rushlight.records.rig import CarriedEmitter, Rig
+from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.resolve import lit_emitters
 
 DWELL_S = 0.6
 """How long a beacon asks to be held [s] (the project's own choice)."""
+
+
+PROGRAM = Step(
+    part="register",
+    title="Set up the program",
+    text=f"The commands in this kit are those of Rushlight {__version__}, an open program "
+    "that whoever gave you the kit can pass on. In its folder, with Python and make at "
+    "hand, type these two lines; the first takes a minute or two and shows an invented "
+    "example. This kit's own folder is then the place to work in.",
+    commands=["make demo", ". .venv/bin/activate"],
+)
+"""Of every kit."""
 
 
 def steps_of(
@@ -33,21 +46,28 @@ def steps_of(
     circuits, hangings
         As `circuits_of` and `hanging_of` tell them.
     """
+    places: dict[str, list[str]] = {}
+    for carried, light in lit_emitters(rig):
+        places.setdefault(light_words(light, "from the tip"), []).append(carried.id)
+    placed = " ".join(f"{listed(names)}: {where}." for where, names in places.items())
     return [
-        *_wire(rig, plan, circuits),
+        *wire_steps(rig, plan, circuits, placed),
         *_mount(rig, plan, hangings),
         *_register(rig, plan),
         *_check(rig),
     ]
 
 
-def _beside(rig: Rig, *hazards: str) -> list[str]:
+def beside(rig: Rig, *hazards: str) -> list[str]:
     """The cautions to stand beside a step; cells only where there are any."""
     none = set() if any(carried.cell for carried in rig.carried) else {"cell"}
     return [caution_text(hazard) for hazard in hazards if hazard in CAUTIONS and hazard not in none]
 
 
-def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
+def wire_steps(
+    rig: Rig, plan: Plan | SpacePlan, circuits: Sequence[Circuit], placed: str
+) -> list[Step]:
+    """Steps of wiring; `placed` says where each light sits."""
     steps = []
     too_bright = [each for each in plan.findings if each.code == "eye-limit-passed"]
     if too_bright:
@@ -56,31 +76,27 @@ def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
                 part="wire",
                 title="Do not wire this light as it stands",
                 text=" ".join(str(each.finding()) for each in too_bright),
-                cautions=_beside(rig, "eye"),
+                cautions=beside(rig, "eye"),
             )
         )
     for circuit in circuits:
         if circuit.drawable:
             text = (
                 f"Build this circuit {_times(len(circuit.lights))}, once for each of "
-                f"{_listed(circuit.lights)}. {circuit_text(circuit)}. An emitter works one way "
+                f"{listed(circuit.lights)}. {circuit_text(circuit)}. An emitter works one way "
                 "round only: its anode goes to the plus side (on most round ones the longer leg, "
                 "and the flat of the rim marks the cathode; common practice, no source). Never "
                 "leave the resistor out, and never set emitters side by side on one resistor."
             )
         else:
             text = (
-                f"The supply of {_listed(circuit.lights)} is not told by this kit, so no resistor "
+                f"The supply of {listed(circuit.lights)} is not told by this kit, so no resistor "
                 "could be chosen and no circuit is drawn. Choose both before you connect anything."
             )
         steps.append(
-            Step(part="wire", title=f"Wire the light of {_listed(circuit.lights)}", text=text,
-                 cautions=_beside(rig, "cell", "heat"))
+            Step(part="wire", title=f"Wire the light of {listed(circuit.lights)}", text=text,
+                 cautions=beside(rig, "cell", "heat"))
         )  # fmt: skip
-    places: dict[str, list[str]] = {}
-    for carried, light in lit_emitters(rig):
-        places.setdefault(_placed(light), []).append(carried.id)
-    placed = " ".join(f"{_listed(names)}: {where}." for where, names in places.items())
     steps.append(
         Step(part="wire", title="Set the light in its place", text=placed
              + " Keep to these lengths: the error in the tables rests on them.")
@@ -92,7 +108,7 @@ def _wire(rig: Rig, plan: Plan, circuits: Sequence[Circuit]) -> list[Step]:
             text="The eye sees nothing. Press the switch and film the light with the rig's camera, "
             "or look for it on the screen of a telephone's camera, many of which show it faintly "
             "(common practice, no source). Look at the screen, never at the emitter.",
-            cautions=_beside(rig, "eye"),
+            cautions=beside(rig, "eye"),
         )
     )
     return steps
@@ -102,14 +118,15 @@ def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
-def _placed(light: CarriedEmitter) -> str:
+def light_words(light: CarriedEmitter, origin: str) -> str:
+    """Where a light sits, counted from what `origin` names, how it faces and what covers it."""
     if light.distance_from_tip is not None:
         where = (
             f"{_millimetres(light.distance_from_tip.value)} behind the tip, on the stylus's axis"
         )
     elif light.position is not None:
         x, y, z = (_millimetres(step.value) for step in light.position)
-        where = f"at x {x}, y {y}, z {z} from the tip"
+        where = f"at x {x}, y {y}, z {z} {origin}"
     else:
         where = "where rig.toml tells"
     facing = "facing the tip" if light.axis == (0.0, 0.0, -1.0) else (
@@ -140,7 +157,7 @@ def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
             f"{_millimetres(surface.flatness.value)} of flat (root-mean-square). The picture has "
             f"{surface.pixels[0]} × {surface.pixels[1]} pixels. Measure what you really get, and "
             "write it into rig.toml.",
-            cautions=_beside(rig, "mains", "cables", *(["beam"] if beam else [])),
+            cautions=beside(rig, "mains", "cables", *(["beam"] if beam else [])),
         )
     ]
     for hanging in hangings:
@@ -151,7 +168,7 @@ def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
                 part="mount",
                 title=f"Hang {camera_words(hanging.camera)}",
                 text=f"Hang {place_words(hanging)}{with_filter}.",
-                cautions=_beside(rig, "height", *(["filter_glass"] if camera.filter else [])),
+                cautions=beside(rig, "height", *(["filter_glass"] if camera.filter else [])),
             )
         )
         steps.append(
@@ -162,7 +179,7 @@ def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
                 part="mount",
                 title=f"Set {camera_words(hanging.camera)}",
                 text=f"Frame rate {camera.frame_rate.value:g} Hz; exposure "
-                f"{_exposure(plan, hanging.camera)}; gain {camera.gain:g}. Switch automatic "
+                f"{exposure_words(plan, hanging.camera)}; gain {camera.gain:g}. Switch automatic "
                 f"exposure, gain and focus off, and focus at {_focus(hanging)}.",
             )
         )
@@ -187,17 +204,9 @@ def _aim_text(hanging: Hanging) -> str:
 
 
 def _register(rig: Rig, plan: Plan) -> list[Step]:
-    who = _listed(plan.registering) if plan.registering else "one stylus"
+    who = listed(plan.registering) if plan.registering else "one stylus"
     return [
-        Step(
-            part="register",
-            title="Set up the program",
-            text=f"The commands in this kit are those of Rushlight {__version__}, an open program "
-            "that whoever gave you the kit can pass on. In its folder, with Python and make at "
-            "hand, type these two lines; the first takes a minute or two and shows an invented "
-            "example. This kit's own folder is then the place to work in.",
-            commands=["make demo", ". .venv/bin/activate"],
-        ),
+        PROGRAM,
         Step(
             part="register",
             title="Mark the beacons",
@@ -213,7 +222,7 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
             "the side, so that your body hides nothing from the camera, hold the stylus as you "
             "will in use, and switch the light off on the way. With several styli, go round once "
             "with each.",
-            cautions=_beside(rig, "eye", "motion"),
+            cautions=beside(rig, "eye", "motion"),
         ),
         Step(
             part="register",
@@ -261,7 +270,8 @@ def _check(rig: Rig) -> list[Step]:
     ]  # fmt: skip
 
 
-def _exposure(plan: Plan, camera: str) -> str:
+def exposure_words(plan: Plan | SpacePlan, camera: str) -> str:
+    """The planned exposure of a camera."""
     exposure_s = plan.exposures_s.get(camera)
     return with_unit(significant(None if exposure_s is None else 1e3 * exposure_s), "ms")
 
@@ -274,5 +284,6 @@ def _millimetres(value_m: float) -> str:
     return f"{1e3 * value_m:g} mm"
 
 
-def _listed(names: Sequence[str]) -> str:
+def listed(names: Sequence[str]) -> str:
+    """Names one after another."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
