@@ -24,7 +24,7 @@ from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_registration import CAMERA_NUMBERS
 
-_STEPS, _AT_REST = 150, 1e-9
+_STEPS, _AT_REST = 600, 1e-9  # looks may leave a long bent valley to go down
 _FIRST_DAMPING, _LEAST_DAMPING, _MOST_DAMPING = 1e-4, 1e-12, 1e10
 _SUSPECTS, _FEW = 4, 60
 _LEAST_EIGEN = 1e-14  # of a lens's covariance, against its greatest, counted as no doubt
