@@ -13,6 +13,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from rushlight.jobs.load import load_rig
+from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.plan.space_design import design_of
 from rushlight.plan.space_error import field_of_poses, mean_over, space_field
 from rushlight.plan.space_poses import even_points, poses_at, ways_of_turning
@@ -115,7 +116,7 @@ def register(truth, thing, design, noise_px):
     # The point is where the mark is: the thing itself stands off by the point's error.
     held = [moved(pose, np.r_[-pose[:3, :3] @ point_off, 0, 0, 0]) for pose in held]
     cameras = truth.cameras(truth.units)
-    noise = noise_px / np.sqrt(design.frames)
+    noise = np.hypot(noise_px / np.sqrt(design.frames), DOT_FLOOR_PX)
     dots = [dots_of(cameras, lights, pose) for pose in held]
     dots = [each + noise * rng.normal(size=each.shape) for each in dots]
     count, many = truth.count, len(thing.lights)
