@@ -10,6 +10,7 @@ import typer
 
 if TYPE_CHECKING:
     from rushlight.jobs.calibrate import CalibrateResult
+    from rushlight.register.lens_views import Board
 
 
 class PaperName(StrEnum):
@@ -27,6 +28,12 @@ def calibrate(
     pictures: Annotated[
         Path | None, typer.Option(help="Folder of photographs of the target, or footage of it.")
     ] = None,
+    beside: Annotated[
+        Path | None,
+        typer.Option(
+            help="Photographs that a second camera took at the same moments: how both stand."
+        ),
+    ] = None,
     live: Annotated[
         str | None,
         typer.Option(
@@ -39,6 +46,9 @@ def calibrate(
     rig: Annotated[Path | None, typer.Option(help="The rig's file, or its folder.")] = None,
     camera: Annotated[
         str | None, typer.Option(help="Whose lens it is; needed where a rig has several cameras.")
+    ] = None,
+    other_camera: Annotated[
+        str | None, typer.Option(help="Which camera took the photographs of --beside.")
     ] = None,
     check_line: Annotated[
         str | None, typer.Option(help='Measured check line along the long side, as "99.2 mm".')
@@ -61,7 +71,9 @@ def calibrate(
     leave_out: Annotated[
         list[str] | None, typer.Option(help="A picture not to use; may be given repeatedly.")
     ] = None,
-    out: Annotated[Path, typer.Option(help="Lens calibration to write.")] = Path("lens.json"),
+    out: Annotated[
+        Path | None, typer.Option(help="Calibration to write: lens.json, or pair.json of two.")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print what is found as JSON.")] = False,
 ) -> None:
     """Find a camera's lens by views of a printed chessboard; exit code 1 when not vouched for."""
@@ -96,6 +108,12 @@ def calibrate(
             "option-missing",
         )
     board = board_of(check_line, check_line_up, not_to_scale, corners, square)
+    if beside is not None and pictures is not None:
+        _refuse_idle("--beside", {"--leave-out": leave_out})
+        _pair(pictures, beside, board, out, (camera, other_camera), rig, window, json)
+        return
+    _refuse_idle("one camera", {"--beside": beside, "--other-camera": other_camera})
+    out = out or Path("lens.json")
     if live is not None:
         source = None if live == "rig" else live
         result = calibrate_live(source, board, out, camera, rig, length, say=render.aside)
@@ -104,6 +122,71 @@ def calibrate(
     with render.progress() as progress:
         result = job(pictures, board, out, camera, rig, window, leave_out or (), progress)
     _finish(result, json)
+
+
+def _pair(
+    pictures: Path,
+    beside: Path,
+    board: Board,
+    out: Path | None,
+    cameras: tuple[str | None, str | None],
+    rig: Path | None,
+    window: int | None,
+    json: bool,
+) -> None:
+    from rushlight.cli import render
+    from rushlight.jobs.calibrate_pair import calibrate_pair
+
+    with render.progress() as progress:
+        result = calibrate_pair(
+            pictures, beside, board, out or Path("pair.json"), cameras, rig, window, progress
+        )
+    told = result.as_dict()
+    if json:
+        render.print_json(told)
+    else:
+        _show_pair(told)
+        render.findings(result.findings)
+        render.note("vouched for:" if told["vouched"] else "NOT vouched for:")
+        for reason in told["reasons"]:
+            render.note(f"  {reason}")
+        render.note(f"written: {told['pair']}, {', '.join(told['lenses'])}")
+    if not told["vouched"]:
+        raise typer.Exit(1)
+
+
+def _show_pair(told: dict[str, Any]) -> None:
+    from rushlight.cli import render
+
+    render.heading(f"two cameras from {told['basis']} views of one board")
+    render.table(
+        "",
+        ("pictures", "used", "misses [px]", "beside [px]"),
+        [
+            (
+                " ".join(Path(name).stem for name in view["names"]),
+                "yes" if view["used"] else "no", *view["rms_px"],
+            )
+            for view in told["views"]
+        ],
+    )  # fmt: skip
+    render.table(
+        "",
+        ("camera", "fx, fy [px]", "± [px]", "cx, cy [px]", "± [px]"),
+        [
+            (
+                each["camera"],
+                *(
+                    ", ".join(map(str, each[key]))
+                    for key in ("f_px", "f_std_px", "c_px", "c_std_px")
+                ),
+            )
+            for each in told["cameras"]
+        ],
+    )
+    render.note(
+        f"the cameras stand {told['distance_mm']:.2f} ± {told['distance_std_mm']:.2f} mm apart"
+    )
 
 
 def _refuse_idle(mode: str, others: dict[str, object]) -> None:

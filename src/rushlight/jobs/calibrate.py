@@ -157,7 +157,7 @@ def calibrate(
         )
     footage = open_footage(pictures, camera=camera or "camera")
     name, inputs = camera_named(camera, rig_file, footage)
-    names = _picture_names(pictures, footage)
+    names = picture_names(pictures, footage)
     skip = set(leave_out)
     if skip and skip - set(names or ()):
         raise refused(
@@ -167,7 +167,7 @@ def calibrate(
             "give names as they stand in the folder",
         )
     gatherer = Gatherer(board, moving=names is None)
-    for frame, image in _images(footage, names, progress):
+    for frame, image in pictures_of(footage, names, progress):
         if frame not in skip:
             gatherer.offer(image, frame)
     return calibrate_gathered(
@@ -286,7 +286,7 @@ def camera_named(
     return chosen.id, {"rig": rig.content_hash()}
 
 
-def _picture_names(path: Path, footage: Footage) -> list[str] | None:
+def picture_names(path: Path, footage: Footage) -> list[str] | None:
     """Names of the pictures of a folder, in the order in which they are read; else None."""
     if not path.is_dir() or footage.header is not None:
         return None
@@ -295,9 +295,10 @@ def _picture_names(path: Path, footage: Footage) -> list[str] | None:
     return sorted(names, key=natural_key)
 
 
-def _images(
+def pictures_of(
     footage: Footage, names: list[str] | None, progress: Progress
 ) -> Iterator[tuple[str, Array]]:
+    """Name and picture (H, W) of every frame."""
     count = footage.frames or 0
     for number, frame in enumerate(footage):
         if number % _TELL_EVERY == 0 and count:
