@@ -17,7 +17,7 @@ from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.plan.space_design import design_of
 from rushlight.plan.space_error import field_of_poses, mean_over, space_field
 from rushlight.plan.space_poses import even_points, poses_at, ways_of_turning
-from rushlight.plan.space_register import fixed_camera, registered
+from rushlight.plan.space_register import registered
 from rushlight.records.figure import SPACE_CAUSES
 from rushlight.shelf.resolve_space import resolve_space
 
@@ -56,7 +56,7 @@ class Truth:
         self.scales = []
         for i in range(len(K)):
             place = np.r_[[space.placed_std_m[i]] * 3, [space.turned_std_rad[i]] * 3]
-            place = place * (fixed_camera(space) != i)
+            place = place * (space.fixed_camera != i)
             values, vectors = np.linalg.eigh(space.lens_cov[i])
             lens = vectors * np.sqrt(np.clip(values, 0, None))
             self.scales.append((place, lens[:, values > 1e-12 * values.max()]))
@@ -238,8 +238,8 @@ def test_causes_add_up_to_the_estimate_and_the_whole_doubt_falls():
         before = np.zeros_like(known.whole)
         for i in range(len(exposure)):
             at = 15 * i
-            place = space.placed_std_m[i] * (fixed_camera(space) != i)
-            turn = space.turned_std_rad[i] * (fixed_camera(space) != i)
+            place = space.placed_std_m[i] * (space.fixed_camera != i)
+            turn = space.turned_std_rad[i] * (space.fixed_camera != i)
             before[at : at + 6, at : at + 6] = np.diag([place**2] * 3 + [turn**2] * 3)
             before[at + 6 : at + 15, at + 6 : at + 15] = space.lens_cov[i]
         scale = np.sqrt(np.maximum(np.diag(before), 1e-18))

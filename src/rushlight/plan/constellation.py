@@ -8,11 +8,11 @@ import numpy as np
 from scipy import optimize
 
 from rushlight.physics.geometry.constellation import constellation_shape, nearest_twin
-from rushlight.physics.geometry.pose_fit import Belief
+from rushlight.physics.geometry.pose_fit import Belief, belief_of_facing
 from rushlight.physics.geometry.rotation import cross_matrix
 from rushlight.plan.space_error import placed_cov
 from rushlight.plan.space_light import space_dots, space_light
-from rushlight.plan.space_poses import facing_belief, poses_at, ways_of_turning
+from rushlight.plan.space_poses import poses_at, ways_of_turning
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Thing
 from rushlight.records.space_plan import ConstellationPlace, ConstellationPlan
@@ -45,7 +45,7 @@ def pose_error_of_lights(
     by_pose = np.concatenate([by_point, -by_point @ cross_matrix(arm)], axis=-1)
     by_pose = np.where(seen, by_pose, 0.0)
     normal = np.einsum("cnlia,cnlij,cnljb->nab", by_pose, weight, by_pose)
-    normal = normal + (facing_belief(thing) if belief is None else belief).information
+    normal = normal + (belief_of_facing(thing.ranges_rad) if belief is None else belief).information
     scale = np.sqrt(np.einsum("naa->na", normal))
     if not np.all(scale > 0.0):
         return np.nan, np.nan

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rushlight.physics.geometry.pose_fit import LEAST_FACING_STD_RAD
 from rushlight.physics.geometry.rotation import rotation_of_facing
 from rushlight.physics.sighting import FACED_STD_RAD, HELD_STD_M, look_line
-from rushlight.plan.space_poses import LEAST_STD_RAD, even_points, poses_at
+from rushlight.plan.space_poses import even_points, poses_at
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Screen, Thing
 from rushlight.records.space_plan import PlannedMark, SpaceMethod
@@ -126,7 +127,7 @@ def _looks(cap: Thing, screen: Screen, frames: int) -> Design | None:
         poses_at(cap, eye_m, line.facing),
         np.concatenate([line.across, line.direction[:, None]], axis=1),
         std,
-        np.clip(cap.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_STD_RAD, FACED_STD_RAD),
+        np.clip(cap.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_FACING_STD_RAD, FACED_STD_RAD),
         frames,
     )
 
@@ -167,7 +168,7 @@ def _placings(body: Thing, screen: Screen, frames: int) -> Design | None:
         poses_at(body, on_display, rotation_of_facing(*turns.T)),
         np.broadcast_to(np.eye(3), (rows, 3, 3)),
         np.full((rows, 3), HELD_STD_M),
-        np.maximum(body.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_STD_RAD),
+        np.maximum(body.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_FACING_STD_RAD),
         frames,
     )
 

@@ -15,20 +15,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rushlight.physics.geometry.pose_fit import Looks, fit_pose
+from rushlight.physics.geometry.pose_fit import Looks, belief_of_facing, fit_pose
 from rushlight.physics.geometry.rotation import cross_matrix, pose_difference
 from rushlight.plan.space_light import SpaceDots, space_dots, space_light
-from rushlight.plan.space_poses import facing_belief, poses_at, ways_of_turning
+from rushlight.plan.space_poses import poses_at, ways_of_turning
 from rushlight.plan.space_register import SpaceRegistered
 from rushlight.records.arrays import Array
 from rushlight.records.figure import SPACE_CAUSES
-from rushlight.records.space import ResolvedSpace, Thing
+from rushlight.records.space import ANOTHERS, ResolvedSpace, Thing
 
 WAYS = 24
 """Ways of turning at each place, evenly spread over the ranges (our choice)."""
 REASONS = ("out of the picture", "too weak toward the camera", "dots too near one another")
-ANOTHERS = ("cap",)
-"""Things that another person wears than the one who registered: their point is off anew."""
 
 
 @dataclass(frozen=True)
@@ -238,7 +236,7 @@ class _Fit:
             np.moveaxis(weights, 0, 1).reshape(count, many, 2, 2),
             looks,
             poses,
-            facing_belief(thing),
+            belief_of_facing(thing.ranges_rad),
         )
         pose = np.where(works[:, None, None], found.pose, np.nan)
         moved = pose_difference(np.where(np.isfinite(pose), pose, np.eye(4)), poses)

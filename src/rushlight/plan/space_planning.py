@@ -36,13 +36,13 @@ from rushlight.plan.space_figures import (
     space_delay_figures,
     space_figures,
 )
-from rushlight.plan.space_register import CAMERA_NUMBERS, fixed_camera
 from rushlight.records.arrays import Array
 from rushlight.records.circuit import PlanCircuit
 from rushlight.records.figure import SPACE_CAUSES, Figure
 from rushlight.records.plan import PlanFinding, TargetVerdict
 from rushlight.records.rig import Rig
 from rushlight.records.space_plan import CameraDoubt, RegistrationPlan, SpacePlan, ZoneMap
+from rushlight.records.space_registration import CAMERA_NUMBERS
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.cost import cost_figure
@@ -363,7 +363,7 @@ def _registration(evaluation: SpaceEvaluation) -> RegistrationPlan:
     each = std.reshape(-1, CAMERA_NUMBERS)
     cameras = []
     for index, camera in enumerate(space.camera_ids):
-        free = index != fixed_camera(space)
+        free = index != space.fixed_camera
         focal = float(space.cameras.K[0, index, 0, 0])
         cameras.append(
             CameraDoubt(

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from rushlight.physics.geometry.pose_fit import Belief
 from rushlight.physics.geometry.rotation import pose_matrix, rotation_of_facing
 from rushlight.records.arrays import Array
 from rushlight.records.space import Thing
-
-LEAST_STD_RAD = 1e-4
-"""How exactly a thing that is said not to turn at all is taken to keep still [rad] (our choice)."""
 
 # The Kronecker sequence of the generalised golden ratios: even in any number of points.
 _STEPS = np.array(
@@ -57,9 +53,3 @@ def poses_at(thing: Thing, places_m: Array, rotations: Array) -> Array:
     """Poses (..., 4, 4) at which a thing's main point is at places (..., 3) [m]."""
     arm = np.einsum("...ij,j->...i", rotations, thing.point_m())
     return pose_matrix(rotations, places_m - arm)
-
-
-def facing_belief(thing: Thing) -> Belief:
-    """How a thing is supposed to be turned before it is seen; of its place nothing is supposed."""
-    std = np.maximum(thing.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_STD_RAD)
-    return Belief(np.eye(4), np.diag([0.0, 0.0, 0.0, *(1.0 / std**2)]))

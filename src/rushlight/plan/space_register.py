@@ -19,8 +19,8 @@ from rushlight.plan.space_design import Design
 from rushlight.plan.space_light import SpaceDots, places_of_lights, space_dots, space_light
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Thing
+from rushlight.records.space_registration import CAMERA_NUMBERS
 
-CAMERA_NUMBERS = 15
 ENOUGH_LIGHTS = 4
 """So many lights tell a pose by themselves: how the thing is turned is then not supposed."""
 _LEAST_EIGEN = 1e-14
@@ -70,11 +70,6 @@ class Spread:
     of_lens: Array
 
 
-def fixed_camera(space: ResolvedSpace) -> int | None:
-    """The camera that defines the rig's frame: the first of a rig of kind volume alone."""
-    return 0 if space.kinds == ("volume",) else None
-
-
 def spread_of(space: ResolvedSpace) -> Spread:
     """What a rig's document leaves open of its cameras."""
     count = len(space.camera_ids)
@@ -83,7 +78,7 @@ def spread_of(space: ResolvedSpace) -> Spread:
         at = CAMERA_NUMBERS * camera
         for number in range(6):
             std = space.placed_std_m[camera] if number < 3 else space.turned_std_rad[camera]
-            if camera != fixed_camera(space) and std > 0.0:
+            if camera != space.fixed_camera and std > 0.0:
                 column = np.zeros(CAMERA_NUMBERS * count)
                 column[at + number] = std
                 columns.append(column)

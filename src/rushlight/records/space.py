@@ -17,6 +17,9 @@ MAIN_POINT = {"cap": "eye", "model": "hinge", "baton": "tip", "scale-bar": "midd
 """Which point of a thing counts, by the thing's kind; where a rig does not name it, the middle of
 the thing's lights."""
 
+ANOTHERS = ("cap",)
+"""Kinds of things that somebody else wears than the one who registered: their point is off anew."""
+
 
 @dataclass(frozen=True, eq=False)
 class Thing(ArrayRecord):
@@ -145,6 +148,12 @@ class ResolvedSpace(ArrayRecord):
     turned_std_rad: Array = shaped("C")
     focus_m: Array = shaped("C")
     scene_m: Array = shaped(2)
+
+    @property
+    def fixed_camera(self) -> int | None:
+        """The camera from which the rig is told, and which so stands exactly as the document
+        says: the first one of a rig that is of kind volume alone."""
+        return 0 if self.kinds == ("volume",) else None
 
     def thing(self, thing_id: str) -> Thing:
         """The thing of an id, the scale bar included.

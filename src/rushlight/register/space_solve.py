@@ -115,7 +115,7 @@ def known_beforehand(space: ResolvedSpace, loosened: dict[int, float] | None = N
         times = (loosened or {}).get(camera, 1.0)
         for number in range(6):
             std = space.placed_std_m[camera] if number < 3 else space.turned_std_rad[camera]
-            if camera == fixed_camera(space) or std == 0.0:
+            if camera == space.fixed_camera or std == 0.0:
                 continue
             column = np.zeros(CAMERA_NUMBERS * count)
             column[at + number] = std * times
@@ -130,11 +130,6 @@ def known_beforehand(space: ResolvedSpace, loosened: dict[int, float] | None = N
                 columns.append(column)
     spread = np.array(columns).T.reshape(CAMERA_NUMBERS * count, len(columns))
     return Known(Cameras(np.array(cameras.rig_from_camera[0]), lens), spread, placed)
-
-
-def fixed_camera(space: ResolvedSpace) -> int | None:
-    """The camera that defines the rig's frame: the first of a rig of kind volume alone."""
-    return 0 if space.kinds == ("volume",) else None
 
 
 def _scale(lens: Array) -> Array:

@@ -15,7 +15,7 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.records.arrays import Array
 from rushlight.records.figure import SPACE_CAUSES
-from rushlight.records.space import ResolvedSpace, Thing
+from rushlight.records.space import ANOTHERS, ResolvedSpace, Thing
 
 ALL_SPACE_CAUSES: frozenset[str] = frozenset(SPACE_CAUSES)
 """The causes of error of a rig of space that can be switched on one by one."""
@@ -26,9 +26,6 @@ deviation, and the most that is drawn [s]. Invented."""
 
 HOT_PIXELS_A_MEGAPIXEL = 10.0
 """Expected number of pixels that always glow. Invented."""
-
-ANOTHERS = ("cap",)
-"""Things that somebody else wears than the one who registered: their point is off anew."""
 
 _CAMERAS, _LIGHTS, _POINTS, _CLOCKS, _HAND, _SENSOR, _CODE, _WEARER = range(8)
 
@@ -186,16 +183,10 @@ def draw_space(
     )
 
 
-def defines_the_rig(space: ResolvedSpace, camera: int) -> bool:
-    """Whether a camera stands exactly where the document says, since the rig is told from it:
-    the first one of a rig that is of kind volume alone."""
-    return camera == 0 and space.kinds == ("volume",)
-
-
 def _placed(space: ResolvedSpace, camera: int, off: Array) -> Array:
     """Where a camera really stands: (4, 4), off by six normal numbers."""
     pose = np.array(space.cameras.rig_from_camera[0, camera])
-    if defines_the_rig(space, camera):
+    if camera == space.fixed_camera:
         return pose
     from scipy.spatial.transform import Rotation
 
