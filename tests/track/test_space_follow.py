@@ -231,6 +231,33 @@ def test_three_lights_are_settled_by_facing_and_the_weights_told():
     assert np.median(error) < 3e-3
 
 
+def test_codes_name_what_a_symmetric_body_leaves_open():
+    space = rig("ferry-model")
+    ferry = space.things[0]
+    # Four lights at the corners of a square look the same after each quarter turn.
+    corners = np.array([[1.0, 1.0, 0.0], [-1.0, 1.0, 0.0], [-1.0, -1.0, 0.0], [1.0, -1.0, 0.0]])
+    square = dataclasses.replace(
+        ferry,
+        lights=ferry.lights[:4],
+        light_ids=ferry.light_ids[:4],
+        codes=(("110", 0.1), None, None, None),
+        lights_m=0.06 * corners + [0.0, 0.0, 0.04],
+        lights_std_m=ferry.lights_std_m[:4],
+    )
+    for seed in (1, 2, 3):
+        world = draw_space(dataclasses.replace(space, things=(square,)), seed, ["centre"])
+        script = scripts.motion(world, 2.5)
+        run = Run(world, script)
+        late = [fix for fix in run.fixes["ferry"] if fix.valid_ns > 1.5e9 and not fix.predicted]
+        path = script.paths[0]
+        off = [
+            np.linalg.norm(fix.position_m - path.at(np.array(fix.valid_ns * 1e-9))[0])
+            for fix in late
+        ]
+        # A body named wrongly by a quarter turn would be found a hinge's length away.
+        assert len(late) > 40 and np.median(off) < 5e-3
+
+
 def test_facing_angles_undo_the_rotation():
     angles = np.random.default_rng(1).uniform(-1.2, 1.2, (50, 3))
     assert facing_angles(rotation_of_facing(*angles.T)) == pytest.approx(angles, abs=1e-12)

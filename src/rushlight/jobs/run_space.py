@@ -301,7 +301,8 @@ def _follow(
 
         return detect
 
-    follower = SpaceFollower(cameras, space.things)
+    exposures_s = [0.0 if each.header is None else each.header.exposure_ns * 1e-9 for each in films]
+    follower = SpaceFollower(cameras, space.things, exposures_s)
     whole = sum(film.frames or 0 for film in films)
     doubts = np.zeros(len(REASONS), np.int64)
     first_ns = last_ns = None

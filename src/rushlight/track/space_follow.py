@@ -14,6 +14,7 @@ from rushlight.records.dots import Dots, Frame
 from rushlight.records.session import Event, Fix, TrailLink
 from rushlight.records.space import Thing
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_codes import TrailCodes
 from rushlight.track.space_moments import Moment, Moments, Seen
 from rushlight.track.space_pose import main_cov
 from rushlight.track.space_thing import ThingAt, ThingFollower
@@ -65,12 +66,20 @@ class SpaceFollower:
     cameras
         As registered.
     things
-        What may be seen, the one that is easiest to name first.
+        What may be seen.
+    exposures_s
+        (C,) of the cameras' frames [s], by which blinking is read; as good as none by default.
     """
 
-    def __init__(self, cameras: SpaceCameras, things: Sequence[Thing]) -> None:
+    def __init__(
+        self,
+        cameras: SpaceCameras,
+        things: Sequence[Thing],
+        exposures_s: Sequence[float] = (),
+    ) -> None:
         self._cameras = cameras
-        self._moments = Moments(cameras)
+        exposures_s = exposures_s or [0.0] * len(cameras)
+        self._moments = Moments(cameras, [TrailCodes(things, each) for each in exposures_s])
         # Whatever has most lights is the least likely to be mistaken.
         ordered = sorted(things, key=lambda thing: -len(thing.lights))
         self._followers = [ThingFollower(cameras, thing) for thing in ordered]
@@ -175,11 +184,7 @@ def _without(free: Sequence[Seen | None], at: ThingAt) -> list[Seen | None]:
             left.append(None)
             continue
         kept = np.setdiff1d(np.arange(len(own.xy)), named.dot[named.camera == camera])
-        left.append(
-            Seen(
-                own.xy[kept], own.cov[kept], own.trail[kept], own.frame, own.dot[kept], own.time_ns
-            )
-        )
+        left.append(own.keep(kept))
     return left
 
 

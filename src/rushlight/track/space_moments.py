@@ -7,7 +7,7 @@ interpolated. Where a shutter rolls, a dot is moved by its trail's speed to the 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,7 @@ from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 from rushlight.see.link import Linker
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_codes import TrailCodes
 
 _SAME_NS = 1_000
 _WIDEST_PERIODS = 2.5
@@ -32,6 +33,8 @@ class Seen:
         (N, 2) [px] and (N, 2, 2) [px²].
     trail
         (N,) the camera's own trails; −1 for none.
+    light
+        (N,) the light that a dot's blinking tells, as in `rushlight.track.space_codes`.
     frame
         Index of the camera's frame that is nearest.
     dot
@@ -43,9 +46,22 @@ class Seen:
     xy: Array
     cov: Array
     trail: Array
+    light: Array
     frame: int
     dot: Array
     time_ns: int
+
+    def keep(self, which: Array) -> Seen:
+        """Some of the dots, by their indices."""
+        return Seen(
+            self.xy[which],
+            self.cov[which],
+            self.trail[which],
+            self.light[which],
+            self.frame,
+            self.dot[which],
+            self.time_ns,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,11 +90,14 @@ class Moments:
     ----------
     cameras
         As registered.
+    codes
+        By camera, what reads the blinking of its trails.
     """
 
-    def __init__(self, cameras: SpaceCameras) -> None:
+    def __init__(self, cameras: SpaceCameras, codes: Sequence[TrailCodes]) -> None:
         self._cameras = cameras
-        self._linkers = [Linker(confirm_frames=1) for _ in cameras.ids]
+        self._codes = codes
+        self._linkers = [Linker(confirm_frames=1, coast_s=each.coast_s) for each in codes]
         self._waiting: deque[tuple[int, Seen]] = deque()
         self._frames: list[deque[tuple[int, Seen]]] = [deque(maxlen=_KEPT) for _ in cameras.ids]
 
@@ -128,7 +147,10 @@ class Moments:
             known = np.isin(links.trail[good], links.live)
             at = np.searchsorted(links.live, links.trail[good][known])
             xy[known] -= late_s[known, None] * links.velocity[at]
-        return Seen(xy, np.array(dots.cov[good]), links.trail[good], frame, good, time_ns)
+        read = self._codes[camera].read(links)
+        return Seen(
+            xy, np.array(dots.cov[good]), links.trail[good], read[good], frame, good, time_ns
+        )
 
 
 def _usable(dots: Dots) -> Array:
@@ -161,6 +183,7 @@ def _at(frames: deque[tuple[int, Seen]], time_ns: int) -> Seen | None:
         (1.0 - share) * before.xy[one] + share * after.xy[other],
         (1.0 - share) ** 2 * before.cov[one] + share**2 * after.cov[other],
         before.trail[one],
+        np.maximum(before.light[one], after.light[other]),
         near.frame,
         near.dot[one] if near is before else near.dot[other],
         near.time_ns,

@@ -20,6 +20,7 @@ from rushlight.physics.geometry.triangulate import triangulate
 from rushlight.records.arrays import Array
 from rushlight.records.space import Thing
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_codes import could_be
 from rushlight.track.space_moments import Seen
 from rushlight.track.space_pose import DISAGREES, Found, Named, agreed, enough, no_dots
 
@@ -105,6 +106,7 @@ def nearest_dots(
             continue
         px = cameras.sight(places, camera).px
         gap = np.linalg.norm(px[:, None] - own.xy[None], axis=-1)
+        gap = np.where(could_be(thing, own.light), gap, np.inf)
         parts.append(paired(camera, own, np.where(np.isfinite(gap), gap, np.inf), reach_px))
     return joined(parts)
 

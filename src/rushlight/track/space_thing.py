@@ -11,6 +11,7 @@ from rushlight.physics.geometry.rotation import pose_difference, pose_moved
 from rushlight.records.arrays import Array
 from rushlight.records.space import Thing
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_codes import could_be
 from rushlight.track.space_moments import Seen
 from rushlight.track.space_pose import Found, Named, agreed, likeliest, no_dots
 from rushlight.track.space_start import Start, joined, paired, start, within_zone
@@ -166,7 +167,8 @@ class ThingFollower:
             doubt = np.where(seen[:, None, None], doubt, np.eye(2))
             missed = own.xy[None] - sight.px[:, None]
             cost = np.einsum("lni,lij,lnj->ln", missed, np.linalg.inv(doubt), missed)
-            parts.append(paired(camera, own, np.where(seen[:, None], cost, np.inf), GATE**2))
+            possible = seen[:, None] & could_be(self.thing, own.light)
+            parts.append(paired(camera, own, np.where(possible, cost, np.inf), GATE**2))
         return joined(parts)
 
     def _keep(self, time_ns: int, found: Found, predicted: bool) -> ThingAt:
