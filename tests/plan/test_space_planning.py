@@ -14,6 +14,7 @@ from rushlight.jobs.load import load_rig
 from rushlight.jobs.plan import plan
 from rushlight.plan.constellation import constellation_plan, pose_error_of_lights
 from rushlight.plan.space_advice import advise_space, with_baseline
+from rushlight.plan.space_design import design_of
 from rushlight.plan.space_evaluate import evaluate_space
 from rushlight.records.document import read_document
 from rushlight.records.figure import SPACE_CAUSES, find_figure
@@ -101,6 +102,21 @@ def test_looks_pass_both_marks_into_the_zone(planned):
         assert abs(far[2]) < 1e-9 and 0 <= far[0] <= 0.6 and 0 <= far[1] <= 0.34
 
 
+def test_placings_lie_below_a_zone_that_does_not_reach_the_display(tmp_path):
+    above = ('low = ["0.12 m", "0.1 m", "0 m"]', 'low = ["0.12 m", "0.1 m", "0.06 m"]')
+    design = design_of(space_of("ferry-model", above, folder=tmp_path))
+    assert design.method == "placings"
+    assert len(design.marks) == 9
+    assert all(mark.from_m[2] == 0.0 for mark in design.marks)
+
+
+def test_without_a_display_the_mounting_counts(tmp_path):
+    space = space_of("ferry-model").replace(screens=())
+    seen = evaluate_space(space, (2, 2, 2), 4)
+    assert seen.design.method == "mounting"
+    assert seen.error_m() > evaluate_space(space_of("ferry-model"), (2, 2, 2), 4).error_m()
+
+
 def test_a_zone_beyond_the_picture_is_told_with_the_reason(tmp_path):
     space = space_of("paper-theatre", ('low = ["0.05 m",', 'low = ["-1.5 m",'), folder=tmp_path)
     seen = evaluate_space(space, (6, 2, 2), 4)
@@ -120,6 +136,26 @@ def test_lights_that_shine_away_are_too_weak(tmp_path):
     field = evaluate_space(space, (2, 2, 2), 4).fields[0]
     assert not field.works.any()
     assert field.fails["too weak toward the camera"].all()
+
+
+def test_dots_far_out_of_focus_are_told_so():
+    space = space_of("paper-theatre")
+    lens = {"f_number": space.cameras.f_number / 8.0}
+    blurred = space.replace(cameras=space.cameras.replace(**lens), focus_m=np.array([0.1]))
+    field = evaluate_space(blurred, (2, 2, 2), 4).fields[0]
+    assert field.fails["too wide, out of focus"].all()
+    assert not field.works.any()
+
+
+def test_lights_in_line_with_the_camera_hide_one_another(tmp_path):
+    behind = (
+        ('position = ["-75 mm", "0 mm", "0 mm"]', 'position = ["0 mm", "0 mm", "-10 mm"]'),
+        ('position = ["75 mm", "0 mm", "0 mm"]', 'position = ["0 mm", "2 mm", "10 mm"]'),
+    )
+    field = evaluate_space(
+        space_of("paper-theatre", *behind, folder=tmp_path), (2, 2, 2), 4
+    ).fields[0]
+    assert field.fails["too near one another"].mean() > 0.5
 
 
 def test_range_error_grows_with_the_square_of_distance_for_noise_alone():

@@ -125,7 +125,7 @@ def _reasons(plan: SpacePlan) -> Table:
     rows: list[list[object]] = [
         [
             one.carried,
-            f"a dot is {one.why}" if "dots" not in one.why else one.why,
+            f"dots are {one.why}",
             number(one.share),
         ]
         for one in plan.reasons

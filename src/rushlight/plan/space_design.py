@@ -9,6 +9,7 @@ import numpy as np
 from rushlight.physics.geometry.pose_fit import LEAST_FACING_STD_RAD
 from rushlight.physics.geometry.rotation import rotation_of_facing
 from rushlight.physics.sighting import FACED_STD_RAD, HELD_STD_M, look_line
+from rushlight.plan.space_light import space_light
 from rushlight.plan.space_poses import even_points, poses_at
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Screen, Thing
@@ -26,7 +27,7 @@ _EYES = np.array(
     + [[0.5, 0.5, 0.5], [0.5, 0.5, 0.1]]
 )
 _PLACINGS = np.array([[x, y] for y in (0.1, 0.5, 0.9) for x in (0.1, 0.5, 0.9)])
-_LEAST_ROWS = 4
+_LEAST_ROWS, _LEAST_LIGHTS = 4, 3
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def design_of(space: ResolvedSpace) -> Design:
         found = _looks(caps[0], space.screens[0], frames) if caps else None
     elif "body" in space.kinds and space.screens:
         bodies = [each for each in space.things if each.solved_as == "pose"]
-        found = _placings(bodies[0], space.screens[0], frames) if bodies else None
+        found = _placings(space, bodies[0], frames) if bodies else None
     if found is None and space.scale_bar is not None and len(space.camera_ids) > 1:
         found = _swing(space.scale_bar)
     return found if found is not None else _mounting()
@@ -145,27 +146,26 @@ def _far_mark(
     return np.asarray(far) if all(0.0 <= share <= 1.0 for share in shares) else None
 
 
-def _placings(body: Thing, screen: Screen, frames: int) -> Design | None:
-    """Its point held on marks of the display within its zone, turned as it may be."""
-    corner, wide, high, _ = screen_frame(screen)
+def _placings(space: ResolvedSpace, body: Thing, frames: int) -> Design | None:
+    """Its point held on marks of the display below its zone, turned as it may be, where a camera
+    sees enough of it."""
+    corner, wide, high, _ = screen_frame(space.screens[0])
     places = corner + _PLACINGS[:, :1] * wide + _PLACINGS[:, 1:] * high
-    low, flat = body.low_m, body.high_m - body.low_m
-    # The marks are drawn where the zone lies over the display.
-    inside = np.clip(places, low, low + flat)
+    inside = np.clip(places, body.low_m, body.high_m)
     shares = np.stack([(inside - corner) @ edge / (edge @ edge) for edge in (wide, high)], axis=-1)
     on_display = corner + shares[:, :1] * wide + shares[:, 1:] * high
-    good = ((shares >= 0.0) & (shares <= 1.0)).all(axis=-1)
-    good &= np.all((on_display >= low - 0.02) & (on_display <= low + flat + 0.02), axis=-1)
-    on_display = on_display[good]
-    if len(on_display) < _LEAST_ROWS:
-        return None
     turns = (2.0 * even_points(len(on_display)) - 1.0) * body.ranges_rad
-    rows = len(on_display)
+    poses = poses_at(body, on_display, rotation_of_facing(*turns.T))
+    seen = space_light(space, body, poses).in_view.any(axis=0).sum(axis=-1)
+    good = ((shares >= 0.0) & (shares <= 1.0)).all(axis=-1) & (seen >= _LEAST_LIGHTS)
+    rows = int(good.sum())
+    if rows < _LEAST_ROWS:
+        return None
     return Design(
         "placings",
         body,
-        tuple(_mark(body, "placing", place, None) for place in on_display),
-        poses_at(body, on_display, rotation_of_facing(*turns.T)),
+        tuple(_mark(body, "placing", place, None) for place in on_display[good]),
+        poses[good],
         np.broadcast_to(np.eye(3), (rows, 3, 3)),
         np.full((rows, 3), HELD_STD_M),
         np.maximum(body.ranges_rad[[1, 0, 2]] / np.sqrt(3.0), LEAST_FACING_STD_RAD),

@@ -26,7 +26,14 @@ from rushlight.records.space import ANOTHERS, ResolvedSpace, Thing
 
 WAYS = 24
 """Ways of turning at each place, evenly spread over the ranges (our choice)."""
-REASONS = ("out of the picture", "too weak toward the camera", "dots too near one another")
+REASONS = (
+    "out of the picture",
+    "too weak toward the camera",
+    "too wide, out of focus",
+    "too near one another",
+)
+LOST_WORDS = dict(zip(REASONS, ("view", "light", "focus", "apart"), strict=True))
+"""One word for each reason, as maps have it."""
 
 
 @dataclass(frozen=True)
@@ -155,7 +162,8 @@ def field_of_poses(
     fails = {
         REASONS[0]: ~dots.in_view,
         REASONS[1]: dots.in_view & ~dots.bright,
-        REASONS[2]: dots.in_view & dots.bright & ~dots.apart,
+        REASONS[2]: dots.in_view & dots.bright & ~dots.sharp,
+        REASONS[3]: dots.in_view & dots.bright & dots.sharp & ~dots.apart,
     }
     most = dots.seen.sum(axis=-1).argmax(axis=0)
     from_camera = poses[:, :3, 3] - space.cameras.rig_from_camera[0, most, :3, 3]
@@ -197,8 +205,7 @@ def _lost(thing: Thing, lost: Array, dots: SpaceDots) -> Array:
         dots.peak_over_noise,
         dots.cov_px2,
         ~lost,
-        np.ones_like(lost),
-        np.ones_like(lost),
+        *([np.ones_like(lost)] * 3),
     )
     return np.asarray(~_works(thing, kept))
 

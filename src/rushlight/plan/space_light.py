@@ -30,6 +30,8 @@ from rushlight.records.space import ResolvedSpace, Thing
 
 APART_SIGMAS = 3.0
 """Two dots count as one when they are nearer than so many of their widths added (our choice)."""
+WIDEST_SIGMA_PX = HALF_WINDOW_PX / 3.0
+"""Wider dots reach beyond the window in which their centre is found [px]."""
 LEAST_APART_PX = 3.0
 """And always when nearer than this [px]: no dark pixel lies between them (our choice)."""
 
@@ -71,9 +73,9 @@ class SpaceDots:
         In the dot; its brightest pixel as a share of full scale; and over the noise beside it.
     cov_px2
         (C, N, L, 2, 2) of the centre in one frame [px²].
-    in_view, bright, apart
-        Whether each is wholly in the picture, bright enough to count, and far enough from the
-        thing's other dots.
+    in_view, bright, sharp, apart
+        Whether each is wholly in the picture, bright enough to count, narrow enough to be
+        measured, and far enough from the thing's other dots.
     """
 
     light: SpaceLight
@@ -83,12 +85,13 @@ class SpaceDots:
     cov_px2: Array
     in_view: Array
     bright: Array
+    sharp: Array
     apart: Array
 
     @property
     def seen(self) -> Array:
         """(C, N, L) whether the dot can be found and measured."""
-        return np.asarray(self.in_view & self.bright & self.apart)
+        return np.asarray(self.in_view & self.bright & self.sharp & self.apart)
 
 
 def places_of_lights(thing: Thing, poses: Array) -> Array:
@@ -255,6 +258,7 @@ def space_dots(space: ResolvedSpace, light: SpaceLight, exposure_s: Array) -> Sp
         cov,
         light.in_view,
         np.asarray(bright),
+        np.asarray(~(light.sigma_px > WIDEST_SIGMA_PX)),
         _apart(light, np.asarray(bright)),
     )
 

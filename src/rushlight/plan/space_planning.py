@@ -28,7 +28,7 @@ from rushlight.plan.power import lines_of_circuits, plan_circuits
 from rushlight.plan.power_report import power_findings
 from rushlight.plan.space_advice import advise_space, baselines
 from rushlight.plan.space_design import HELD_S, STAND_M, SWING_POSES
-from rushlight.plan.space_error import mean_over
+from rushlight.plan.space_error import LOST_WORDS, mean_over
 from rushlight.plan.space_evaluate import CELLS, SpaceEvaluation, evaluate_space
 from rushlight.plan.space_figures import (
     names_of,
@@ -306,9 +306,7 @@ def _light_findings(evaluation: SpaceEvaluation, file: str) -> list[Finding]:
                     "zone-lost",
                     f"{file}: carried {field.thing.id}",
                     f"{share:.0f} % of places and turns",
-                    f"cannot be followed, most often because dots are {worst}"
-                    if worst != "dots too near one another"
-                    else "cannot be followed, most often because dots are too near one another",
+                    f"cannot be followed, most often because dots are {worst}",
                     "aim or move the cameras, keep a smaller zone, or turn the lights toward them",
                 )
             )
@@ -339,7 +337,7 @@ def _map(evaluation: SpaceEvaluation, index: int) -> ZoneMap:
     layers.append(("works", "%", 100.0 * field.works.mean(axis=1)))
     layers.append(("covered", "%", 100.0 * evaluation.covered(index)))
     layers += [
-        ("lost-" + why.split(" ")[-1], "%", 100.0 * where.mean(axis=1))
+        ("lost-" + LOST_WORDS[why], "%", 100.0 * where.mean(axis=1))
         for why, where in field.fails.items()
     ]
     shape = tuple(len(axis) for axis in reversed(axes))
