@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 def register(
     rig: Annotated[Path, typer.Option(help="The rig's file, or its folder.")],
     footage: Annotated[
-        Path | None,
+        list[Path] | None,
         typer.Option(
-            help="Footage of beacons being touched one by one; of a rig in space, the folder of "
-            "looks, placings or a swung bar, or nothing for its measured mounting."
+            help="Footage of beacons being touched one by one, once for each camera; of a rig in "
+            "space, the folder of looks, placings or a swung bar, or nothing for its measured "
+            "mounting."
         ),
     ] = None,
     plan: Annotated[
@@ -38,8 +39,11 @@ def register(
     from rushlight.jobs.register import register as job
     from rushlight.jobs.register_space import SpaceRegisterResult
 
+    if footage and len(footage) > 1:
+        _several(footage, rig, out, plan, rate, json)
+        return
     with render.progress() as progress:
-        result = job(footage, rig, out, plan, rate, progress)
+        result = job(footage[0] if footage else None, rig, out, plan, rate, progress)
     told = result.as_dict()
     if json:
         render.print_json(told)
@@ -47,6 +51,33 @@ def register(
         show_space(told, result.findings)
     else:
         _show(told, result.findings)
+    if not told["vouched"]:
+        raise typer.Exit(1)
+
+
+def _several(
+    footages: list[Path], rig: Path, out: Path, plan: Path | None, rate: str | None, json: bool
+) -> None:
+    """Several cameras of one surface."""
+    from rushlight.cli import render
+    from rushlight.jobs.register_several import register_several
+
+    with render.progress() as progress:
+        result = register_several(footages, rig, out, plan, rate, progress)
+    told = result.as_dict()
+    if json:
+        render.print_json(told)
+    else:
+        for one, shown in zip(told["cameras"], result.each, strict=True):
+            render.heading(f"camera {one['camera']}")
+            _show(one, shown.findings)
+        for pair in told["agreements"]:
+            if pair["apart_mm"] is not None:
+                render.note(
+                    f"{' and '.join(pair['cameras'])} put the same {pair['beacons']} touches "
+                    f"{pair['apart_mm']} mm rms apart"
+                )
+        render.note(f"written: {told['registration']}, which holds all cameras")
     if not told["vouched"]:
         raise typer.Exit(1)
 

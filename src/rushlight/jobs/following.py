@@ -16,7 +16,8 @@ from rushlight.jobs.inspect_files import hot_pixels
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.keep.writer import SessionWriter
 from rushlight.plan.evaluate import evaluate
-from rushlight.records.document import Basis, read_document
+from rushlight.records.document import Basis
+from rushlight.records.joint_registration import registration_of
 from rushlight.records.registration import Registration
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
@@ -127,7 +128,7 @@ def prepare(
     exposure_s, anchors, hot = 0.0, None, None
     registration, surface_map = None, None
     if registration_path is not None:
-        registration = read_document(Registration, registration_path)
+        registration = registration_of(registration_path, source.camera)
         # First of all: it refuses a registration that is of another camera or size.
         surface_map = SurfaceMap(registration, source.camera, source.size_px)
     if rig is not None and shelf is not None and rig_file is not None:
