@@ -19,6 +19,7 @@ CELLS = (5, 4, 4)
 """Cells of a zone along x, y and z that are looked at."""
 COARSE_CELLS, COARSE_WAYS = (3, 2, 3), 12
 """The same for comparing many rigs."""
+_PLACES = 5  # along each axis, where an exposure must suit
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ def exposures_of(space: ResolvedSpace) -> Array:
     every = [*space.things, *([space.scale_bar] if space.scale_bar else [])]
     lights = []
     for thing in every:
-        places = grid_places(tuple(np.unique([low, high]) for low, high in _ends(thing)))
+        places = grid_places(tuple(np.unique(np.linspace(a, b, _PLACES)) for a, b in _ends(thing)))
         poses = poses_at(thing, places[:, None], ways_of_turning(thing, WAYS)[None])
         lights.append(space_light(space, thing, poses.reshape(-1, 4, 4)))
     return suitable_exposures(space, lights)

@@ -1,0 +1,39 @@
+"""The page on planning in space: its commands run, and what it prints is what is printed."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from rushlight.cli import app
+from rushlight.records.figure import CAUSE_WORDS, SPACE_CAUSES
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGE = (ROOT / "docs/how-to-plan-in-space.md").read_text("utf-8")
+
+
+def run(*arguments):
+    return CliRunner(env={"COLUMNS": "80"}).invoke(app, [str(each) for each in arguments])
+
+
+def test_the_theatre_begins_as_the_page_shows(tmp_path):
+    rig = ROOT / "src/rushlight/jobs/scenarios/paper-theatre"
+    printed = run("plan", rig, "--out", tmp_path).stdout
+    (shown,) = re.findall(r"```text\n(.*?)```", PAGE, re.DOTALL)
+    assert shown in printed
+
+
+def test_every_cause_is_explained_in_the_words_that_are_printed():
+    for cause in SPACE_CAUSES:
+        assert f"| {CAUSE_WORDS[cause]} |" in PAGE
+
+
+@pytest.mark.parametrize("kind", ["viewpoint", "body", "volume"])
+def test_the_page_s_commands_begin_a_rig_of_each_kind(tmp_path, kind):
+    assert f"--kind {kind}" in PAGE or f" {kind}" in PAGE.split("```")[1]
+    folder = tmp_path / "my-window"
+    assert run("new", folder, "--kind", kind).exit_code == 0
+    assert run("check", folder).exit_code == 0
