@@ -1,6 +1,7 @@
 """Simulate a rig of space, then follow it: by the commands, on files."""
 
 import dataclasses
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -125,6 +126,23 @@ def test_a_rig_that_changed_since_is_told(baton, tmp_path):
     )  # fmt: skip
     assert [finding.code for finding in summary.findings] == ["rig-changed"]
     assert dataclasses.asdict(summary)["moments"] == round(SECONDS * 60)
+
+
+def test_plain_videos_named_for_their_cameras_will_do(baton, tmp_path):
+    film = tmp_path / "film"
+    film.mkdir()
+    for camera in ("left", "right"):
+        shutil.copy(baton / "film" / camera / "footage.mkv", film / f"{camera}.mkv")
+    filmed = SpaceFootage(cameras=["left", "right"], simulated=False).stamped("measured")
+    filmed.write(film / SPACE_FOOTAGE)
+    told = run(
+        "--footage", film, "--rig", SCENARIOS / "choir-baton",
+        "--registration", baton / "registration.json", "--out", tmp_path / "session.sqlite",
+    )  # fmt: skip
+    assert told.exit_code == 0, told.output
+    with SessionReader(tmp_path / "session.sqlite") as session:
+        seen = [fix for fix in session.fixes() if not fix.predicted]
+        assert len(seen) >= round(SECONDS * 60) - 5
 
 
 def test_the_command_films_and_refuses(tmp_path):

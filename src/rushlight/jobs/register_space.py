@@ -11,6 +11,7 @@ import numpy as np
 
 from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
+from rushlight.capture.space import film_path
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.load import bits_of, load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
@@ -244,7 +245,7 @@ def footage_of(path: Path, rig: Rig, findings: list[Finding], name: str) -> Spac
 
 def _opened(folder: Path, rig: Rig, shelf: Shelf, space: ResolvedSpace, camera: int) -> Footage:
     name = space.camera_ids[camera]
-    footage = open_footage(folder / name, None, name, bits=bits_of(rig, shelf, camera))
+    footage = open_footage(film_path(folder, name), None, name, bits=bits_of(rig, shelf, camera))
     wide, high = (int(side) for side in space.cameras.size_px[0, camera])
     if footage.size_px != (wide, high):
         raise RushlightError.of(

@@ -14,6 +14,7 @@ import numpy as np
 
 from rushlight.capture.footage import Footage
 from rushlight.capture.open import open_footage
+from rushlight.capture.space import film_path
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.inspect_files import hot_pixels
 from rushlight.jobs.load import bits_of, load_rig, rig_path
@@ -139,7 +140,7 @@ def run_space(
     registration = read_document(SpaceRegistration, registration_path)
     _check_cameras(space, header, registration, registration_path.name, folder)
     films = [
-        open_footage(folder / camera, None, camera, bits=bits_of(rig, shelf, index))
+        open_footage(film_path(folder, camera), None, camera, bits=bits_of(rig, shelf, index))
         for index, camera in enumerate(space.camera_ids)
     ]
     _check_sizes(space, films)

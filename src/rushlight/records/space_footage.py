@@ -61,8 +61,8 @@ class SpaceFootage(Document):
     ----------
     cameras
         Ids, in the order of the rig's; each has a folder of this name beside this document, with
-        a sidecar of its own. Their times are those of the cameras' own clocks, which may stand
-        apart.
+        a sidecar of its own, or else a video file of this name. Their times are those of the
+        cameras' own clocks, which may stand apart.
     script
         What was done before the cameras, where it is known.
     marks
