@@ -3,6 +3,7 @@
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -11,6 +12,7 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.register_several import register_several
 from rushlight.jobs.run import run as run_job
 from rushlight.jobs.simulate import simulate
+from rushlight.keep.session import SessionReader
 from rushlight.records.document import read_document
 from rushlight.records.joint_registration import JointRegistration, registration_of
 
@@ -73,6 +75,45 @@ def test_both_cameras_in_one_document(room, tmp_path):
     # A run takes from it what belongs to its camera.
     session = run_job(room / "rafter", tmp_path / "session.sqlite", room / "barn", out)
     assert session is not None
+
+
+def test_a_run_by_both_cameras_keeps_one_session(room, tmp_path):
+    """The place of a held light by both lies nearer to the truth than by the worse of them, and
+    the beacon that one camera cannot see is there all the same."""
+    register_several([room / "beam", room / "rafter"], room / "barn", tmp_path / "r.json")
+    out = tmp_path / "both.sqlite"
+    # The camera that misses a beacon comes first.
+    result = run(
+        "run", "--footage", room / "rafter", "--footage", room / "beam", "--rig", room / "barn",
+        "--registration", tmp_path / "r.json", "--out", out,
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    with SessionReader(room / "beam" / "truth.sqlite") as reader:
+        truth = {fix.valid_ns: fix.position_m[:2] for fix in reader.fixes() if fix.switch}
+    errors = {}
+    alone = {camera: tmp_path / f"{camera}.sqlite" for camera in ("beam", "rafter")}
+    for camera, session in alone.items():
+        run_job(room / camera, session, room / "barn", tmp_path / "r.json")
+    for name, session in {"both": out, **alone}.items():
+        with SessionReader(session) as reader:
+            assert (len(reader.header.cameras) == 2) == (name == "both")
+            fixes = [fix for fix in reader.fixes() if not fix.predicted]
+        times = np.array(sorted(truth))
+        near = [times[np.argmin(np.abs(times - fix.valid_ns))] for fix in fixes]
+        off = [
+            np.linalg.norm(fix.position_m[:2] - truth[at])
+            for fix, at in zip(fixes, near, strict=True)
+            if abs(at - fix.valid_ns) < 2e6
+        ]
+        errors[name] = np.sqrt(np.mean(np.square(off)))
+        if name == "both":
+            used = {fix.cameras for fix in fixes}
+            # The corner that only one camera sees.
+            corner = [f for f in fixes if np.linalg.norm(f.position_m[:2] - [0.192, 0.12]) < 0.05]
+            assert len(corner) > 8
+    assert ("rafter", "beam") in used
+    assert ("beam",) in used
+    assert errors["both"] < max(errors["beam"], errors["rafter"])
 
 
 def test_one_camera_twice_is_refused(room, tmp_path):

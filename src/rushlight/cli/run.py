@@ -35,8 +35,11 @@ class OutputName(StrEnum):
 
 def run(
     footage: Annotated[
-        Path | None,
-        typer.Option(help="Simulated footage, a video file, or a folder of pictures."),
+        list[Path] | None,
+        typer.Option(
+            help="Simulated footage, a video file, or a folder of pictures; once for each camera "
+            "of one surface."
+        ),
     ] = None,
     camera: Annotated[
         str | None,
@@ -143,11 +146,14 @@ def run(
             export_csv, export_parquet, json,
         )  # fmt: skip
         return
+    if footage and len(footage) > 1:
+        _several(footage, out, rig, registration, filter, export_csv, export_parquet, rate, json)
+        return
     from rushlight.jobs.run import run as job
 
     with render.progress() as progress:
         summary = job(
-            footage or Path(),
+            footage[0] if footage else Path(),
             out or Path("session.sqlite"),
             rig=rig,
             registration_path=registration,
@@ -165,6 +171,44 @@ def run(
         show(summary, json)
     else:
         _show(summary, json)
+
+
+def _several(
+    footages: list[Path],
+    out: Path | None,
+    rig: Path | None,
+    registration: Path | None,
+    filter: FilterName | None,
+    export_csv: Path | None,
+    export_parquet: Path | None,
+    rate: str | None,
+    json: bool,
+) -> None:
+    from rushlight.cli import render
+    from rushlight.errors import RushlightError
+    from rushlight.jobs.run_several import run_several
+
+    if rig is None or registration is None:
+        raise RushlightError.of(
+            "--footage",
+            f"{len(footages)} of them",
+            "need the rig and the joint registration of its cameras",
+            "give --rig and --registration",
+            "option-missing",
+        )
+    with render.progress() as progress:
+        summary = run_several(
+            footages,
+            out or Path("session.sqlite"),
+            rig,
+            registration,
+            None if filter is None else filter.value,
+            export_csv,
+            export_parquet,
+            rate,
+            progress,
+        )
+    _show(summary, json)
 
 
 def _live(
@@ -216,7 +260,9 @@ def _only_with(given: object, option: str, others: dict[str, object]) -> None:
             )
 
 
-def _one_of(footage: Path | None, camera: str | None, tune: object, list_cameras: bool) -> None:
+def _one_of(
+    footage: list[Path] | None, camera: str | None, tune: object, list_cameras: bool
+) -> None:
     """Exactly one thing to do."""
     given = [
         name
