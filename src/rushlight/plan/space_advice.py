@@ -34,6 +34,7 @@ class _Trial:
     change: str
     cost: CostClass
     space: ResolvedSpace
+    repeats: int = 1
 
 
 def advise_space(space: ResolvedSpace) -> list[Advice]:
@@ -43,12 +44,15 @@ def advise_space(space: ResolvedSpace) -> list[Advice]:
     before = evaluate_space(free, COARSE_CELLS, COARSE_WAYS)
     trials = [
         *_better_known(free),
+        *_more_steps(free, before),
         *_lights(free),
         *_cameras(free),
         *_straighter(free),
     ]
     found = [
-        _advice(trial, before, evaluate_space(trial.space, COARSE_CELLS, COARSE_WAYS))
+        _advice(
+            trial, before, evaluate_space(trial.space, COARSE_CELLS, COARSE_WAYS, trial.repeats)
+        )
         for trial in trials
     ]
     return sorted(found, key=worth_of, reverse=True)
@@ -98,6 +102,13 @@ def _better_known(space: ResolvedSpace) -> list[_Trial]:
         change = f"measure where the {name} is on the thing three times as exactly, each time"
         trials.append(_Trial(change, "minutes", fitted))
     return trials
+
+
+def _more_steps(space: ResolvedSpace, before: SpaceEvaluation) -> list[_Trial]:
+    words = {"looks": "take every look of the registration three times, looking up between"}
+    words["placings"] = "place three times on every mark of the registration"
+    change = words.get(before.design.method)
+    return [_Trial(change, "minutes", space, 3)] if change else []
 
 
 def calibrated_cov(space: ResolvedSpace) -> Array:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -61,6 +61,16 @@ class Design:
     axes_std_m: Array
     turn_std_rad: Array
     frames: int
+
+    def repeated(self, times: int) -> Design:
+        """Every step so many times."""
+        return replace(
+            self,
+            marks=self.marks * times,
+            poses=np.tile(self.poses, (times, 1, 1)),
+            axes=np.tile(self.axes, (times, 1, 1)),
+            axes_std_m=np.tile(self.axes_std_m, (times, 1)),
+        )
 
 
 def design_of(space: ResolvedSpace) -> Design:

@@ -75,7 +75,10 @@ class SpaceEvaluation:
 
 
 def evaluate_space(
-    space: ResolvedSpace, cells: tuple[int, int, int] = CELLS, ways: int = WAYS
+    space: ResolvedSpace,
+    cells: tuple[int, int, int] = CELLS,
+    ways: int = WAYS,
+    repeats: int = 1,
 ) -> SpaceEvaluation:
     """Look at a rig over its zones.
 
@@ -87,10 +90,12 @@ def evaluate_space(
         Of each zone along x, y and z.
     ways
         Ways of turning at each place, an even number.
+    repeats
+        How many times each step of the registration is made.
     """
     axes = tuple(zone_grid(thing, cells) for thing in space.things)
     exposure = exposures_of(space)
-    design = design_of(space)
+    design = design_of(space).repeated(repeats)
     known = registered(space, design, exposure)
     places = [grid_places(each) for each in axes]
     fields = tuple(
