@@ -78,7 +78,8 @@ class SpaceCameras:
 
     def sight(self, points_m: Array, camera: int | Array) -> Sight:
         """How a camera, or one camera for each of the points (..., 3), sees them."""
-        return sight_of(points_m, self.K[camera], self.k[camera], self.rig_from_camera[camera])
+        own = self.K[camera], self.k[camera], self.rig_from_camera[camera]
+        return sight_of(points_m, *own, self.limits[camera])
 
     def doubt_px2(self, sight: Sight, camera: Array) -> Array:
         """Covariance (O, 2, 2) of dots (O,) from what the registration leaves open [px²]."""

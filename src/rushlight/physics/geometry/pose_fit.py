@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
+from rushlight.physics.geometry.lens import distortion_limit
 from rushlight.physics.geometry.rotation import cross_matrix, pose_difference, pose_moved
 from rushlight.physics.geometry.shapes import FloatArray, trailing
 from rushlight.physics.geometry.sight import sight_of
@@ -161,14 +162,15 @@ def fit_pose(
     weight[seen] = np.linalg.inv(np.broadcast_to(covs, (*seen.shape, 2, 2))[seen])
     dots = np.where(seen[..., None], dots, 0.0)
     damping = np.full(shape, _FIRST_DAMPING)
-    here = _normal(pose, lights, dots, weight, looks, belief)
+    limit = distortion_limit(looks.k)
+    here = _normal(pose, lights, dots, weight, looks, limit, belief)
     for _ in range(steps):
         normal, slope, loss = here.normal, here.slope, here.loss
         scale = np.einsum("...ii->...i", normal)
         damped = normal + damping[..., None, None] * _diagonal(np.maximum(scale, 1e-30))
         step = _solved(damped, slope)
         tried = pose_moved(pose, step)
-        there = _normal(tried, lights, dots, weight, looks, belief)
+        there = _normal(tried, lights, dots, weight, looks, limit, belief)
         better = there.loss <= loss
         pose = np.where(better[..., None, None], tried, pose)
         here = _Normal(
@@ -206,10 +208,11 @@ def _normal(
     dots: FloatArray,
     weight: FloatArray,
     looks: Looks,
+    limit: FloatArray,
     belief: Belief,
 ) -> _Normal:
     arm = np.matvec(pose[..., None, :3, :3], lights)
-    sight = sight_of(arm + pose[..., None, :3, 3], looks.K, looks.k, looks.rig_from_camera)
+    sight = sight_of(arm + pose[..., None, :3, 3], looks.K, looks.k, looks.rig_from_camera, limit)
     by_pose = np.concatenate([sight.by_point, -sight.by_point @ cross_matrix(arm)], axis=-1)
     counts = np.any(weight != 0.0, axis=(-2, -1))
     by_pose = np.where(counts[..., None, None], by_pose, 0.0)

@@ -42,7 +42,13 @@ class Sight(NamedTuple):
     by_lens: FloatArray
 
 
-def sight_of(points_m: ArrayLike, K: ArrayLike, k: ArrayLike, rig_from_camera: ArrayLike) -> Sight:
+def sight_of(
+    points_m: ArrayLike,
+    K: ArrayLike,
+    k: ArrayLike,
+    rig_from_camera: ArrayLike,
+    limit: ArrayLike | None = None,
+) -> Sight:
     """Where does a camera see points, and how does that move?
 
     Parameters
@@ -54,6 +60,8 @@ def sight_of(points_m: ArrayLike, K: ArrayLike, k: ArrayLike, rig_from_camera: A
     k : array_like, shape (..., 5)
         Lens coefficients k1 k2 p1 p2 k3 [1].
     rig_from_camera : array_like, shape (..., 4, 4)
+    limit : array_like, shape (...), or None
+        What `distortion_limit` tells of `k`, where it is known already.
 
     Returns
     -------
@@ -83,7 +91,8 @@ def sight_of(points_m: ArrayLike, K: ArrayLike, k: ArrayLike, rig_from_camera: A
     depth = np.where(seen[..., 2] > 0.0, seen[..., 2], np.nan)
     flat = seen[..., :2] / depth[..., None]
     radius = np.linalg.norm(flat, axis=-1)
-    flat = np.where((radius < distortion_limit(coefficients))[..., None], flat, np.nan)
+    within = radius < (distortion_limit(coefficients) if limit is None else np.asarray(limit))
+    flat = np.where(within[..., None], flat, np.nan)
     bent = distort(flat, coefficients)
     focal = np.stack([matrix[..., 0, 0], matrix[..., 1, 1]], axis=-1)
     px = bent * focal + matrix[..., :2, 2]
