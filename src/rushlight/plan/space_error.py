@@ -54,10 +54,9 @@ class SpaceField:
         Reason to (G, M): dots are lost so, whether or not it still works.
     bias_m, turn_bias_rad
         (G, M, 3) what a fit without any noise is off by [m], [rad]; NaN where it does not work.
-    place_cov
-        Cause to (G, M, 3, 3) of the main point's place [m²], bias left out.
-    turn_variance
-        Cause to (G, M) of the angle, about all axes together [rad²].
+    pose_cov
+        Cause to (G, M, 6, 6) of the main point's place and the turn about it [m, rad], bias left
+        out.
     toward_m
         (G, M, 3) unit vector from the camera that sees most of it.
     """
@@ -69,29 +68,30 @@ class SpaceField:
     fails: dict[str, Array]
     bias_m: Array
     turn_bias_rad: Array
-    place_cov: dict[str, Array]
-    turn_variance: dict[str, Array]
+    pose_cov: dict[str, Array]
     toward_m: Array
 
     def square_m2(self, cause: str) -> Array:
         """(G, M) mean square distance [m²] of one cause, or of `all`; NaN where it fails."""
         if cause == "all":
             return np.asarray(sum(self.square_m2(one) for one in SPACE_CAUSES))
-        spread = np.einsum("gmii->gm", self.place_cov[cause])
+        spread = np.einsum("gmii->gm", self.pose_cov[cause][..., :3, :3])
         return spread + (np.sum(self.bias_m**2, axis=-1) if cause == "turning" else 0.0)
 
     def turn_square_rad2(self, cause: str) -> Array:
         """(G, M) mean square angle [rad²] of one cause, or of `all`."""
         if cause == "all":
             return np.asarray(sum(self.turn_square_rad2(one) for one in SPACE_CAUSES))
-        own = self.turn_variance[cause]
+        own = np.einsum("gmii->gm", self.pose_cov[cause][..., 3:, 3:])
         return own + (np.sum(self.turn_bias_rad**2, axis=-1) if cause == "turning" else 0.0)
 
     def along_square_m2(self, direction: Array, cause: str) -> Array:
         """(G, M) mean square error [m²] along unit vectors (G, M, 3)."""
         if cause == "all":
             return np.asarray(sum(self.along_square_m2(direction, one) for one in SPACE_CAUSES))
-        spread = np.einsum("gmi,gmij,gmj->gm", direction, self.place_cov[cause], direction)
+        spread = np.einsum(
+            "gmi,gmij,gmj->gm", direction, self.pose_cov[cause][..., :3, :3], direction
+        )
         pulled = np.sum(self.bias_m * direction, axis=-1) ** 2
         return np.asarray(spread + (pulled if cause == "turning" else 0.0))
 
@@ -99,7 +99,9 @@ class SpaceField:
         """(G, M) mean square of what a linear map (G, M, K, 3) makes of the place's error."""
         if cause == "all":
             return np.asarray(sum(self.of_map_square(by_place, one) for one in SPACE_CAUSES))
-        spread = np.einsum("gmki,gmij,gmkj->gm", by_place, self.place_cov[cause], by_place)
+        spread = np.einsum(
+            "gmki,gmij,gmkj->gm", by_place, self.pose_cov[cause][..., :3, :3], by_place
+        )
         pulled = np.sum(np.einsum("gmki,gmi->gmk", by_place, self.bias_m) ** 2, axis=-1)
         return np.asarray(spread + (pulled if cause == "turning" else 0.0))
 
@@ -154,10 +156,10 @@ def field_of_poses(
     works = _works(thing, dots)
     fit = _Fit(space, thing, poses, dots, works)
     effects = _effects(thing, poses, dots, fit, known)
-    place_cov, turn_variance = {}, {}
-    for cause, (place, turn) in effects.items():
-        place_cov[cause] = (place @ np.swapaxes(place, -1, -2)).reshape(*shape, 3, 3)
-        turn_variance[cause] = np.sum(turn**2, axis=(-2, -1)).reshape(shape)
+    pose_cov = {
+        cause: (each @ np.swapaxes(each, -1, -2)).reshape(*shape, 6, 6)
+        for cause, each in effects.items()
+    }
     works = works & np.isfinite(fit.cov).all(axis=(-2, -1))
     fails = {
         REASONS[0]: ~dots.in_view,
@@ -176,8 +178,7 @@ def field_of_poses(
         {why: _lost(thing, lost, dots).reshape(shape) for why, lost in fails.items()},
         fit.bias[:, :3].reshape(*shape, 3),
         fit.bias[:, 3:].reshape(*shape, 3),
-        place_cov,
-        turn_variance,
+        pose_cov,
         toward.reshape(*shape, 3),
     )
 
@@ -281,8 +282,8 @@ def placed_cov(by_point: Array, lights_std_m: Array) -> Array:
 
 def _effects(
     thing: Thing, poses: Array, dots: SpaceDots, fit: _Fit, known: SpaceRegistered
-) -> dict[str, tuple[Array, Array]]:
-    """Cause to how place (N, 3, K) and angles (N, 3, K) go wrong with K unit deviations."""
+) -> dict[str, Array]:
+    """Cause to how place and angles (N, 6, K) go wrong with K unit deviations."""
     count = len(poses)
     gain = np.where(dots.seen.transpose(1, 0, 2)[:, None, ..., None], fit.gain, 0.0)
     root = np.linalg.cholesky(
@@ -309,7 +310,7 @@ def _effects(
     point = [by_eye - point_then] if ours else [by_eye, point_then]
     whole = {"centre": centre, **made}
     whole |= {"build": np.concatenate(build, axis=-1), "point": np.concatenate(point, axis=-1)}
-    return {cause: (each[:, :3], each[:, 3:]) for cause, each in whole.items()}
+    return whole
 
 
 def _root(cov: Array) -> Array:

@@ -62,7 +62,7 @@ def _error_figures(space: ResolvedSpace, some: list[_Seen], scope: Scope) -> lis
         figures += _lines(
             "error", cause, 1e3, "mm", [f.square_m2(cause) for f in fields], fields, scope
         )
-    figures += _quantiles(fields, scope)
+    figures += _single_fixes(space, fields, scope)
     centre = [f.square_m2("centre") for f in fields]
     rest = [f.square_m2("all") - f.square_m2("centre") for f in fields]
     for name, squares in (("jitter", centre), ("precision", centre), ("trueness", rest)):
@@ -91,7 +91,7 @@ def _share_figures(fields: list[SpaceField], covered: list[Array], scope: Scope)
         _predicted(
             name="coverage",
             statistic="share",
-            scope=scope,
+            scope=scope.model_copy(update={"condition": AT_EACH_PLACE}),
             unit="%",
             value=100.0 * float(np.mean([each.mean() for each in covered])),
             n=count,
@@ -119,32 +119,52 @@ def _together(squares: list[Array], fields: list[SpaceField], axis: int | None =
     )
 
 
-def _quantiles(fields: list[SpaceField], scope: Scope) -> list[Figure]:
-    """Median and 95 % of the distances of single fixes, over builds, places and turns."""
+def _drawn(fields: list[SpaceField]) -> list[Array]:
+    """Of each thing, errors (D, N, 6) of single fixes over builds, places and turns that work."""
     rng = np.random.default_rng(_DRAW_SEED)
     found = []
     for f in fields:
-        cov = sum(f.place_cov[cause] for cause in SPACE_CAUSES)[f.works]
-        values, vectors = np.linalg.eigh(cov)
-        root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-        drawn = np.einsum("nij,dnj->dni", root, rng.standard_normal((_DRAWS, len(cov), 3)))
-        found.append(np.linalg.norm(drawn + f.bias_m[f.works], axis=-1).ravel())
-    whole = np.concatenate(found)
+        cov = sum(f.pose_cov[cause] for cause in SPACE_CAUSES)[f.works]
+        scale = np.sqrt(np.maximum(np.einsum("nii->ni", cov), 1e-30))
+        values, vectors = np.linalg.eigh(cov / (scale[:, :, None] * scale[:, None, :]))
+        root = scale[:, :, None] * vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+        drawn = np.einsum("nij,dnj->dni", root, rng.standard_normal((_DRAWS, len(cov), 6)))
+        found.append(drawn + np.concatenate([f.bias_m, f.turn_bias_rad], axis=-1)[f.works])
+    return found
+
+
+def _single_fixes(space: ResolvedSpace, fields: list[SpaceField], scope: Scope) -> list[Figure]:
+    """Median and 95 % of the distances of single fixes, and how many are within what is wanted."""
+    drawn = _drawn(fields)
+    whole = np.concatenate([np.linalg.norm(each[..., :3], axis=-1).ravel() for each in drawn])
     if not len(whole):
         return []
-    shares: tuple[tuple[Statistic, float], ...] = (("median", 0.5), ("p95", 0.95))
+    good, every = 0, 0
+    for f, each in zip(fields, drawn, strict=True):
+        within = np.linalg.norm(each[..., :3], axis=-1) <= space.worst_error_m
+        if f.thing.solved_as == "pose" and np.isfinite(space.turn_error_rad):
+            within &= np.linalg.norm(each[..., 3:], axis=-1) <= space.turn_error_rad
+        good += int(within.sum())
+        every += _DRAWS * f.works.size
+    n = sum(int(f.works.sum()) for f in fields)
+    lines: list[tuple[FigureName, Cause | None, Statistic, str, float]] = [
+        ("error", "all", "median", "mm", 1e3 * float(np.quantile(whole, 0.5))),
+        ("error", "all", "p95", "mm", 1e3 * float(np.quantile(whole, 0.95))),
+        ("coverage", None, "share", "%", 100.0 * good / every),
+    ]
     return [
         _predicted(
-            name="error",
-            cause="all",
+            name=name,
+            cause=cause,
             statistic=statistic,
             scope=scope,
-            unit="mm",
-            value=1e3 * float(np.quantile(whole, share)),
-            n=sum(int(f.works.sum()) for f in fields),
-            method="distances of single fixes over many builds drawn from the budget",
+            unit=unit,
+            value=value,
+            n=n,
+            method="single fixes over many builds drawn from the budget, places and turns; those "
+            "that cannot be followed are not covered",
         )
-        for statistic, share in shares
+        for name, cause, statistic, unit, value in lines
     ]
 
 
