@@ -26,9 +26,12 @@ SHARED_AMOUNTS: Mapping[str, int] = {"registration": 8, "lens": 1, "flatness": 3
 """How many independent amounts one draw of a shared cause has, for the χ² law: the eight of a
 plane map; the one radial coefficient that rules the lens; of the wall's seven bends the few that
 a plane map cannot follow. A supposition of ours, no source."""
-SPACE_SHARED_AMOUNTS: Mapping[str, int] = {"registration": 6, "lens": 4, "build": 6, "point": 3}
+SPACE_SHARED_AMOUNTS: Mapping[str, int] = {
+    "registration": 6, "lens": 4, "build": 6, "point": 3, "all": 3,
+}  # fmt: skip
 """The same in space: six of a camera's place; focal length, centre and radial coefficient; six of
-some lights; three of a point. A supposition of ours, no source."""
+some lights; three of a point; and of all together the three of whichever cause dominates. A
+supposition of ours, no source."""
 
 
 @dataclass(frozen=True)

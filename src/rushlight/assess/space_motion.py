@@ -11,14 +11,15 @@ from scipy import stats
 from rushlight.assess.delay import LAGS_S, LEAST_SPEED_M_S
 from rushlight.assess.intervals import LEVEL, places_interval
 from rushlight.assess.space_recording import SpaceRecording, SpaceTrack
+from rushlight.assess.space_stands import REST_M_S
 from rushlight.physics.geometry.rotation import rotation_vector_from_matrix
 from rushlight.physics.uncertainty import rms
 from rushlight.records.arrays import Array
 from rushlight.records.figure import Figure, FigureName, Scope, Statistic
 
-BLOCK_S = 1.0
-"""Moments so far apart count as told anew [s]; no source."""
-LONG_S = 5.0
+BLOCK_S, REST_BLOCK_S = 1.0, 0.5
+"""Moments so far apart count as told anew while things move, and at rest [s]; no source."""
+LONG_S = 3.0
 """Shortest rest of which a drift is told [s]; no source."""
 _MM, _MS = 1e3, 1e3
 _MINUTE_S = 60.0
@@ -202,7 +203,7 @@ def rest_figures(recordings: Sequence[SpaceRecording], scope: Scope) -> list[Fig
     Parameters
     ----------
     recordings
-        Those of kind still, of at least `LONG_S`, count.
+        Those of kind still count, and real ones where something rested; `LONG_S` at least.
     scope
         What they speak of.
 
@@ -213,20 +214,38 @@ def rest_figures(recordings: Sequence[SpaceRecording], scope: Scope) -> list[Fig
     """
     figures: list[Figure] = []
     for recording in recordings:
-        if recording.kind != "still":
+        filmed = recording.header.script is None
+        if recording.kind != "still" and not filmed:
             continue
         for carried, track in recording.tracks.items():
             ours = scope.model_copy(update={"carried": carried})
-            figures += _rest(track, recording, ours)
+            figures += _rest(_longest_rest(track) if filmed else track, recording, ours)
     return figures
 
 
-def _rest(track: SpaceTrack, recording: SpaceRecording, scope: Scope) -> list[Figure]:
+def _longest_rest(track: SpaceTrack) -> SpaceTrack:
+    """The longest stretch in which what was found hardly moved; real films tell no script."""
     t = (track.valid_ns - track.valid_ns[0]) * 1e-9
-    if len(t) < 10 or t[-1] < LONG_S:
+    block = (t // REST_BLOCK_S).astype(int)
+    names = np.unique(block)
+    where = np.array([track.place_m[block == each].mean(axis=0) for each in names])
+    calm = np.linalg.norm(np.diff(where, axis=0), axis=-1) < REST_M_S * REST_BLOCK_S
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], calm, [False]]).astype(int)))
+    runs = list(zip(edges[::2], edges[1::2], strict=True))
+    if not runs:
+        return track.rows(np.zeros(0, int))
+    first, last = max(runs, key=lambda run: run[1] - run[0])
+    return track.rows(np.flatnonzero((block >= names[first]) & (block <= names[last])))
+
+
+def _rest(track: SpaceTrack, recording: SpaceRecording, scope: Scope) -> list[Figure]:
+    if len(track.valid_ns) < 10:
+        return []
+    t = (track.valid_ns - track.valid_ns[0]) * 1e-9
+    if t[-1] < LONG_S:
         return []
     where = track.place_m
-    block = np.minimum((t // BLOCK_S).astype(int), int(t[-1] // BLOCK_S) - 1)
+    block = np.minimum((t // REST_BLOCK_S).astype(int), int(t[-1] // REST_BLOCK_S) - 1)
     spreads = np.array(
         [math.sqrt(np.sum(np.var(where[block == each], axis=0, ddof=1))) for each in set(block)]
     )
@@ -243,7 +262,7 @@ def _rest(track: SpaceTrack, recording: SpaceRecording, scope: Scope) -> list[Fi
         level=None if ends.low is None else LEVEL,
         n=len(t),
         method="stability at rest: three-dimensional standard deviation within blocks of "
-        f"{BLOCK_S:g} s; {ends.method.replace('places', 'blocks')}",
+        f"{REST_BLOCK_S:g} s; {ends.method.replace('places', 'blocks')}",
         basis=recording.basis,
     )
     slope, std, freedom = drift_of(t, where)
@@ -261,7 +280,8 @@ def _rest(track: SpaceTrack, recording: SpaceRecording, scope: Scope) -> list[Fi
         level=LEVEL,
         n=len(t),
         method=f"speed of the straight line through {t[-1]:.0f} s at rest; interval from the "
-        f"scatter of the means of blocks of {BLOCK_S:g} s about it, the least well known direction",
+        f"scatter of the means of blocks of {REST_BLOCK_S:g} s about it, the least well known "
+        "direction",
         basis=recording.basis,
     )
     return [jitter, drift]
@@ -283,7 +303,7 @@ def drift_of(t_s: Array, place_m: Array) -> tuple[Array, float, int]:
         (3,) of the straight line, the standard deviation of its least well known axis, and the
         degrees of freedom of that.
     """
-    block = (t_s // BLOCK_S).astype(int)
+    block = (t_s // REST_BLOCK_S).astype(int)
     names = np.unique(block)
     when = np.array([t_s[block == each].mean() for each in names])
     where = np.array([place_m[block == each].mean(axis=0) for each in names])

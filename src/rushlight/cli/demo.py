@@ -9,7 +9,12 @@ import typer
 
 
 def demo(
-    scenario: Annotated[str, typer.Option(help="Which invented rig: barn-wall.")] = "barn-wall",
+    scenario: Annotated[
+        str,
+        typer.Option(
+            help="Which invented rig: barn-wall, paper-theatre, ferry-model or choir-baton."
+        ),
+    ] = "barn-wall",
     out: Annotated[Path, typer.Option(help="Folder to work in.")] = Path("demo-out"),
     seed: Annotated[int, typer.Option(min=0, help="Of the simulated room, hands and noise.")] = 7,
 ) -> None:
@@ -20,7 +25,10 @@ def demo(
     with render.progress() as progress:
         result = job(scenario, out, seed, progress)
     render.heading(f"{scenario}: everything here is invented, and all footage is simulated")
-    render.heading("Where a search would put the camera (predicted; the rig keeps its own place)")
+    if result.place:
+        render.heading(
+            "Where a search would put the camera (predicted; the rig keeps its own place)"
+        )
     for line in result.place:
         render.note(line)
     render.table("", ["what", "how much"], result.summary)

@@ -61,6 +61,13 @@ def simulate(
     frames_per_place: Annotated[
         int | None, typer.Option(min=1, help="How long a beacon or place is held, in frames.")
     ] = None,
+    places: Annotated[
+        int | None, typer.Option(min=1, help="Places at which things in space are held.")
+    ] = None,
+    length: Annotated[
+        str | None,
+        typer.Option(help='How long things in space are swung, move or rest, as "6 s".'),
+    ] = None,
     touched_by: Annotated[
         list[str] | None,
         typer.Option(help="A carried thing that touches the beacons; by default every stylus."),
@@ -88,6 +95,8 @@ def simulate(
             frames_per_place=frames_per_place,
             touched_by=touched_by or (),
             progress=progress,
+            places=places,
+            length=length,
         )
     if isinstance(filmed, SpaceFilmed):
         _tell_space(filmed, json)

@@ -10,6 +10,7 @@ from pathlib import Path
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
 from rushlight.jobs.check import check
+from rushlight.jobs.demo_space import SPACE_SCENARIOS, amount, demo_in_space
 from rushlight.jobs.kit import kit
 from rushlight.jobs.load import RIG_FILE
 from rushlight.jobs.plan import plan
@@ -20,11 +21,11 @@ from rushlight.jobs.search import search
 from rushlight.jobs.simulate import simulate
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import write_text
-from rushlight.records.figure import Figure, find_figure
+from rushlight.records.figure import find_figure
 from rushlight.records.plan import Plan
 from rushlight.records.search import SearchResult
 
-SCENARIOS = ("barn-wall",)
+SCENARIOS = ("barn-wall", *SPACE_SCENARIOS)
 MARK = ".rushlight-demo"
 SEED = 7
 COLUMNS, ROWS, FRAMES_A_PLACE = 6, 4, 14
@@ -42,9 +43,9 @@ class DemoResult:
         The kit's folder, and the same as one file.
     place
         Where a search would hang the camera, why not elsewhere, and what the rig's own place is
-        worth beside it; predicted.
+        worth beside it; predicted. Empty where no place was searched for.
     summary
-        Five lines: what, and how much.
+        A few lines: what, and how much.
     """
 
     folder: Path
@@ -87,6 +88,13 @@ def demo(
     result = check(rig)
     if not result.passed:
         raise RushlightError([each for each in result.findings if each.severity == "error"])
+    if scenario in SPACE_SCENARIOS:
+        published, assessed, lines = demo_in_space(
+            folder, rig, seed, lambda stage: _told(progress, stage)
+        )
+        return DemoResult(
+            folder, published.folder, published.zip, [], [*lines, *common_summary(assessed)]
+        )
     planned = plan(rig, folder / "plan", progress=_told(progress, "1 plan"))
     plan_file = folder / "plan" / "plan.json"
     # The rig stays as it is: whoever builds may take what is found, or not.
@@ -191,17 +199,23 @@ def place_of(searched: SearchResult) -> list[str]:
 
 
 def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
-    """The five lines that a demo ends with."""
+    """The five lines that the demo of a surface rig ends with."""
     error = find_figure(planned.figures, "error", "all", "rms")
     seen = find_figure(assessed.figures, "error", "all", "rms")
     rows = [
-        ("predicted error", _amount(error) + " over the surface (predicted)"),
+        ("predicted error", amount(error) + " over the surface (predicted)"),
         (
             "measured error",
-            _amount(seen) + f" ({assessed.basis}: shows that the program agrees with itself, "
+            amount(seen) + f" ({assessed.basis}: shows that the program agrees with itself, "
             "not that a real rig will)",
         ),
     ]
+    return [*rows, *common_summary(assessed)]
+
+
+def common_summary(assessed: Assessment) -> list[tuple[str, str]]:
+    """What every demo ends with: beside the reference, and cautions."""
+    rows = []
     parts = [
         f"{row.name} {_percent(row.ratio, row.low, row.high)} ({row.rig_basis} against "
         f"{row.reference_basis})"
@@ -235,15 +249,6 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
         )
     )
     return rows
-
-
-def _amount(figure: Figure | None) -> str:
-    if figure is None or figure.value is None:
-        return "not known"
-    span = ""
-    if figure.low is not None and figure.high is not None and figure.level is not None:
-        span = f" [{figure.low:.1f} to {figure.high:.1f} at {figure.level * 100:.0f} %]"
-    return f"{figure.value:.1f} {figure.unit} {figure.statistic}{span}"
 
 
 def _percent(value: float, low: float | None, high: float | None) -> str:

@@ -42,6 +42,8 @@ def simulate(
     frames_per_place: int | None = None,
     touched_by: Iterable[str] = (),
     progress: Progress = silent,
+    places: int | None = None,
+    length: str | None = None,
 ) -> tuple[FootageHeader, Path] | SpaceFilmed:
     """Film a rig that exists on paper only, and keep the truth beside the footage.
 
@@ -72,6 +74,10 @@ def simulate(
         or every stylus.
     progress
         Told how far it is.
+    places
+        How many places things in space are held at, in the script ``places``.
+    length
+        How long things in space are swung, move or rest, as text with unit.
 
     Returns
     -------
@@ -99,8 +105,15 @@ def simulate(
                 "camera-needless",
             )
         return simulate_space(
-            rig, shelf, path, script, out, seed, only, without, plan, frames_per_place, progress
-        )
+            rig, shelf, path, script, out, seed, only, without, plan, frames_per_place, progress,
+            places, length,
+        )  # fmt: skip
+    for option, given in (("--places", places), ("--length", length)):
+        if given is not None:
+            raise RushlightError.of(
+                option, str(given), "is of rigs that follow things in space", "leave it out",
+                "option-idle",
+            )  # fmt: skip
     if script not in scripts.SCRIPTS:
         raise RushlightError.of(
             "script", script, "is unknown", f"use {', '.join(scripts.SCRIPTS)}", "script"

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from rushlight.errors import RushlightError
-from rushlight.jobs.load import rig_path
+from rushlight.jobs.load import rig_path, typed_quantity
 from rushlight.jobs.progress import Progress
 from rushlight.plan.space_evaluate import exposures_of
 from rushlight.records.document import read_document
@@ -30,6 +30,9 @@ from rushlight.simulate.space_world import (
     checked_space_causes,
     draw_space,
 )
+
+_AGAIN_OF = 4
+"""One place of so many is held once more at the end, so that repeatability is seen."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +68,8 @@ def simulate_space(
     plan: Path | None,
     frames_per_place: int | None,
     progress: Progress,
+    places: int | None = None,
+    length: str | None = None,
 ) -> SpaceFilmed:
     """Film a rig of space that exists on paper only, and keep the truth beside the footage.
 
@@ -86,7 +91,9 @@ def simulate_space(
     planned = None if plan is None else space_plan_of(rig, plan)
     space = with_exposures(resolve_space(rig, shelf, rig_path(path).name), planned)
     world = draw_space(space, seed, _causes(only, without))
-    played = _script(world, script, planned, frames_per_place)
+    length_s = typed_quantity(length, "time", "--length", "s")
+    _check_choices(script, planned, places, length_s)
+    played = _script(world, script, planned, frames_per_place, places, length_s)
     folder = rig_path(path).parent / "simulated" / script if out is None else out
     header = write_space_footage(
         world,
@@ -138,19 +145,52 @@ def with_exposures(space: ResolvedSpace, planned: SpacePlan | None = None) -> Re
     return dataclasses.replace(space, cameras=cameras)
 
 
+def _check_choices(
+    script: str, planned: SpacePlan | None, places: int | None, length_s: float | None
+) -> None:
+    """Refuse what would do nothing in a script, and lengths of nothing."""
+    swings = planned is None or planned.registration.method == "swing"
+    for option, given, serves in (
+        ("--places", places, script == "places"),
+        ("--length", length_s, script != "places" and (script != "registration" or swings)),
+    ):
+        if given is not None and not serves:
+            raise RushlightError.of(
+                option, str(given), f'does nothing in the script "{script}"', "leave it out",
+                "option-idle",
+            )  # fmt: skip
+    if length_s is not None and length_s <= 0.0:
+        raise RushlightError.of(
+            "--length", f"{length_s:g} s", "is no time", 'give a time such as "6 s"', "length"
+        )
+
+
 def _script(
-    world: SpaceWorld, name: str, planned: SpacePlan | None, frames: int | None
+    world: SpaceWorld,
+    name: str,
+    planned: SpacePlan | None,
+    frames: int | None,
+    places: int | None,
+    length_s: float | None,
 ) -> SpaceScript:
     hold_s = None if frames is None else frames / world.frame_rate_hz(0)
     if name == "registration":
-        return _registration(world, planned, hold_s)
+        return _registration(world, planned, hold_s, length_s)
     if name == "places":
-        return scripts.places(world, hold_s=scripts.PLACE_HOLD_S if hold_s is None else hold_s)
-    return scripts.motion(world) if name == "motion" else scripts.still(world)
+        count = scripts.PLACES if places is None else places
+        return scripts.places(
+            world,
+            count,
+            scripts.PLACE_HOLD_S if hold_s is None else hold_s,
+            again=count // _AGAIN_OF,
+        )
+    if name == "motion":
+        return scripts.motion(world, scripts.MOTION_S if length_s is None else length_s)
+    return scripts.still(world, scripts.STILL_S if length_s is None else length_s)
 
 
 def _registration(
-    world: SpaceWorld, planned: SpacePlan | None, hold_s: float | None
+    world: SpaceWorld, planned: SpacePlan | None, hold_s: float | None, length_s: float | None
 ) -> SpaceScript:
     marks: list[PlannedMark] = [] if planned is None else planned.registration.marks
     method = None if planned is None else planned.registration.method
@@ -172,7 +212,7 @@ def _registration(
         )
     if marks:
         return scripts.register_by_marks(world, marks, scripts.HOLD_S if hold_s is None else hold_s)
-    return scripts.register_by_swing(world)
+    return scripts.register_by_swing(world, scripts.SWING_S if length_s is None else length_s)
 
 
 def _causes(only: Iterable[str], without: Iterable[str]) -> frozenset[str]:

@@ -146,7 +146,11 @@ def register_by_swing(world: SpaceWorld, seconds: float = SWING_S) -> SpaceScrip
 
 
 def places(
-    world: SpaceWorld, count: int = PLACES, hold_s: float = PLACE_HOLD_S, which: int | None = None
+    world: SpaceWorld,
+    count: int = PLACES,
+    hold_s: float = PLACE_HOLD_S,
+    which: int | None = None,
+    again: int = 0,
 ) -> SpaceScript:
     """Each thing is held at places of its zone, turned anyhow within its ranges.
 
@@ -158,16 +162,19 @@ def places(
     hold_s : float [s], > 0
     which
         Only the thing of this index moves; None for all at once.
+    again : int, ≥ 0
+        How many of the first stands are taken once more at the end.
     """
     if count < 1:
         raise RushlightError.of("places", str(count), "are too few", "give 1 or more", "places")
     hand = world.hand("places")
     paths, holds, end_s = [], [], 0.0
     for thing in _some(world, which):
-        score = PathScore(thing, *random_stand(thing, hand))
-        for number in range(count):
+        stands = [random_stand(thing, hand) for _ in range(count)]
+        score = PathScore(thing, *stands[0])
+        for number, stand in enumerate([*stands, *stands[:again]]):
             if number:
-                score.reach(*random_stand(thing, hand))
+                score.reach(*stand)
             score.stay(_SETTLE_S)
             begin_s = score.now_s
             score.stay(hold_s)

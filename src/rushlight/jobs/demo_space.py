@@ -1,0 +1,195 @@
+"""A whole invented rig of space through every stage, from idea to kit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from rushlight.jobs.assess import assess
+from rushlight.jobs.kit import KitResult, kit
+from rushlight.jobs.load import load_rig
+from rushlight.jobs.plan import plan
+from rushlight.jobs.progress import Progress
+from rushlight.jobs.register import register
+from rushlight.jobs.run import run
+from rushlight.jobs.scene import scene_film
+from rushlight.jobs.simulate import simulate
+from rushlight.records.assessment import Assessment
+from rushlight.records.document import read_document
+from rushlight.records.figure import Figure, find_figure
+from rushlight.records.scene import SCENE_FILE
+from rushlight.records.space_plan import SpacePlan
+from rushlight.records.space_registration import SpaceRegistration
+
+SPACE_SCENARIOS = ("paper-theatre", "ferry-model", "choir-baton")
+HELD_S, PLACES, SWING, MOTION, STILL = 0.22, 8, "4 s", "2 s", "3.2 s"
+"""How long, and how often, so that a demo stays short."""
+WORKERS = 2
+FILM_FRAMES = 24
+
+
+def demo_in_space(
+    folder: Path,
+    rig: Path,
+    seed: int,
+    told: Callable[[str], Progress],
+) -> tuple[KitResult, Assessment, list[tuple[str, str]]]:
+    """Take a rig of space through all stages, exactly as the verbs would one by one.
+
+    Parameters
+    ----------
+    folder
+        To work in.
+    rig
+        Its file there, which has passed the check.
+    seed
+        Of the simulated room, people and noise.
+    told
+        Gives the progress of a stage by its name.
+
+    Returns
+    -------
+    kit, assessment, summary
+        The kit, the assessment, and lines of what and how much.
+    """
+    plan(rig, folder / "plan", progress=told("1 plan"))
+    plan_file = folder / "plan" / "plan.json"
+    footage = folder / "footage"
+    registration = folder / "registration.json"
+    planned = read_document(SpacePlan, plan_file)
+    lengths = _lengths(rig, planned)
+    _at_once(
+        [
+            (
+                told(f"simulate {script}"),
+                _film,
+                (rig, script, footage / script, seed, plan_file, more),
+            )
+            for script, more in lengths.items()
+        ]
+    )
+    register(footage / "registration", rig, registration, progress=told("2 register"))
+    scripts = list(lengths)[1:]
+    sessions = [folder / f"{script}.sqlite" for script in scripts]
+    truths = [footage / script / "truth.sqlite" for script in scripts]
+    _at_once(
+        [
+            (told(f"3 run {script}"), run, (footage / script, session, rig, registration))
+            for script, session in zip(scripts, sessions, strict=True)
+        ]
+    )
+    film = folder / "film"
+    if (folder / SCENE_FILE).is_file():
+        scene_film(
+            folder / "motion.sqlite", rig, film, FILM_FRAMES, told("4 draw what the eye would see")
+        )
+    assessed = assess(
+        sessions,
+        plan_file,
+        rig,
+        truths,
+        out=folder / "assessment",
+        progress=told("5 assess"),
+        registration=registration,
+    )
+    published = kit(
+        rig,
+        plan=plan_file,
+        assessment=folder / "assessment" / "assessment.json",
+        registration=registration,
+        out=folder / "kit",
+        progress=told("6 kit"),
+    )
+    registered = read_document(SpaceRegistration, registration)
+    return published, assessed, space_summary(planned, registered, assessed, film)
+
+
+def _film(rig: Path, script: str, out: Path, seed: int, plan: Path, more: dict[str, Any]) -> None:
+    """Simulate one script, in whatever process."""
+    simulate(rig, script, out, seed, plan=plan, **more)
+
+
+def _at_once(tasks: Sequence[tuple[Progress, Callable[..., Any], tuple[Any, ...]]]) -> None:
+    """Do what does not wait for one another on two processes."""
+    with ProcessPoolExecutor(WORKERS, get_context("spawn")) as pool:
+        begun = [pool.submit(what, *given) for _, what, given in tasks]
+        for (progress, _, _), each in zip(tasks, begun, strict=True):
+            progress("on two processes", 0.0)
+            each.result()
+            progress("on two processes", 1.0)
+
+
+def _lengths(rig: Path, planned: SpacePlan) -> dict[str, dict[str, Any]]:
+    """How long each script is; the registration first."""
+    cameras = load_rig(rig)[0].cameras
+    frames = round(HELD_S * cameras[0].frame_rate.value)
+    swung = planned.registration.method == "swing"
+    return {
+        "registration": {"length": SWING} if swung else {"frames_per_place": frames},
+        "places": {"places": PLACES // len(cameras), "frames_per_place": frames},
+        "motion": {"length": MOTION},
+        "still": {"length": STILL},
+    }
+
+
+def space_summary(
+    planned: SpacePlan,
+    registered: SpaceRegistration,
+    assessed: Assessment,
+    film: Path,
+) -> list[tuple[str, str]]:
+    """The lines that a demo of a rig of space ends with, but for what all demos tell."""
+    rows = [
+        ("registration", _registered(registered)),
+        *_error_rows(planned, assessed),
+    ]
+    off = _plain(assessed.figures, "view-angle", "rms")
+    if off is not None:
+        rows.append(("picture at the eye", f"off by {amount(off)} at rest ({off.basis})"))
+        rows.append(("film", f"what the screen showed, frame by frame: {film}"))
+    return rows
+
+
+def _registered(registered: SpaceRegistration) -> str:
+    verdict = "vouched for" if registered.verdict.vouched else "NOT vouched for"
+    left = f", {registered.rms_px:.2f} px left" if (registered.rms_px or 0.0) >= 0.005 else ""
+    basis = registered.header.basis if registered.header else "typical"
+    used = sum(row.used for row in registered.rows)
+    return f"by {registered.method}, {used} steps{left}: {verdict} ({basis})"
+
+
+def _error_rows(planned: SpacePlan, assessed: Assessment) -> list[tuple[str, str]]:
+    rows = []
+    for name, words in (("error", "error"), ("turn-error", "error of the angle")):
+        wanted = _plain(planned.figures, name, "rms")
+        seen = _plain(assessed.figures, name, "rms")
+        if wanted is not None:
+            rows.append((f"predicted {words}", f"{amount(wanted)} over the zone (predicted)"))
+        if seen is not None:
+            rows.append(
+                (
+                    f"measured {words}",
+                    f"{amount(seen)} ({assessed.basis}: shows that the program agrees with "
+                    "itself, not that a real rig will)",
+                )
+            )
+    return rows
+
+
+def _plain(figures: Sequence[Figure], name: str, statistic: str) -> Figure | None:
+    """The figure of all causes without a condition, of the whole rig or its only thing."""
+    some = [each for each in figures if each.scope.condition is None]
+    return find_figure(some, name, "all", statistic) or find_figure(some, name, None, statistic)
+
+
+def amount(figure: Figure | None) -> str:
+    """A figure with its interval, in words."""
+    if figure is None or figure.value is None:
+        return "not known"
+    span = ""
+    if figure.low is not None and figure.high is not None and figure.level is not None:
+        span = f" [{figure.low:.1f} to {figure.high:.1f} at {figure.level * 100:.0f} %]"
+    return f"{figure.value:.1f} {figure.unit} {figure.statistic}{span}"
