@@ -24,8 +24,8 @@ marks: one standard deviation about each axis [rad] (assumption, no source)."""
 
 
 DOT_FLOOR_PX = 0.01
-"""What averaging does not take away of a dot's error, along each axis: how its light falls on the
-pixels, and its own shape [px] (our own choice; about what simulated pictures leave over)."""
+"""What averaging does not take away of a held dot's error, along each axis: how its light falls on
+the pixels, and its own shape [px] (our own choice; about what simulated pictures leave over)."""
 
 
 class LookLine(NamedTuple):

@@ -167,7 +167,9 @@ class _Rows:
         cameras, rows, lights = dots.seen.shape
         turn = design.poses[:, :3, :3]
         sight = dots.light.sight
-        cov = dots.cov_px2 / design.frames + DOT_FLOOR_PX**2 * np.eye(2)
+        # A swung bar's dots fall on the pixels anew at every moment; only held ones do not.
+        floor_px = DOT_FLOOR_PX if design.frames > 1 else 0.0
+        cov = dots.cov_px2 / design.frames + floor_px**2 * np.eye(2)
         safe = np.where(dots.seen[..., None, None], cov, np.eye(2))
         white = np.linalg.inv(np.linalg.cholesky(safe)) * dots.seen[..., None, None]
 

@@ -9,7 +9,6 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import invert_transform, transform_points, undistort_px
-from rushlight.physics.sighting import DOT_FLOOR_PX
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 from rushlight.register.space_bar import Stretch, between, stretches
@@ -177,7 +176,8 @@ def swing_rows(
             here = np.isfinite(at.px).all(axis=(1, 2))
             ends = slice(None, None, -1) if flip else slice(None)
             px[here, camera] = at.px[here][:, ends]
-            cov[here, camera] = at.px_cov[here][:, ends] + DOT_FLOOR_PX**2 * np.eye(2)
+            # Unlike a held dot, each falls on the pixels in its own way: nothing to add.
+            cov[here, camera] = at.px_cov[here][:, ends]
             speed[here, camera] = at.px_s[here][:, ends]
     both = np.isfinite(px).all(axis=(2, 3)).sum(axis=1) >= 2
     swing = Swing(px[both], cov[both], speed[both], length_m, length_std_m)
