@@ -29,7 +29,9 @@ def dots_of(space, design, exposure):
     dots = space_dots(space, space_light(space, design.thing, design.poses), exposure)
     px = np.where(dots.seen[..., None], dots.light.sight.px, np.nan)
     cov = np.where(dots.seen[..., None, None], dots.cov_px2, np.eye(2)) / design.frames
-    cov = cov + DOT_FLOOR_PX**2 * np.eye(2)
+    # Only of held dots is something left over that averaging does not take away.
+    floor_px = DOT_FLOOR_PX if design.frames > 1 else 0.0
+    cov = cov + floor_px**2 * np.eye(2)
     return np.moveaxis(px, 0, 1), np.moveaxis(cov, 0, 1)
 
 

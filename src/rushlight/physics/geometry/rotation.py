@@ -132,7 +132,7 @@ def rotation_of_facing(
     --------
     >>> front = [0.0, 0.0, -1.0]
     >>> (rotation_of_facing(np.pi / 2) @ front).round(12).tolist()
-    [-1.0, 0.0, 0.0]
+    [-1.0, 0.0, -0.0]
     """
     turn, nod, lean = np.broadcast_arrays(floats(turn_rad), floats(nod_rad), floats(lean_rad))
     about = [
