@@ -1,4 +1,4 @@
-"""The predicted errors in space against a simulation of dots that shares nothing with them.
+"""The predicted errors in space against a simulation of dots with projection and fits of its own.
 
 The simulation knows its own projection, draws what the rig leaves open, registers by SciPy's
 least squares over everything at once, and then finds the thing by SciPy's least squares again.
