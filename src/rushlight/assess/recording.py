@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -115,7 +116,7 @@ def among(have_ns: Array, time_ns: Array) -> Among:
 
 
 @dataclass(frozen=True, eq=False)
-class Recorded:
+class Recorded(ABC):
     """A session with what is known of the truth behind it, wherever its places lie.
 
     Attributes
@@ -146,9 +147,9 @@ class Recorded:
     truth_seed: int | None = None
 
     @property
+    @abstractmethod
     def kind(self) -> SessionKind:
         """What was done."""
-        raise NotImplementedError
 
     @property
     def cause(self) -> Cause | None:
