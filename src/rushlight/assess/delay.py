@@ -177,14 +177,31 @@ def motion_lag_s(recording: Recording) -> tuple[float, float, int] | None:
         known = np.all([np.isfinite(each).all(axis=1) for each in lagged], axis=0)
         squares += [float(np.sum(each[known] ** 2)) for each in lagged]
         speeds.append(_speed(track, true)[known])
-    speed = np.concatenate(speeds)
-    speed = speed[np.isfinite(speed)]
+    return best_lag_s(squares, np.concatenate(speeds))
+
+
+def best_lag_s(squares_m2: Array, speed_m_s: Array) -> tuple[float, float, int] | None:
+    """The lag at which fixes lie nearest to the true motion.
+
+    Parameters
+    ----------
+    squares_m2
+        Sums of squared distances at each of `LAGS_S` [m²].
+    speed_m_s
+        True speed at each fix [m/s]; NaN where it is not known.
+
+    Returns
+    -------
+    lag_s, bound_s, n, or None
+        As `motion_lag_s`.
+    """
+    speed = speed_m_s[np.isfinite(speed_m_s)]
     if len(speed) < 10 or not np.sqrt(np.mean(speed**2)) > LEAST_SPEED_M_S:
         return None
-    best = int(np.argmin(squares))
+    best = int(np.argmin(squares_m2))
     if best in (0, len(LAGS_S) - 1):
         return None
-    before, at, after = squares[best - 1 : best + 2]
+    before, at, after = squares_m2[best - 1 : best + 2]
     step = LAGS_S[1] - LAGS_S[0]
     lag = LAGS_S[best] + 0.5 * step * (before - after) / (before - 2 * at + after)
     return float(lag), float(np.sqrt(at / np.sum(speed**2))), len(speed)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from rushlight.assess.delay import LAGS_S, LEAST_SPEED_M_S
+from rushlight.assess.delay import LAGS_S, best_lag_s
 from rushlight.assess.intervals import LEVEL, places_interval
 from rushlight.assess.space_recording import SpaceRecording, SpaceTrack
 from rushlight.assess.space_stands import REST_M_S
@@ -184,17 +184,7 @@ def lag_s(pairs: Sequence[tuple[SpaceTrack, SpaceTrack]]) -> tuple[float, float,
         reach = 5_000_000
         ahead, behind = (true.at(track.valid_ns + side * reach)[0] for side in (1, -1))
         speeds.append(np.linalg.norm(ahead - behind, axis=-1)[known] / (2e-9 * reach))
-    speed = np.concatenate(speeds)
-    speed = speed[np.isfinite(speed)]
-    if len(speed) < 10 or not np.sqrt(np.mean(speed**2)) > LEAST_SPEED_M_S:
-        return None
-    best = int(np.argmin(squares))
-    if best in (0, len(LAGS_S) - 1):
-        return None
-    before, at, after = squares[best - 1 : best + 2]
-    step = LAGS_S[1] - LAGS_S[0]
-    lag = LAGS_S[best] + 0.5 * step * (before - after) / (before - 2 * at + after)
-    return float(lag), float(np.sqrt(at / np.sum(speed**2))), len(speed)
+    return best_lag_s(squares, np.concatenate(speeds))
 
 
 def rest_figures(recordings: Sequence[SpaceRecording], scope: Scope) -> list[Figure]:
