@@ -2,6 +2,7 @@
 
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from space_sessions import HOLD, MOVE, PERIOD_NS, pair, stands
 
 from rushlight.assess.space_motion import drift_of
 from rushlight.assess.space_view import contents_of
-from rushlight.assess.space_view_task import view_trials
+from rushlight.assess.space_view_task import frames_shown, view_trials
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
 from rushlight.jobs.load import load_rig
@@ -205,6 +206,16 @@ def test_a_film_is_drawn_with_its_matrices(rigs, tmp_path):
             tmp_path, "ferry-model", ferry, place, rotation, np.zeros((len(place), 3)), name="b"
         )
         scene_film(other, SCENARIOS / "paper-theatre", tmp_path / "none")
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "shown"),
+    [(100, list(range(40))), (25, [i // 4 for i in range(40)]), (50, [i // 2 for i in range(40)])],
+)
+def test_a_frame_is_shown_until_the_next_one(rate_hz, shown):
+    frame_ns = np.arange(50) * (1_000_000_000 // rate_hz)
+    stand = SimpleNamespace(recording=SimpleNamespace(frame_ns=frame_ns), n=50)
+    assert frames_shown(stand, np.arange(40)).tolist() == shown
 
 
 def test_delay_makes_the_view_task_slower(rigs, tmp_path):

@@ -119,8 +119,10 @@ def _performed(task: _Task, start_m: Array, delay_s: float, errors: float) -> tu
     near = height - (task.near_m - frame.corner_m) @ frame.axes[2]
     far = height - (task.far_m - frame.corner_m) @ frame.axes[2]
     by_move = 1.0 / near - 1.0 / far  # [rad/m] sideways
-    for step in range(round(LONGEST_S / STEP_S)):
-        found = eyes[max(0, len(eyes) - 1 - late)] + errors * _off(task.stands, step)
+    steps = np.arange(round(LONGEST_S / STEP_S))
+    off_m = np.stack([each.off_m[frames_shown(each, steps)] for each in task.stands], axis=1)
+    for step in steps:
+        found = eyes[max(0, len(eyes) - 1 - late)] + errors * off_m[step]
         between = drawn_at(task.far_m, task.corners_m, found) - drawn_at(
             task.near_m, task.corners_m, found
         )
@@ -145,9 +147,14 @@ def _in_line(seen: Sequence[Array]) -> Array:
     return np.asarray(np.max(parts, axis=0) < IN_LINE_RAD)
 
 
-def _off(stands: Sequence[Stand], step: int) -> Array:
-    """(N, 3) what each stand's tracking was off by, its frames again and again [m]."""
-    return np.array([stand.off_m[step % stand.n] for stand in stands])
+def frames_shown(stand: Stand, steps: Array) -> Array:
+    """Which of a stand's frames holds at each step of the viewer: (M,), again and again.
+
+    The viewer moves in steps of `STEP_S`, the camera at its own rate: a frame holds until the next.
+    """
+    period_s = float(np.median(np.diff(stand.recording.frame_ns))) * 1e-9
+    # A hair more, so that rounding does not hold a frame for one step too long.
+    return np.asarray((steps * STEP_S / period_s + 1e-6).astype(int) % stand.n)
 
 
 def view_task_figures(trials: Sequence[ViewTrial], scope: Scope) -> list[Figure]:
