@@ -31,6 +31,7 @@ from rushlight.records.kit import Kit, KitFile
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
+from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.resolve import resolve
 
@@ -69,7 +70,7 @@ class KitDocuments:
     rig: Rig
     shelf: Shelf
     rig_file: bytes
-    plan: Document
+    plan: Plan | SpacePlan
     beside: Mapping[str, bytes] = field(default_factory=dict)
     assessment: Assessment | None = None
     registration: Document | None = None
@@ -204,12 +205,6 @@ def _files(
 ) -> dict[str, tuple[bytes, str, Basis]]:
     """Path to content, role and basis, of everything but page, kit and manifest."""
     files = kit_files(source, drawings)
-    figures = {"data/plan.json": source.plan.figures}
-    if source.assessment is not None:
-        figures["data/assessment.json"] = source.assessment.figures
-    files["data/figures.csv"] = (
-        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
-    )  # fmt: skip
     marks = marks_of(source.plan)
     if marks is not None:
         text = marks_text(marks).encode()
@@ -220,7 +215,7 @@ def _files(
 def kit_files(
     source: KitDocuments, drawings: Mapping[str, Drawing]
 ) -> dict[str, tuple[bytes, str, Basis]]:
-    """What every kit holds: rig, documents, sessions, drawings and pictures."""
+    """What every kit holds: rig, documents, figures, sessions, drawings and pictures."""
     rig = source.rig
     files: dict[str, tuple[bytes, str, Basis]] = {
         "rig.toml": (source.rig_file, "the rig, as its authors wrote it", rig.basis)
@@ -243,6 +238,12 @@ def kit_files(
         files[f"pictures/{name}"] = (drawing.svg.encode(), drawing.title, rig.basis)
     for name, picture in source.pictures.items():
         files[f"pictures/{name}"] = (picture.content, picture.shows, picture.basis)
+    figures = {"data/plan.json": source.plan.figures}
+    if source.assessment is not None:
+        figures["data/assessment.json"] = source.assessment.figures
+    files["data/figures.csv"] = (
+        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
+    )  # fmt: skip
     return files
 
 

@@ -122,11 +122,14 @@ class Told:
         Tables of figures.
     words
         `causes`, `late` and `whole` of its captions.
+    figures
+        Name and statistic of figures beside the reference's.
     """
 
     headlines: Sequence[Row]
     causes: Sequence[Row]
     words: Mapping[str, str]
+    figures: Mapping[tuple[str, str], str]
 
 
 _WORDS = {
@@ -142,6 +145,7 @@ def render_page(content: SurfaceContent) -> bytes:
         headline_rows(content.kit.rig, content.plan, content.assessment),
         cause_rows(content.plan, content.assessment),
         _WORDS,
+        WORDS,
     )
     return rendered("kit.jinja", {**shared_context(content, told), **_context(content)})
 
@@ -182,7 +186,7 @@ def shared_context(content: PageContent, told: Told) -> dict[str, Any]:
         "beams": beam_rows(plan) if isinstance(plan, Plan) else [],
         "circuits": circuit_rows(plan),
         "relative": [
-            (WORDS.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)
+            (told.figures.get((row.name, row.statistic), f"{row.name}, {row.statistic}"), row)
             for row in (assessment.relative if assessment else [])
         ],
         "bought": content.bought,

@@ -22,6 +22,13 @@ WORDS = {
     "late": "things move on meanwhile, and it is never added to the error",
     "whole": "Figure, over the whole zone",
 }
+FIGURE_WORDS = {
+    ("error", "rms"): "error of the point that counts, root-mean-square",
+    ("jitter", "rms"): "trembling at rest",
+    ("coverage", "share"): "part of the zone that works",
+    ("delay", "mean"): "delay from motion to picture, mean",
+}
+"""Name and statistic of a figure, in a reader's words."""
 FREEDOM = 3
 """How many amounts that one build shares over its zone are supposed to rule its error (a
 supposition of ours, no source): so much may one build's root-mean-square lie above all builds'."""

@@ -8,12 +8,12 @@ from typing import Any
 
 from rushlight.publish.buying import purchases
 from rushlight.publish.cautions import DEFER, caution_text, hazards_of
-from rushlight.publish.files import figures_csv
 from rushlight.publish.kit import KitDocuments, assembled, kit_files, named_drawings
 from rushlight.publish.notices import basis_of, not_known, notices_of
 from rushlight.publish.page import PageContent, Told, rendered, shared_context
 from rushlight.publish.sheet import Drawing
 from rushlight.publish.space_expectations import (
+    FIGURE_WORDS,
     WORDS,
     space_causes,
     space_headlines,
@@ -118,6 +118,7 @@ def _page(
         space_headlines(kit.rig, plan, space, source.assessment),
         space_causes(plan, space, source.assessment),
         WORDS,
+        FIGURE_WORDS,
     )
     own = {
         "kit": kit,
@@ -216,12 +217,6 @@ def _files(
 ) -> dict[str, tuple[bytes, str, Basis]]:
     """Path to content, role and basis, of everything but page, kit and manifest."""
     files = kit_files(source, drawings)
-    figures = {"data/plan.json": source.plan.figures}
-    if source.assessment is not None:
-        figures["data/assessment.json"] = source.assessment.figures
-    files["data/figures.csv"] = (
-        figures_csv(figures), "every figure with its unit", basis_of(source.assessment)
-    )  # fmt: skip
     sheet = _film_sheet(source).json_text() + "\n"
     files["data/space.json"] = (
         sheet.encode(), "what to lay beside the films of a registration, its times to be filled in",
