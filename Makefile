@@ -31,6 +31,8 @@ bench: $(VENV)/.ready-dev browser
 	$(BIN)/python benchmarks/search_front.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/compression.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/drive_delay.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/bench_delay.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/plan_slider.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/tolerance_calibration.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/closed_loop.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/space_closed_loop.py $(if $(QUICK),--quick)

@@ -1,0 +1,97 @@
+"""A bench served by a real process on loopback, and a real Chromium to look at it."""
+
+import contextlib
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from types import SimpleNamespace
+
+import pytest
+
+from rushlight.bench.live.control import read_place
+
+CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--force-device-scale-factor=1"]
+STARTING_S = 60.0
+
+
+@contextlib.contextmanager
+def chromium(*arguments):
+    """A real Chromium, or a loud skip; it keeps a loop running, so no longer than it must."""
+    if not os.path.exists(CHROMIUM):
+        message = "no Chromium here: run `sh tests/install_browser.sh` as root"
+        if os.environ.get("CI") == "true":
+            pytest.fail(message)
+        pytest.skip(message)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=CHROMIUM, args=[*ARGUMENTS, *arguments]
+        )
+        yield started
+        started.close()
+
+
+def by_keys_to(page, locator):
+    """Press Tab until something has the focus, which must then be seen on it."""
+    for _ in range(160):
+        page.keyboard.press("Tab")
+        if locator.evaluate("each => each === document.activeElement"):
+            assert locator.evaluate("each => getComputedStyle(each).outlineStyle") != "none"
+            return
+    raise AssertionError(f"no key leads to {locator}")
+
+
+def press(page, locator, key="Enter"):
+    """Use a button or a link by keys alone."""
+    by_keys_to(page, locator)
+    page.keyboard.press(key)
+
+
+def start_bench(folder, address="127.0.0.1:0", **environment):
+    """A served bench: process, address without a trailing slash, folder, and what it says."""
+    said = tempfile.TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115  (closed by stop_bench)
+    process = subprocess.Popen(
+        [sys.executable, "-W", "error", "-m", "rushlight", "bench", str(folder),
+         "--address", address, "--no-browser"],
+        stderr=said,
+        env={**os.environ, **environment},
+    )  # fmt: skip
+    bench = SimpleNamespace(process=process, url="", folder=folder, said=said)
+    until_s = time.monotonic() + STARTING_S
+    while time.monotonic() < until_s and process.poll() is None:
+        if found := re.search(r"the bench: (http://\S+)/ ", what_it_said(bench)):
+            bench.url = found[1]
+            return bench
+        time.sleep(0.05)
+    process.kill()
+    process.wait()
+    raise AssertionError(f"it did not start: {what_it_said(bench)}")
+
+
+def what_it_said(bench):
+    """All that a bench wrote to its standard error until now."""
+    size = os.fstat(bench.said.fileno()).st_size
+    return os.pread(bench.said.fileno(), size, 0).decode("utf-8", "replace")
+
+
+def stop_bench(bench, may_fail=False):
+    """End a served bench and its live process; that any of its pages failed is a failure."""
+    if (place := read_place(bench.folder)) is not None:
+        with contextlib.suppress(OSError):
+            os.kill(place.pid, signal.SIGTERM)
+    said = what_it_said(bench)  # before its end, which may come in the midst of anything
+    bench.process.terminate()
+    try:
+        bench.process.wait(10)
+    except subprocess.TimeoutExpired:
+        bench.process.kill()
+        bench.process.wait()
+    bench.said.close()
+    assert may_fail or "Traceback" not in said, said
