@@ -43,6 +43,7 @@ from rushlight.records.rig import Rig
 from rushlight.records.session import Clock, FootageHeader, SessionHeader, ShownGoal
 from rushlight.records.sourced import FROM_MEMORY, Price, Sourced
 from rushlight.records.study import Block, Consent, Goal, Participant, Study, TaskPlan, Trial
+from rushlight.records.trials import AlignTrial, Sitting, TrialRun, TryPlan
 
 ROOT = Path(__file__).resolve().parents[2]
 HASH = "ab" * 32
@@ -279,6 +280,41 @@ DOCUMENTS: dict[str, Document] = {
             )
         ],
         seed=7,
+    ),
+    "sitting": Sitting(
+        id="0123456789ab",
+        participant=Participant(id="0123abcd", consent=CONSENT),
+        device="mouse",
+        device_name="the mouse at the desk",
+        role="reference",
+        rig_name="barn-wall",
+        display_px=(1920, 1080),
+        display_m=(2.4, 1.5),
+        runs=[
+            TrialRun(
+                kind="align",
+                block="align",
+                number=0,
+                align=[
+                    AlignTrial(
+                        near_m=(0.0, 0.0, 0.1),
+                        far_m=(0.0, 0.0, -0.4),
+                        start_m=(0.1, 0.0, 1.0),
+                        end_m=(0.0, 0.0, 1.0),
+                        shown_ns=0,
+                        said_ns=9,
+                    )
+                ],
+            )
+        ],
+    ),
+    "try-plan": TryPlan(
+        rig_name="barn-wall",
+        task="ring",
+        surface_m=(2.4, 1.5),
+        carried=["stylus"],
+        steps=[],
+        cautions=["Mind the step."],
     ),
     "study": Study(
         participants=[Participant(id="0123abcd", hand="left", consent=CONSENT)],

@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 Array = NDArray[np.float64]
 
@@ -49,8 +49,8 @@ def coverage_factor(level: float = 0.95, degrees_of_freedom: float = np.inf) -> 
     if not (0 < level < 1 and degrees_of_freedom > 0):
         raise ValueError(f"need 0 < level < 1 and degrees > 0, got {level}, {degrees_of_freedom}")
     if np.isinf(degrees_of_freedom):
-        return float(stats.norm.ppf(0.5 + level / 2))
-    return float(stats.t.ppf(0.5 + level / 2, degrees_of_freedom))
+        return float(special.ndtri(0.5 + level / 2))
+    return float(special.stdtrit(degrees_of_freedom, 0.5 + level / 2))
 
 
 def effective_degrees_of_freedom(stds: ArrayLike, degrees_of_freedom: ArrayLike) -> float:
@@ -148,6 +148,8 @@ def bootstrap_interval(
     >>> result.low < result.value < result.high
     True
     """
+    from scipy import stats
+
     x = _sample(values)
     if resamples < 100:
         raise ValueError(f"need at least 100 resamples, got {resamples}")

@@ -14,6 +14,11 @@ from numpy.typing import ArrayLike
 from rushlight.physics.geometry.rotation import rotation_of_facing
 from rushlight.physics.geometry.shapes import FloatArray, trailing
 
+INTERPUPILLARY_M = 0.063
+"""Between the pupils of an adult, on average [m]; most adults 50 to 75 mm, children from 40 mm.
+SOURCE: Dodgson, "Variation and extrema of human interpupillary distance", Proceedings of SPIE
+5291, 2004."""
+
 HELD_STD_M = 2e-3
 """How far a point held at a mark strays from it, and an eye from the line past two marks, marks'
 own places included: one standard deviation along each axis [m] (assumption, no source)."""

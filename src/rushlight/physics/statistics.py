@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from rushlight.physics.uncertainty import Interval, coverage_factor, t_interval
 
@@ -135,6 +134,8 @@ def equivalence(
     >>> result.p_value < 0.05
     True
     """
+    from scipy import stats
+
     a, b = np.asarray(first, float), np.asarray(second, float)
     if paired and a.shape != b.shape:
         raise ValueError(f"expected pairs, got shapes {a.shape} and {b.shape}")

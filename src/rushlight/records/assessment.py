@@ -11,7 +11,9 @@ from rushlight.records.document import Basis, Document, FloatOrUnknown, Record
 from rushlight.records.figure import Figure, Scope
 from rushlight.records.space_assessment import LengthResult, StandResult, ViewTrial
 
-SessionKind = Literal["grid", "tapping", "strokes", "places", "motion", "still", "swing"]
+SessionKind = Literal[
+    "grid", "tapping", "strokes", "places", "motion", "still", "swing", "view-task"
+]
 
 
 class AssessedSession(Record):
@@ -164,6 +166,8 @@ class RelativePerformanceRow(Record):
 
     Attributes
     ----------
+    condition
+        Under which both stand, such as a distance and width of targets; empty for all.
     rig_value, reference_value
         In `unit`.
     ratio, low, high, level
@@ -176,6 +180,7 @@ class RelativePerformanceRow(Record):
 
     name: str
     statistic: str
+    condition: str = ""
     unit: str
     rig_value: float
     rig_basis: Basis
@@ -220,12 +225,23 @@ class OverallPerformance(Record):
 
 
 class RelativeCost(Record):
-    """What share of the reference's price the rig costs."""
+    """What share of the reference's price the rig costs.
+
+    Attributes
+    ----------
+    rig_cost, reference_cost
+        In `currency`.
+    ratio, low, high, level
+        Below 1 is cheaper; the interval is None unless every price has a known spread.
+    """
 
     rig_cost: float
     reference_cost: float
     currency: str
     ratio: float
+    low: float | None = None
+    high: float | None = None
+    level: float | None = None
     method: str
     basis: Basis
 

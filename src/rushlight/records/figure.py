@@ -34,6 +34,9 @@ FigureName = Literal[
     "millimetres-a-pixel",
     "incidence",
     "dot-width",
+    "dot-separation",
+    "reach-near",
+    "reach-far",
     "electrons",
     "grey-peak",
     "exposure",
@@ -58,11 +61,12 @@ FigureName = Literal[
     "view-angle",
     "length-error",
     "reprojection",
+    "other-pose",
     "drift",
 ]
 Cause = Literal[
     "centre", "registration", "lens", "flatness", "tip", "pixel", "all",
-    "build", "point", "turning",
+    "build", "point", "turning", "two-eyes",
     "exposure", "readout", "camera", "computing", "display", "frame-wait",
 ]  # fmt: skip
 Statistic = Literal["rms", "median", "p95", "mean", "max", "min", "share", "value"]
@@ -84,6 +88,7 @@ CAUSE_WORDS: dict[str, str] = {
     "build": "lights off the drawing",
     "point": "eye, hinge or tip off",
     "turning": "pose left open",
+    "two-eyes": "each eye beside the middle",
 }
 """The causes in the user's words."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import ClassVar, Literal
 
 from pydantic import Field
@@ -186,6 +187,11 @@ class Plan(Document):
 
     def cheapest_advice(self) -> Advice | None:
         """The change of the lowest class of cost that helps, the most worth while of these."""
-        order: tuple[CostClass, ...] = ("free", "minutes", "money")
-        helpful = [advice for advice in self.advice if advice.helps]
-        return min(helpful, key=lambda advice: order.index(advice.cost), default=None)
+        return cheapest_of(self.advice)
+
+
+def cheapest_of(tried: Sequence[Advice]) -> Advice | None:
+    """Of changes that were tried, the most worth while first: the helpful one that costs least."""
+    order: tuple[CostClass, ...] = ("free", "minutes", "money")
+    helpful = [advice for advice in tried if advice.helps]
+    return min(helpful, key=lambda advice: order.index(advice.cost), default=None)

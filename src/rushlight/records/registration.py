@@ -98,6 +98,43 @@ class LensCalibration(Document):
     verdict: Verdict | None = None
 
 
+SurveyKind = Literal["length", "place", "gap"]
+
+
+def _unset(value: object) -> bool:
+    """Left out of the file and its hash, so that surveys without readings keep theirs."""
+    return value is None
+
+
+class SurveyReading(Record):
+    """One reading of a picture survey.
+
+    Attributes
+    ----------
+    kind
+        A length between two marks, a coordinate of a mark, or a gap under a straight edge.
+    where
+        Between which marks, in words.
+    read_m, told_m
+        As read, and as the survey's result has it [m].
+    std_m
+        Of the reading, as stated [m].
+    score
+        What the reading misses the result by, in units of what such a miss should be [1]; NaN
+        where nothing checks the reading.
+    suspect
+        Whether it is probably wrong.
+    """
+
+    kind: SurveyKind
+    where: str
+    read_m: float
+    told_m: float
+    std_m: float
+    score: FloatOrUnknown
+    suspect: bool = False
+
+
 class DisplaySurvey(Document):
     """Display pixels to metres on the surface; by default an exact rectangle.
 
@@ -106,9 +143,23 @@ class DisplaySurvey(Document):
     surface_from_display
         (3, 3) [m from px], display pixels with their origin top-left.
     cov
-        (8, 8) of the map, or None.
+        (8, 8) of the map [m²], in the order and units of the plane parameters of
+        `physics.surface_model`, or None.
     flatness_m, flatness_cov
-        (Q,) amplitudes of the flatness modes [m], and (Q, Q); or None.
+        (Q,) amplitudes of the flatness modes [m], and (Q, Q) [m²]; or None.
+    flatness_rms_m
+        Departure from a plane that was expected before the gaps were read [m].
+    size_m
+        (2,) size of the surface in whose coordinates `cov` and `flatness_m` are told [m].
+    display_px
+        (2,) columns and rows of the display as they were counted then.
+    readings
+        That it rests on.
+    misfit, freedom
+        Sum of squares of the readings' misses in units of their stated doubt, and its degrees
+        of freedom.
+    verdict
+        Whether it may be relied on; None where nobody judged.
     """
 
     SCHEMA = "rushlight/display-survey"
@@ -118,6 +169,13 @@ class DisplaySurvey(Document):
     cov: Matrix | None = None
     flatness_m: Row | None = None
     flatness_cov: Matrix | None = None
+    size_m: tuple[float, float] | None = Field(default=None, exclude_if=_unset)
+    flatness_rms_m: float | None = Field(default=None, exclude_if=_unset)
+    display_px: tuple[int, int] | None = Field(default=None, exclude_if=_unset)
+    readings: list[SurveyReading] | None = Field(default=None, exclude_if=_unset)
+    misfit: float | None = Field(default=None, exclude_if=_unset)
+    freedom: int | None = Field(default=None, exclude_if=_unset)
+    verdict: Verdict | None = Field(default=None, exclude_if=_unset)
 
 
 class Touch(Record):
@@ -137,6 +195,8 @@ class Touch(Record):
         (2,) mapped minus goal [m]; and as mapped by the other touches alone.
     used
         Whether the fit uses it; if not, both residuals are by the fit without it.
+    flux
+        Mean light of its dots [grey levels × px]; None where it was not kept.
     """
 
     goal_m: tuple[float, float]
@@ -147,10 +207,18 @@ class Touch(Record):
     residual_m: tuple[float, float] | None = None
     leave_one_out_m: tuple[float, float] | None = None
     used: bool = True
+    flux: FloatOrUnknown | None = None
 
 
 class Validity(Record):
-    """What the registration holds for; if any of it changes, register anew."""
+    """What the registration holds for; if any of it changes, register anew.
+
+    Attributes
+    ----------
+    display_px
+        Columns and rows of the display when it was made, None where they were not kept: the map
+        itself counts metres.
+    """
 
     camera: Slug
     size_px: tuple[int, int]
@@ -158,6 +226,7 @@ class Validity(Record):
     surface_size_m: tuple[float, float]
     mirrored: bool = False
     survey: str | None = None
+    display_px: tuple[int, int] | None = None
 
 
 class CameraMap(Record):
@@ -194,7 +263,8 @@ class Registration(Document):
         of their expected amplitude. The plane's values are 0: the map holds them.
     lens_std, flatness_rms_m
         What was supposed beforehand: (5,) standard deviations of the lens coefficients [1],
-        and the wall's root-mean-square departure from a plane [m].
+        and the wall's root-mean-square departure from a plane [m]; where a survey told of the
+        wall's bends, that was supposed of them instead, and this is but their unit.
     lens_corr
         (5, 5) correlations of the coefficients off the diagonal; None where independent.
     flatness_m

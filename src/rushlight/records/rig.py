@@ -282,11 +282,27 @@ class CarriedEmitter(Record):
 
 
 class NamedPoint(Record):
-    """A point of a carried thing that matters: tip, eye or hinge."""
+    """A point of a carried thing that matters: tip, eye or hinge.
+
+    Attributes
+    ----------
+    position, std
+        In the thing's own frame, as its drawing has it, and how exactly: one standard deviation
+        along each axis.
+    which
+        Of an eye, which of the wearer's two; left out, the point midway between both.
+    """
 
     name: Literal["tip", "eye", "hinge"]
     position: Place
     std: LengthFromZero | None = None
+    which: Literal["left", "right"] | None = None
+
+    @model_validator(mode="after")
+    def _only_eyes_come_in_two(self) -> NamedPoint:
+        if self.which is not None and self.name != "eye":
+            raise ValueError(f"says which {self.name} it is, and only eyes come in two; drop which")
+        return self
 
 
 class Carried(Record):

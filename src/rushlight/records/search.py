@@ -129,7 +129,8 @@ class SearchCandidate(Record):
         Over the places in view [m].
     coverage, coverage_clear
         Share of the surface where the targets are met, places counting by how often the light is
-        seen past bodies, arms and hands; and the same without that shadow.
+        seen past bodies, arms and hands; and the same with one upright body alone,
+        as in the plan.
     delay_s, battery_s, build_s
         Mean delay; hours of the least lasting cell in seconds, unknown or not used up is null;
         time to build [s].

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import (
+    Field,
+    SerializerFunctionWrapHandler,
+    StringConstraints,
+    model_serializer,
+    model_validator,
+)
 
 from rushlight.records.document import Basis, Record
 from rushlight.records.quantity import (
@@ -76,10 +82,31 @@ class Sourced(Record):
 
 
 class Price(Record):
-    """What something costs, where and when; absent rather than guessed."""
+    """What something costs, where and when; absent rather than guessed.
+
+    Attributes
+    ----------
+    amount, std
+        In `currency`; the standard deviation of what it is sold for is None when unknown.
+    currency
+        ISO 4217.
+    date
+        Year and month, or day.
+    basis, source
+        What kind of statement it is, and whose.
+    """
 
     amount: float = Field(ge=0)
+    std: float | None = Field(default=None, ge=0)
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
     date: Annotated[str, StringConstraints(pattern=r"^\d{4}-\d{2}(-\d{2})?$")]
     basis: Basis
     source: str = ""
+
+    @model_serializer(mode="wrap")
+    def _without_unknown_spread(self, write: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """A rig that tells no spread keeps the content hash that it had before there was one."""
+        told: dict[str, Any] = write(self)
+        if self.std is None:
+            told.pop("std", None)
+        return told

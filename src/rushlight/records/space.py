@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rushlight.physics.geometry.rotation import facing_angles
 from rushlight.records.arrays import Array, ArrayRecord, shaped
 from rushlight.records.resolved import ResolvedCameras, ResolvedEmitters
 
@@ -19,6 +20,13 @@ the thing's lights."""
 
 ANOTHERS = ("cap",)
 """Kinds of things that somebody else wears than the one who registered: their point is off anew."""
+
+LEAST_WEIGHT, SAME_RAD = 1e-4, 0.05
+"""What a thing could be besides is given up below this weight [1]; poses nearer than this by their
+turn are one [rad]. Our choices, no source."""
+
+SPARE_SHARE, SPARE_M, SPARE_RAD = 0.2, 0.05, 0.15
+"""How far beyond its zone and its ranges a thing is looked for; our choice."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +49,9 @@ class Thing(ArrayRecord):
         Name of the point that counts.
     point_names, points_m, points_std_m
         (P, 3) named points, the one that counts first; (P,) their deviations along each axis [m].
+    which_eye
+        "left" or "right" where the point that counts is that eye of the wearer; None for the
+        point midway between both, and for what is no eye.
     low_m, high_m
         (3,) corners of the zone of the point that counts, in the rig [m].
     ranges_rad
@@ -62,10 +73,33 @@ class Thing(ArrayRecord):
     high_m: Array = shaped(3)
     ranges_rad: Array = shaped(3)
     lights_std_m: Array = shaped("L", default=0.0)
+    which_eye: str | None = None
 
     def point_m(self, name: str | None = None) -> Array:
         """(3,) a named point in the thing's frame [m], the one that counts by default."""
         return np.asarray(self.points_m[0 if name is None else self.point_names.index(name)])
+
+
+def looking_words(thing: Thing) -> str:
+    """How its wearer looks past two marks, so that the point that counts is on their line."""
+    if thing.which_eye is None:
+        return (
+            "keep both eyes open and look at the far mark: the near one is seen double; move until "
+            "the far mark stands midway between the two"
+        )
+    other = {"left": "right", "right": "left"}[thing.which_eye]
+    return f"shut the {other} eye and bring near and far mark into line"
+
+
+def within_zone(thing: Thing, poses: Array) -> Array:
+    """(N,) whether a thing at poses (N, 4, 4) is about where it may be, turned as it may be."""
+    main = np.matvec(poses[:, :3, :3], thing.point_m()) + poses[:, :3, 3]
+    spare = SPARE_SHARE * (thing.high_m - thing.low_m) + SPARE_M
+    inside = np.all((main >= thing.low_m - spare) & (main <= thing.high_m + spare), axis=-1)
+    if thing.solved_as == "point" or len(thing.lights) == 1:
+        return np.asarray(inside)
+    most = thing.ranges_rad * (1.0 + SPARE_SHARE) + SPARE_RAD
+    return np.asarray(inside & np.all(np.abs(facing_angles(poses[:, :3, :3])) <= most, axis=-1))
 
 
 @dataclass(frozen=True, eq=False)

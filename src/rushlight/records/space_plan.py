@@ -7,7 +7,7 @@ from typing import Literal
 from rushlight.records.circuit import PlanCircuit
 from rushlight.records.document import Basis, Document, Record, Slug
 from rushlight.records.figure import Figure
-from rushlight.records.plan import Advice, PlanCost, PlanFinding, TargetVerdict
+from rushlight.records.plan import Advice, PlanCost, PlanFinding, TargetVerdict, cheapest_of
 from rushlight.records.safety import EyeLine
 
 Point = tuple[float, float, float]
@@ -247,3 +247,7 @@ class SpacePlan(Document):
     circuits: list[PlanCircuit] = []
     eyes: list[EyeLine] = []
     pictures: dict[str, str] = {}
+
+    def cheapest_advice(self) -> Advice | None:
+        """The change of the lowest class of cost that helps, the most worth while of these."""
+        return cheapest_of(self.advice)

@@ -136,7 +136,7 @@ class SpaceRegistration(Document):
         Of the rig, those in space.
     method
         ``looks`` past marks, ``placings`` on marks, a ``swing`` of the scale bar, or measured
-        ``mounting`` alone.
+        ``mounting`` alone; or a calibrated ``pair`` of cameras alone.
     cameras
         In the order of the rig's.
     cov
@@ -160,7 +160,7 @@ class SpaceRegistration(Document):
 
     rig: str
     kinds: list[str]
-    method: SpaceMethod
+    method: SpaceMethod | Literal["pair"]
     cameras: Annotated[list[SpaceCamera], Field(min_length=1)]
     cov: Matrix
     rows: list[SpaceRow] = []

@@ -19,6 +19,7 @@ CauseName = Literal[
     "half-angle",
     "cell",
     "ambient",
+    "sun",
     "people",
 ]
 MEASURE_WORDS: dict[MeasureName, str] = {

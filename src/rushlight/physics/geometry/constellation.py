@@ -104,7 +104,7 @@ def turned_together(from_m: ArrayLike, to_m: ArrayLike) -> tuple[FloatArray, Flo
     Examples
     --------
     >>> rotation, misfit = turned_together(np.eye(3), np.eye(3)[[1, 2, 0]])
-    >>> round(float(misfit), 12), rotation.round(12).tolist()[0]
+    >>> round(float(misfit), 12), (rotation.round(12) + 0.0).tolist()[0]
     (0.0, [0.0, 0.0, 1.0])
     """
     start, end = trailing(from_m, (None, 3), "from_m"), trailing(to_m, (None, 3), "to_m")

@@ -142,6 +142,30 @@ def rotation_of_facing(
     return np.asarray(about[0] @ about[1] @ about[2])
 
 
+def facing_angles(rotation: ArrayLike) -> FloatArray:
+    """Which turn, nod and lean make a rotation? Undoes `rotation_of_facing`.
+
+    Parameters
+    ----------
+    rotation : array_like, shape (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        Turn, nod and lean [rad]; the nod from −π/2 to π/2.
+
+    Examples
+    --------
+    >>> facing_angles(rotation_of_facing(0.1, 0.2, 0.3)).round(6).tolist()
+    [0.1, 0.2, 0.3]
+    """
+    rotation = floats(rotation)
+    turn = np.arctan2(rotation[..., 0, 2], rotation[..., 2, 2])
+    nod = -np.arcsin(np.clip(rotation[..., 1, 2], -1.0, 1.0))
+    lean = np.arctan2(rotation[..., 1, 0], rotation[..., 1, 1])
+    return np.stack([turn, nod, lean], axis=-1)
+
+
 def pose_matrix(rotation: ArrayLike, translation_m: ArrayLike) -> FloatArray:
     """Which rigid transform has this rotation and this translation?
 
