@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,11 +11,15 @@ import pytest
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.plan import grid_of, plan, planned_rig
+from rushlight.plan import planning
+from rushlight.plan.evaluate import evaluate
 from rushlight.plan.findings import evaluation_findings
-from rushlight.plan.planning import plan_rig
+from rushlight.plan.planning import cautions_of, plan_rig
 from rushlight.records.document import read_document
 from rushlight.records.figure import ERROR_CAUSES, find_figure
 from rushlight.records.plan import Plan
+from rushlight.records.rig import Rig
+from rushlight.shelf.resolve import resolve
 
 
 @pytest.fixture(scope="module")
@@ -73,6 +78,25 @@ def test_targets_advice_and_cautions(planned) -> None:
     assert document.exposures_s["beam"] > 0
 
 
+def test_each_caution_stands_where_the_rig_calls_for_it(examples) -> None:
+    rig, shelf = load_rig(examples / "barn-wall")
+    every = {
+        "eye", "heat", "motion", "mains", "picture", "cables", "cell", "filter_glass", "beam",
+        "height",
+    }  # fmt: skip
+    assert set(cautions_of(rig, shelf)) == every
+    data = rig.model_dump(mode="json", by_alias=True, exclude_none=True)
+    del data["cameras"][0]["filter"], data["surfaces"][0]["display"]
+    data["cameras"][0]["position"][1] = "0.2 m"
+    for carried in data["carried"]:
+        del carried["cell"], carried["cells"]
+    # A projector that hangs high calls for the ladder's caution by itself.
+    hung = cautions_of(Rig.model_validate(data), shelf)
+    assert every - set(hung) == {"cell", "filter_glass", "beam"}
+    del data["surfaces"][0]["projector"]
+    assert set(hung) - set(cautions_of(Rig.model_validate(data), shelf)) == {"height"}
+
+
 def test_advice_is_truly_evaluated(examples) -> None:
     """Planning the changed rig itself gives what the advice said of it."""
     rig, shelf = load_rig(examples / "barn-wall")
@@ -102,13 +126,42 @@ def test_cost_says_what_is_not_known(examples) -> None:
 
 def test_warnings_read_as_sentences(planned) -> None:
     bright = planned.resolved.with_exposure(np.array([[5e-3]]))
-    from rushlight.plan.evaluate import evaluate
-
     ev = evaluate(bright, 3, 2, standing=planned.standing, tilts=1, leans=1)
     findings = evaluation_findings(ev, bright, planned.names, True, "rig.toml")
     saturated = next(finding for finding in findings if finding.code == "saturated")
     assert str(saturated).startswith("rig.toml: cameras (beam) exposure = 5 ms lets the brightest")
     assert 'set exposure = "auto"' in str(saturated)
+
+
+@pytest.mark.parametrize("intensity_w_sr", [0.0, 1e-8])
+def test_a_dark_light_is_said_not_to_be_seen(examples, monkeypatch, intensity_w_sr) -> None:
+    """The plan goes on by the other light, and names the dark one, field and remedy."""
+    rig, shelf = load_rig(examples / "barn-wall")
+
+    def darkened(*told):
+        rows = resolve(*told)
+        dark = rows.emitters.intensity_w_sr.copy()
+        dark[:, 0] = intensity_w_sr
+        return replace(rows, emitters=rows.emitters.replace(intensity_w_sr=dark))
+
+    monkeypatch.setattr(planning, "resolve", darkened)
+    document = plan_rig(rig, shelf, 3, 2).plan
+    codes = {finding.code: finding for finding in document.findings}
+    assert codes["light-unseen"].severity == "error"
+    assert codes["light-unseen"].where == "rig.toml: stylus-wren"
+    assert "raise the current" in codes["light-unseen"].remedy
+    assert sum(finding.code == "light-unseen" for finding in document.findings) == 1
+    assert "registration-impossible" not in codes
+    assert find_figure(document.figures, "coverage").value <= 50.0
+    document.model_dump_json()
+
+
+def test_a_rig_without_any_light_cannot_be_registered(wall) -> None:
+    dark = np.zeros_like(wall.emitters.intensity_w_sr)
+    found = evaluate(replace(wall, emitters=wall.emitters.replace(intensity_w_sr=dark)), 3, 2)
+    assert not found.registerable.any()
+    assert not found.covered.any()
+    assert found.weak[found.in_view].all()
 
 
 def test_document_round_trips_with_its_pictures(written) -> None:
@@ -142,13 +195,12 @@ def test_grid_bounds(examples) -> None:
         planned_rig(examples / "barn-wall", (1, 6))
 
 
-def test_light_beyond_a_limit_for_the_eye_is_warned_of(examples, tmp_path) -> None:
+def test_light_beyond_a_limit_for_the_eye_is_warned_of(planned, examples, tmp_path) -> None:
     text = (examples / "barn-wall" / "rig.toml").read_text()
     (tmp_path / "rig.toml").write_text(text.replace('current = "20 mA"', 'current = "100 mA"'))
     codes = [each.code for each in planned_rig(tmp_path / "rig.toml", (4, 3)).plan.findings]
     assert codes.count("eye-limit-passed") == 2
-    usual = planned_rig(examples / "barn-wall", (4, 3)).plan.findings
-    assert "eye-limit-passed" not in [each.code for each in usual]
+    assert "eye-limit-passed" not in [each.code for each in planned.plan.findings]
 
 
 def test_no_error_is_promised_where_dots_are_clipped(examples, tmp_path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from rushlight.physics.geometry import project
 from rushlight.physics.shadow import hidden_by
 from rushlight.plan.beam import beam_shadow, hidden_behind
 from rushlight.plan.grid import places_of_grid
+from rushlight.plan.pictures import error_map
 from rushlight.plan.planning import Planned, plan_rig
 from rushlight.plan.room import top_view
 from rushlight.plan.shade_maps import shade_maps
@@ -283,3 +286,22 @@ def test_a_plan_without_sun_and_beam_draws_the_shadow_alone(barn) -> None:
     rig, shelf = barn
     plain = plan_rig(changed(rig, None, projector=None), shelf, 3, 2).plan
     assert len([axes for axes in shade_maps(plain).axes if axes.get_images()]) == 2
+
+
+def drawn_reach(plan) -> dict[str, float]:
+    """Heights on the surface [m] of the lines of reach in the error map, by what they say."""
+    axes = error_map(plan).figure.axes[0]
+    told = (each for each in axes.texts if re.match("seated adult|child of", each.get_text()))
+    return {each.get_text(): each.xy[1] for each in told}
+
+
+def test_reach_is_drawn_over_the_surface_where_it_crosses_it(planned) -> None:
+    """2010 ADA Standards, 308.2.1 (15 to 48 in) and advisory 308.1 for children of 3 and 4."""
+    plan = planned.plan
+    high = drawn_reach(plan)
+    assert high["seated adult"] == pytest.approx(1.22 - plan.floor_m, abs=1e-3)
+    assert high["child of 3 to 4"] == pytest.approx(0.915 - plan.floor_m, abs=1e-3)
+    assert not any("lowest" in who for who in high)  # it hangs above them all
+    low = drawn_reach(plan.model_copy(update={"floor_m": 0.2}))
+    assert low["seated adult, lowest"] == pytest.approx(0.38 - 0.2, abs=2e-3)
+    assert drawn_reach(plan.model_copy(update={"floor_m": None})) == {}

@@ -13,9 +13,9 @@ from rushlight.plan import search, searching
 from rushlight.plan.evaluate import evaluate
 from rushlight.plan.search import Ledger, generations_of, winners
 from rushlight.plan.search_front import front_of
-from rushlight.plan.search_report import own_candidate
+from rushlight.plan.search_report import own_candidate, thrown_out
 from rushlight.plan.search_space import space_of
-from rushlight.plan.search_trial import Trials
+from rushlight.plan.search_trial import RULED_OUT, Trials
 from rushlight.plan.searching import begin, search_rig
 from rushlight.shelf.catalogue import built_in_shelf
 from rushlight.shelf.resolve import resolve
@@ -161,3 +161,20 @@ def test_money_and_minutes_rule_candidates_out(monkeypatch) -> None:
 def test_when_nothing_is_left_the_reasons_are_told(monkeypatch) -> None:
     with pytest.raises(RushlightError, match="costs more than may be spent"):
         result_of(monkeypatch, budget={"amount": 5, "currency": "EUR"}, generations=1)
+
+
+def test_a_light_too_dark_to_see_is_thrown_out_with_a_reason() -> None:
+    rig = room(POINTS, aim="middle", currents=["0.00001 mA", "20 mA"])
+    trials = Trials(space_of(rig, built_in_shelf()), SMALL)
+    rows = [
+        [*numbers, *[0.5] * 5] for numbers in itertools.product(*map(range, trials.space.counts))
+    ]
+    ledger = Ledger("dark")
+    tried = trials.value(np.array(rows, float))
+    ledger.generations.append(tried)
+    dark = tried.choices[:, 4] == 0
+    covers = list(RULED_OUT).index("covers-too-little")
+    assert np.all(tried.constraints[dark, covers] > 0.0)
+    assert not np.all(tried.constraints[~dark, covers] > 0.0)
+    words = {each.code: each.words for each in thrown_out(trials, ledger)}["covers-too-little"]
+    assert "too weak" in words

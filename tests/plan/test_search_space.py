@@ -191,3 +191,14 @@ def test_prices_in_two_currencies_are_not_added_up() -> None:
 def test_wrong_settings_are_refused_by_name(field: str, value: object, says: str) -> None:
     with pytest.raises(RushlightError, match=says):
         room(BOXES, **{field: value})
+
+
+def test_a_rig_with_reflectors_is_refused() -> None:
+    """The swift evaluation knows lights of their own only, and would call the marker dark."""
+    rig = room(BOXES)
+    emitter = rig.carried[0].emitters[0].model_dump(exclude={"part"}, exclude_none=True)
+    marker = type(rig.carried[0].emitters[0]).model_validate({**emitter, "reflector": "12 mm"})
+    carried = rig.carried[0].model_copy(update={"emitters": [marker]})
+    rig = rig.model_copy(update={"carried": [carried, *rig.carried[1:]]})
+    with pytest.raises(RushlightError, match="shines by a reflector"):
+        space_of(rig, built_in_shelf())

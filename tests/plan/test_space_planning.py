@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.once import once
 from typer.testing import CliRunner
 
 from rushlight.cli import app
@@ -30,8 +31,12 @@ def planned(tmp_path_factory):
     """Scenario to its plan and the folder it was written to."""
     found = {}
     for name in NAMES:
-        folder = tmp_path_factory.mktemp(name)
-        found[name] = (plan(SCENARIOS / name, folder), folder)
+        folder, made = once(
+            tmp_path_factory,
+            f"plan-{name}",
+            lambda folder, name=name: plan(SCENARIOS / name, folder),
+        )
+        found[name] = (made, folder)
     return found
 
 

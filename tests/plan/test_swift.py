@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from tests.once import once
 
 from rushlight.physics.geometry import camera_matrix, rig_from_camera_looking_at
 from rushlight.physics.light import beam_exponent
@@ -18,6 +19,8 @@ from rushlight.records.figure import ERROR_CAUSES
 from rushlight.records.resolved import ResolvedCameras, stack_rigs
 
 RIGS = 84
+PLACES = {"columns": 6, "rows": 4}
+"""Of each rig: rigs differ more than the places on one, and every place costs a fit."""
 PICTURES_PX = ((640, 480), (1280, 720), (1280, 960), (320, 240))
 STANDING = Standing(
     np.array([0.1, 1.2]), np.array([1.2, 2.3]), np.array([1.0, -1.0]), np.array([0, 1])
@@ -65,13 +68,15 @@ def random_rig(rng: np.random.Generator, make_wall):
 
 
 @pytest.fixture(scope="module")
-def both(make_wall):
+def both(make_wall, tmp_path_factory):
     """Random rigs, the full evaluation of them, and the swift one at the same exposures."""
     rng = np.random.default_rng(11)
     rigs = stack_rigs([random_rig(rng, make_wall) for _ in range(RIGS)])
-    full = evaluate(rigs, standing=STANDING)
+    _, full = once(
+        tmp_path_factory, "full-plans", lambda _: evaluate(rigs, standing=STANDING, **PLACES)
+    )
     same = Candidates.of(rigs.with_exposure(full.exposure_s))
-    return rigs, full, swift_evaluate(same, standing=STANDING)
+    return rigs, full, swift_evaluate(same, standing=STANDING, **PLACES)
 
 
 def rms_in_view(full, cause: str) -> np.ndarray:
@@ -129,7 +134,7 @@ def test_lost_places_agree_away_from_limits(both) -> None:
 def test_exposures_are_the_same(both) -> None:
     """But for a few: rounded down to two digits, they jump where the light hardly differs."""
     rigs, full, _ = both
-    swift = swift_evaluate(Candidates.of(rigs), standing=STANDING)
+    swift = swift_evaluate(Candidates.of(rigs), standing=STANDING, **PLACES)
     ratio = (swift.exposure_s / full.exposure_s[:, 0])[~swift.doubtful]
     assert np.mean(np.abs(ratio - 1.0) < 1e-9) > 0.9
     np.testing.assert_allclose(ratio, 1.0, atol=0.101)
@@ -195,11 +200,46 @@ def test_doubtful_candidates_fall_back_when_told(both) -> None:
     rigs, full, swift = both
     which = np.flatnonzero(swift.doubtful)[:2]
     some = Candidates.of(rigs.take(which))
-    again = swift_evaluate(some, standing=STANDING, fall_back=True)
+    again = swift_evaluate(some, standing=STANDING, fall_back=True, **PLACES)
     assert again.full.all()
     assert not again.doubtful.any()
     np.testing.assert_allclose(again.error_rms_m, full.overall_error_m()[which], rtol=1e-9)
     np.testing.assert_array_equal(again.coverage, full.coverage[which])
+
+
+@pytest.mark.parametrize("registering", [None, (0,)])
+def test_a_fit_that_ends_in_no_number_is_left_to_the_full_evaluation(
+    make_wall, registering
+) -> None:
+    """So faint a second light is lost to single precision, yet none of its places may be dropped,
+    nor may the registration seem to fail."""
+    faint = make_wall(intensity_w_sr=[[0.03, 1e-8]])
+    swift = swift_evaluate(Candidates.of(faint), registering=registering)
+    full = evaluate(faint, registering=registering)
+    assert full.registerable.all()
+    assert swift.full.all()
+    assert swift.registerable.all()
+    np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=1e-9)
+
+
+def test_a_dark_light_is_weak_everywhere(make_wall) -> None:
+    swift = swift_evaluate(Candidates.of(make_wall(intensity_w_sr=[[0.03, 0.0]])), registering=(0,))
+    assert swift.registerable.all()
+    assert np.all(swift.lost[:, 1] & LOSSES["weak"])
+    assert not np.any(swift.lost[:, 0] & LOSSES["weak"])
+
+
+def test_a_dark_light_spoils_nothing_of_the_others(make_wall) -> None:
+    """Its touches are unseen; the other light's registration, errors and causes stay known."""
+    dark = make_wall(intensity_w_sr=[[0.03, 0.0]])
+    swift, full = swift_evaluate(Candidates.of(dark)), evaluate(dark)
+    assert not swift.full.any()
+    assert swift.registerable.all()
+    assert full.registerable.all()
+    np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=0.01)
+    np.testing.assert_array_equal(np.isnan(swift.error_m[:, 1]), True)
+    causes = np.stack(list(swift.cause_rms_m.values()))
+    np.testing.assert_allclose(np.sqrt(np.sum(causes**2, axis=0)), swift.error_rms_m, rtol=1e-6)
 
 
 def test_other_rows_are_refused(wall, make_wall) -> None:

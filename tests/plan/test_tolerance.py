@@ -11,10 +11,12 @@ from rushlight.jobs.load import load_rig
 from rushlight.plan import tolerance as rooms
 from rushlight.plan.doubts import doubts_of
 from rushlight.plan.evaluate import evaluate
+from rushlight.plan.grid import places_of_grid
 from rushlight.plan.single_build import build_errors_m, luck_count
 from rushlight.plan.tolerance import targets_of, tolerance_of
 from rushlight.plan.variance import doubt_left, draw, study, variance_left
-from rushlight.shelf.resolve import resolve
+from rushlight.shelf.resolve import first_wavelength_m, resolve
+from rushlight.shelf.room_light import hours_of_sun
 
 SLOPE = np.array([3.0, 1.0, 0.5])
 
@@ -117,7 +119,7 @@ def test_the_same_seed_gives_the_same_result_and_another_does_not(barn):
     rig, shelf = barn
     doubts = some(rig, shelf, "half-angle", "camera-delay")
     first, again, other = (
-        tolerance_of(rig, shelf, draws=20, seed=seed, doubts=doubts) for seed in (4, 4, 5)
+        tolerance_of(rig, shelf, draws=5, seed=seed, doubts=doubts) for seed in (4, 4, 5)
     )
     assert first == again
     assert first.measures != other.measures
@@ -207,11 +209,12 @@ def test_every_doubt_moves_something_and_its_planned_variates_nothing(barn):
     doubts = doubts_of(rig, shelf, resolved)
     assert [doubt.name for doubt in doubts] == [
         "camera-place", "camera-aim", "focal-length", "sensitivity", "camera-delay", "exposure",
-        "intensity", "half-angle", "cell", "ambient", "people",
+        "intensity", "half-angle", "cell", "ambient", "sun", "people",
     ]  # fmt: skip
     for doubt in doubts:
         as_planned = doubt.moves(resolved, np.full((1, doubt.count), doubt.planned))
-        moved = doubt.moves(resolved, np.full((1, doubt.count), -1.0))
+        away = 1.0 if doubt.planned < 0.0 else -1.0
+        moved = doubt.moves(resolved, np.full((1, doubt.count), away))
         same, changed = [], []
         for part in dataclasses.fields(resolved):
             for name, before in vars(getattr(resolved, part.name)).items():
@@ -234,3 +237,48 @@ def test_a_small_error_of_doubted_dots_does_not_count_as_met(wall):
     assert delay.met == 4
     assert (every.met, every.not_known) == (1, 1)  # the last is refused by its coverage
     assert every.low < 0.25 < every.high
+
+
+def test_the_sun_adds_at_any_hour_what_its_hours_give(barn):
+    """Over all hours the mean of what is added is the mean of the hours; a curtain adds nothing."""
+    rig, shelf = barn
+    resolved = resolve(rig, shelf)
+    (doubt,) = some(rig, shelf, "sun")
+    at = places_of_grid(resolved.surface.size_m, 9, 6)[0]
+    days = hours_of_sun(rig, shelf, rig.cameras[0], first_wavelength_m(rig, shelf), at)
+    hours = np.concatenate([light.mean(axis=1) for _, light in days.values()])
+    used = resolved.surface.ambient_w_m2
+    added = np.concatenate(
+        [
+            doubt.moves(resolved, np.array([[z]])).surface.ambient_w_m2 - used
+            for z in np.sqrt(3.0) * np.linspace(-1.0, 1.0, 801)
+        ]
+    )
+    assert added.min() == 0.0 and added.max() == pytest.approx(hours.max())
+    assert added.mean() == pytest.approx(hours.mean(), rel=0.02)  # straight lines between
+    assert np.mean(added > 0.0) == pytest.approx(np.mean(hours > 0.0), abs=0.01)
+    curtained = rig.model_copy(
+        update={
+            "room": rig.room.model_copy(
+                update={
+                    "windows": [
+                        each.model_copy(update={"light": "dark"}) for each in rig.room.windows
+                    ]
+                }
+            )
+        }
+    )
+    assert not some(curtained, shelf, "sun")
+
+
+def test_what_to_measure_first_is_what_decides_and_the_sentence_names_it(barn):
+    """The width of the light's beam moves every error, the camera's delay none of them."""
+    rig, shelf = barn
+    found = tolerance_of(
+        rig, shelf, draws=40, doubts=some(rig, shelf, "camera-delay", "half-angle")
+    )
+    left = {cause.name: cause.left["worst-error"] for cause in found.causes}
+    assert left["half-angle"] < 0.5 < left["camera-delay"]
+    assert found.measure_first == "half-angle"
+    (cause,) = [each for each in found.causes if each.name == "half-angle"]
+    assert any(cause.measure in sentence for sentence in found.sentences)

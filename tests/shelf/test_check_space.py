@@ -55,6 +55,12 @@ WRONG = {
         'rig.toml: outputs = "views" is for pictures that follow an eye, and this is no viewpoint '
         'rig; leave it out, or add "viewpoint" to kinds.',
     ),
+    "a pointer in space": (
+        CHOIR,
+        [('outputs = ["session", "lines", "osc"]', 'outputs = ["session", "pointer", "osc"]')],
+        "rig.toml: outputs = pointer moves a pointer over a display, and a thing that moves in "
+        "space touches none; leave it out, or send places with lines or osc.",
+    ),
     "no zone": (
         THEATRE,
         [(cut(THEATRE, "[carried.zone]", "[[people]]"), "")],
@@ -72,6 +78,17 @@ WRONG = {
         [(cut(THEATRE, '[[carried.emitters]]\nid = "right"', "# Between"), "")],
         'rig.toml: carried[0].emitters = ["left"] are 1 in all, and solved_as = "pair" takes 2 at '
         "least; add lights, or ask for less in solved_as.",
+    ),
+    "a right eye on the left": (
+        THEATRE,
+        [
+            (
+                'name = "eye"\nposition = ["0 mm"',
+                'name = "eye"\nwhich = "right"\nposition = ["-31 mm"',
+            )
+        ],
+        'rig.toml: carried[0].points = "right" is said of an eye 31 mm to the left of the middle '
+        "of the lights; count x to the wearer's right, as the display's x, or name the other eye.",
     ),
     "two lights in one place": (
         THEATRE,

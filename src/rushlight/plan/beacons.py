@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,11 @@ from rushlight.records.resolved import ResolvedRig
 Array = NDArray[Any]
 
 BEACONS = 9
+NEARLY = 0.97
+"""A place that tells this share of the most is as good, if it is nearer (our own choice)."""
+
 _CANDIDATES = (11, 7)
+_VAGUE_PLANE = 1e4  # m⁻², of each plane parameter before anything is touched: a centimetre
 
 
 def candidate_places(resolved: ResolvedRig) -> Array:
@@ -29,6 +34,81 @@ def candidate_places(resolved: ResolvedRig) -> Array:
     middles = np.stack([across.ravel(), up.ravel()], axis=-1) * size
     pitch = size / pixels
     return np.asarray((np.floor(middles / pitch) + 0.5) * pitch)
+
+
+class BeaconField(NamedTuple):
+    """Where beacons may stand, and what a touch there would tell; S styli, M places, G nodes.
+
+    Fields
+    ------
+    places_m
+        (M, 2) [m].
+    touchable
+        (S, M) whether each stylus can touch the place and is seen there.
+    suitable
+        Whether six places at least are reached and seen by one; if fewer, `touchable` is what
+        is in view, or everything.
+    design
+        (M, 2, 20) of the places.
+    scatter_m
+        (S, M) how far a touch lies from its beacon, each axis [m].
+    design_at
+        (G, 2, 20) of nodes all over the surface, over which the map's variance is averaged.
+    """
+
+    places_m: Array
+    touchable: Array
+    suitable: bool
+    design: Array
+    scatter_m: Array
+    design_at: Array
+
+
+def beacon_field(
+    resolved: ResolvedRig, standing: Standing, registering: tuple[int, ...], camera: int = 0
+) -> BeaconField:
+    """Where beacons may stand, and what a touch there would tell.
+
+    Parameters
+    ----------
+    resolved
+        One rig.
+    standing
+        Who holds what.
+    registering
+        The emitters that touch. To reach a place, their holders may walk along the whole surface.
+    camera
+        Which camera must see them.
+    """
+    places = candidate_places(resolved)
+    field = light_field(resolved, camera, places[None], 2, 3)
+    given = resolved.cameras.exposure_s[:, camera]
+    exposure = np.where(np.isnan(given), suitable_exposure(resolved, camera, field), given)
+    dot = dots(resolved, camera, field, exposure)
+    chosen = list(registering)
+    hidden = hidden_by_holder(resolved, standing, places[None], camera)
+    seen = (field.in_view & ~hidden)[0, chosen]
+    walking = standing.walking(float(resolved.surface.size_m[0, 0]))
+    reached = within_reach(resolved, walking, places[None])[0, chosen]
+    touchable = seen & reached
+    suitable = int(touchable.any(axis=0).sum()) >= LEAST_BEACONS
+    if not suitable:
+        enough = int(seen.any(axis=0).sum()) >= LEAST_BEACONS
+        touchable = seen if enough else np.ones_like(seen)
+    height_m = mean_height(resolved, registering)
+    share = [np.linspace(0.0, 1.0, count) for count in _CANDIDATES]
+    nodes = np.stack(np.meshgrid(*share), axis=-1).reshape(-1, 2) * resolved.surface.size_m[0]
+    return BeaconField(
+        places,
+        touchable,
+        suitable,
+        np.nan_to_num(design_of(resolved, camera, places[None], height_m)[0]),
+        touch_scatter_m(
+            resolved.emitters.touch_std_m[0, chosen, None],
+            np.nan_to_num(over_ways(dot.apparent_m, field.weights).cov_m2)[0, chosen],
+        ),
+        np.nan_to_num(design_of(resolved, camera, nodes[None], height_m)[0]),
+    )
 
 
 def choose_beacons(
@@ -42,17 +122,10 @@ def choose_beacons(
 
     Parameters
     ----------
-    resolved
-        One rig.
-    standing
-        Who holds what.
-    registering
-        The emitters that touch. A place counts by how many of them are seen there and reach
-        it; to reach it, their holders may walk along the whole surface.
+    resolved, standing, registering, camera
+        As of `beacon_field`. A place counts by how many of the emitters can touch it.
     count
         How many, six at least.
-    camera
-        Which camera must see them.
 
     Returns
     -------
@@ -60,31 +133,63 @@ def choose_beacons(
     suitable : whether every beacon is reached and seen by one at least; if fewer than six can,
         beacons are chosen from all that are in view, or from all.
     """
-    places = candidate_places(resolved)
-    field = light_field(resolved, camera, places[None], 2, 3)
-    given = resolved.cameras.exposure_s[:, camera]
-    exposure = np.where(np.isnan(given), suitable_exposure(resolved, camera, field), given)
-    dot = dots(resolved, camera, field, exposure)
-    chosen = list(registering)
-    hidden = hidden_by_holder(resolved, standing, places[None], camera)
-    seen = (field.in_view & ~hidden)[0, chosen]
-    walking = standing.walking(float(resolved.surface.size_m[0, 0]))
-    reached = within_reach(resolved, walking, places[None])[0, chosen]
-    touches = (seen & reached).sum(axis=0)
-    suitable = int((touches > 0).sum()) >= LEAST_BEACONS
-    if not suitable:
-        touches = seen.sum(axis=0)
-        touches = touches if (touches > 0).sum() >= LEAST_BEACONS else np.ones(len(places), int)
+    field = beacon_field(resolved, standing, registering, camera)
+    touches = field.touchable.sum(axis=0)
     at = np.flatnonzero(touches)
-    design = design_of(resolved, camera, places[None], mean_height(resolved, registering))[0, at]
-    scatter = touch_scatter_m(
-        resolved.emitters.touch_std_m[0, chosen].mean(),
-        np.nan_to_num(over_ways(dot.apparent_m, field.weights).cov_m2)[0, chosen].mean(axis=(0, 1)),
-    )
+    scatter = np.sqrt(np.mean(field.scatter_m[:, at] ** 2))
     # Several touches of one beacon tell as much as one of so much less variance.
     noise = (scatter**2 / touches[at])[:, None, None] * np.eye(2)
-    best = d_optimal_touches(np.nan_to_num(design), PRIOR_PRECISION, noise, min(count, len(at)))
-    return in_short_order(places[at[best]]), suitable
+    best = d_optimal_touches(field.design[at], PRIOR_PRECISION, noise, min(count, len(at)))
+    return in_short_order(field.places_m[at[best]]), field.suitable
+
+
+def next_beacon(
+    field: BeaconField, touched: Sequence[tuple[int, int]], stylus: int, free: Array
+) -> int | None:
+    """Which place to touch next: the one that lowers the map's mean variance most.
+
+    Parameters
+    ----------
+    field
+        From `beacon_field`.
+    touched
+        Stylus and place of every touch until now.
+    stylus
+        Which touches next.
+    free
+        (M,) which places it may take.
+
+    Returns
+    -------
+    int or None
+        The place; of those that tell nearly as much, the nearest to the last touch. None where
+        nothing is left.
+
+    Notes
+    -----
+    The mean over the surface of the variance of the mapped place (I-optimality; Atkinson, Donev
+    & Tobias, "Optimum Experimental Designs, with SAS", 2007, chapter 10; from memory), by the
+    linear estimator of the plan. The plane begins with a deviation of a centimetre in each
+    parameter, which lets the first choices be compared and spreads them over the surface.
+    """
+    able = np.flatnonzero(field.touchable[stylus] & free)
+    if not able.size:
+        return None
+    prior = np.where(PRIOR_PRECISION > 0.0, PRIOR_PRECISION, _VAGUE_PLANE)
+    information = np.diag(prior)
+    for who, place in touched:
+        rows = field.design[place]
+        information = information + rows.T @ rows / field.scatter_m[who, place] ** 2
+    cov = np.linalg.inv(information)
+    over = np.einsum("gip,giq->pq", field.design_at, field.design_at) / len(field.design_at)
+    arm = cov @ np.swapaxes(field.design[able], -1, -2)
+    own = field.design[able] @ arm + (field.scatter_m[stylus, able] ** 2)[:, None, None] * np.eye(2)
+    told = np.trace(np.linalg.solve(own, np.swapaxes(arm, -1, -2) @ over @ arm), axis1=1, axis2=2)
+    good = able[told >= NEARLY * told.max()]
+    if not touched:
+        return int(good[0])
+    here = field.places_m[touched[-1][1]]
+    return int(good[np.argmin(np.linalg.norm(field.places_m[good] - here, axis=1))])
 
 
 def in_short_order(places_m: Array) -> Array:

@@ -22,8 +22,8 @@ LEAST_TWIN_SHARE = 0.2
 (our choice)."""
 LEAST_GAIN = 0.05
 """Gains below this share are not worth moving a light for (our choice)."""
-_TRIES, _ROUNDS, _WAYS = 60, 4, 8
-_GRID_M = 1e-3
+_TRIES, _ROUNDS, _WAYS = 60, 4, 8  # of the search for better places (our choice)
+_GRID_M = 1e-3  # places are told to the millimetre
 
 
 def pose_error_of_lights(

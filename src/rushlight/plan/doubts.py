@@ -8,8 +8,8 @@ how a stylus is held, how well a beacon is touched) is not doubted a second time
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, cast
 
 import numpy as np
@@ -18,9 +18,10 @@ from scipy.spatial.transform import Rotation
 
 from rushlight.physics.light import beam_exponent
 from rushlight.physics.people import body_dimension
+from rushlight.plan.doubt import OWN, Doubt
+from rushlight.plan.doubt_sun import sun_doubt
 from rushlight.plan.grid import with_fields
 from rushlight.plan.power import plan_circuits
-from rushlight.plan.variance import Kind
 from rushlight.records.parts import CameraPart, EmitterPart
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Camera, Rig
@@ -31,9 +32,7 @@ from rushlight.shelf.reflect import light_part
 from rushlight.shelf.resolve import lit_emitters
 
 Array = NDArray[Any]
-Moves = Callable[[ResolvedRig, Array], ResolvedRig]
 
-OWN = "the project's own choice"
 AS_SAID = "as you said"
 PLACE_M = 0.02
 AIM_RAD = math.radians(1.0)
@@ -48,37 +47,6 @@ AMBIENT_FACTOR = 2.0
 _WIDEST_RAD = math.radians(89.0)
 
 
-@dataclass(frozen=True)
-class Doubt:
-    """One cause, with its variates and what they move.
-
-    Attributes
-    ----------
-    name, words, spread, source, own_choice, measure
-        As in `ToleranceCause`.
-    count, kind
-        How many independent variates it has, and their distribution.
-    moves
-        A batch of rigs (R) and the variates (R, count) to the rigs as they then are.
-    planned
-        Where the rig as planned stands on each variate.
-    delay_only
-        Whether it moves nothing but the delay.
-    """
-
-    name: CauseName
-    words: str
-    spread: str
-    source: str
-    own_choice: bool
-    measure: str
-    count: int
-    moves: Moves
-    kind: Kind = "normal"
-    planned: float = 0.0
-    delay_only: bool = False
-
-
 def doubts_of(
     rig: Rig, shelf: Shelf, resolved: ResolvedRig, said: Mapping[CauseName, float] | None = None
 ) -> list[Doubt]:
@@ -90,7 +58,7 @@ def doubts_of(
         The rig three ways.
     said
         Standard deviations that take the place of shelf and default: of the camera's place [m]
-        and aim [rad], of everything else as a share of itself [1], ≥ 0; of the cell only 0.
+        and aim [rad], of everything else as a share of itself [1], ≥ 0; of cell and sun only 0.
     """
     known = dict(said or {})
     found = {
@@ -104,6 +72,7 @@ def doubts_of(
         "half-angle": lambda std: _half_angle(rig, shelf, std),
         "cell": lambda _std: _cell(rig, shelf),
         "ambient": lambda std: _ambient(resolved, std),
+        "sun": lambda _std: sun_doubt(rig, shelf, resolved),
         "people": lambda std: _people(resolved, std),
     }
     doubts = []
@@ -197,7 +166,24 @@ def _camera_aim(resolved: ResolvedRig, said: float | None) -> Doubt:
     )
 
 
-def _focal_length(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
+def focal_shares(
+    rig: Rig, shelf: Shelf, said: float | None = None
+) -> tuple[list[float], list[bool], list[bool]]:
+    """How well the cameras' focal lengths are known.
+
+    Parameters
+    ----------
+    rig, shelf
+        The rig, and the parts that it is made of.
+    said
+        A share that takes the place of all others.
+
+    Returns
+    -------
+    shares, chosen, calibrated
+        For each camera: standard deviation as a share of the focal length; whether it is our own
+        choice; whether a calibration tells it.
+    """
     shares, chosen, calibrated = [], [], []
     for camera, part in _cameras(rig, shelf):
         if camera.lens and said is None:
@@ -211,6 +197,11 @@ def _focal_length(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
         shares.append(math.hypot(focal, pitch))
         chosen.append(own)
         calibrated.append(False)
+    return shares, chosen, calibrated
+
+
+def _focal_length(rig: Rig, shelf: Shelf, said: float | None) -> Doubt | None:
+    shares, chosen, calibrated = focal_shares(rig, shelf, said)
     if not any(shares):
         return None
     std = np.array(shares)
@@ -434,7 +425,7 @@ def _ambient(resolved: ResolvedRig, said: float | None) -> Doubt | None:
 
     return Doubt(
         "ambient",
-        "the room's infrared light, as the sun comes round",
+        "the room's infrared light",
         f"a factor of {factor:.3g} either way, log-normal",
         OWN,
         True,

@@ -49,7 +49,7 @@ class ErrorField:
     touch_cov_m2
         (R, T, 2, 2) true covariance of each touch.
     seen_touches
-        (R, T) which touches the camera sees.
+        (R, T) which touches the camera sees, and gets any light from.
     """
 
     variance_m2: dict[str, Array]
@@ -143,11 +143,14 @@ def error_field(
     )
 
     touches = len(chosen) * beacons
-    visible = seen[:, chosen, touched].reshape(-1, touches)
+    supposed, true = _flat(supposed, touches), _flat(true, touches)
+    # A light that sends the camera nothing is nowhere: the touch is as good as out of view.
+    located = np.isfinite(supposed).all(axis=(-2, -1)) & np.isfinite(true).all(axis=(-2, -1))
+    visible = seen[:, chosen, touched].reshape(-1, touches) & located
     design = np.nan_to_num(np.tile(rows, (1, len(chosen), 1, 1)))
     unseen = ~visible[..., None, None]
-    supposed = np.where(unseen, UNSEEN_VARIANCE_M2 * eye, _flat(np.nan_to_num(supposed), touches))
-    true = np.where(unseen, 0.0, np.nan_to_num(_flat(true, touches)))
+    supposed = np.where(unseen, UNSEEN_VARIANCE_M2 * eye, supposed)
+    true = np.where(unseen, 0.0, true)
     mean = np.where(
         visible[..., None], np.nan_to_num(_flat(offset.mean_m[:, chosen, touched], touches)), 0.0
     )

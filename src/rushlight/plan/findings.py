@@ -38,6 +38,7 @@ def evaluation_findings(
     """
     return [
         *_registration(evaluation, suitable, file),
+        *_unseen(evaluation, names, file),
         *_light(evaluation, resolved, names, file),
         *_places(evaluation, names, file),
     ]
@@ -115,6 +116,28 @@ def _registration(evaluation: Evaluation, suitable: bool, file: str) -> list[Fin
     ]
 
 
+def _unseen(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
+    """An error for each light that is lost in the noise wherever it is in view."""
+    found = []
+    for index, carried in enumerate(names.carried):
+        in_view = evaluation.in_view[0, index]
+        most = np.nan_to_num(evaluation.peak_over_noise[0, index])[in_view].max(initial=0.0)
+        if in_view.any() and most < 1.0:
+            found.append(
+                Finding(
+                    "error",
+                    "light-unseen",
+                    f"{file}: {carried}",
+                    f"{most:.2g} times the noise",
+                    "is all that its light reaches in the picture at any place: no camera of the "
+                    "rig sees it",
+                    "raise the current within its limit, take a stronger emitter, diffuse the tip "
+                    "less or come nearer",
+                )
+            )
+    return found
+
+
 def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: str) -> list[Finding]:
     found = []
     cameras = ", ".join(names.cameras)
@@ -136,7 +159,8 @@ def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: st
             )
         )
     if (evaluation.weak & ~(evaluation.peak_over_noise >= FAINTEST_PEAK))[0].any():
-        least = np.nanmin(np.where(evaluation.in_view[0], evaluation.peak_over_noise[0], np.nan))
+        told = np.nan_to_num(evaluation.peak_over_noise[0])
+        least = np.min(told, where=evaluation.in_view[0], initial=np.inf)
         found.append(
             Finding(
                 "warning",
@@ -162,14 +186,15 @@ def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: st
                 "set the light nearer to the tip, or take a camera with fewer pixels",
             )
         )
-    width = evaluation.sigma_px[0][evaluation.in_view[0]]
-    if width.size and np.nanmin(width) < NARROWEST_PX:
+    width = np.nan_to_num(evaluation.sigma_px[0], nan=np.inf)[evaluation.in_view[0]]
+    narrowest = width.min(initial=np.inf)
+    if narrowest < NARROWEST_PX:
         found.append(
             Finding(
                 "note",
                 "dot-narrow",
                 where,
-                f"{np.nanmin(width):.2g} px",
+                f"{narrowest:.2g} px",
                 f"is a dot narrower than {NARROWEST_PX:g} px, whose centre depends on where it "
                 "falls within a pixel",
                 "diffuse the tip more or defocus the lens a little",

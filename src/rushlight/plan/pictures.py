@@ -101,17 +101,20 @@ def _one_map(axes: Axes, one: PlanMap, plan: Plan, least: float, most: float) ->
 
 
 def _reach_lines(axes: Axes, plan: Plan, width: float, height: float) -> None:
-    """How high seated adults and children are to reach, where that crosses the surface.
+    """How high and how low seated adults and children are to reach, where it crosses the surface.
 
     Source: 2010 ADA Standards, §308.2 forward, and advisory 308.1; local codes differ.
     """
     if plan.floor_m is None:
         return
-    for who, (_, high) in (
+    bands = [
         ("seated adult", ada_reach_band("forward")),
         *((f"child of {ages}", ada_children_reach_band(age)) for ages, age in _CHILDREN),
-    ):
-        y = high - plan.floor_m
+    ]
+    ends = {who: high for who, (_, high) in bands}
+    ends |= {f"{who}, lowest": low for who, (low, _) in bands}
+    for who, end in ends.items():
+        y = end - plan.floor_m
         if 0.0 < y < height:
             for colour, line in ((PAPER, "-"), (INK, (0, (6, 4)))):  # seen on dark and on pale
                 axes.plot([0.0, width], [y, y], color=colour, lw=1.4, ls=line)
@@ -209,11 +212,17 @@ def delay_bars(plan: Plan | SpacePlan) -> Canvas:
                     style = {"ha": "center", "va": "center", "fontweight": "bold"}
                     axes.text(middle, row, f"{value:.0f}", color=colour, **style)
                 start += value
-            axes.text(start, row, f" {start:.0f} ms", va="center", fontweight="bold")
+            axes.annotate(
+                f"{start:.0f} ms", (start, row), xytext=(6, 0), textcoords="offset points",
+                va="center", fontweight="bold",
+            )  # fmt: skip
         wanted = next((t.wanted for t in plan.targets if t.what == "mean delay"), None)
         if wanted is not None:
             axes.axvline(wanted, color=INK, ls="--", lw=1.5)
-            axes.text(wanted, -0.52, f" wanted: {wanted:g} ms", va="bottom")
+            axes.annotate(
+                f"wanted: {wanted:g} ms", (wanted, -0.52), xytext=(6, 0),
+                textcoords="offset points", va="bottom",
+            )  # fmt: skip
         axes.set_yticks([0, 1], ["mean", "worst"])
         axes.set_ylim(1.6, -0.75)
         axes.set_xlim(0, 1.18 * max(axes.get_xlim()[1], wanted or 0.0))

@@ -357,6 +357,7 @@ def cautions_of(rig: Rig, shelf: Shelf) -> dict[str, str]:
     if any(part.technology == "projector" for part in displays):
         wanted.add("beam")
     floor = rig.surfaces[0].height_above_floor.value if rig.surfaces else 0.0
-    if any(camera.position[1].value + floor > _HIGH_M for camera in rig.cameras):
+    hung = [each for each in (*rig.cameras, *(s.projector for s in rig.surfaces)) if each]
+    if any(each.position[1].value + floor > _HIGH_M for each in hung):
         wanted.add("height")
     return {name: text for name, text in CAUTIONS.items() if name in wanted}

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.plan.delay import delay_budget
-from rushlight.plan.doubts import Doubt
+from rushlight.plan.doubt import Doubt
 from rushlight.plan.evaluate import CHUNK_RIGS, Evaluation
 from rushlight.plan.single_build import build_errors_m, luck_count
 from rushlight.plan.variance import Study, doubt_left, study, variance_left

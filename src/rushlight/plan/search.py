@@ -24,8 +24,10 @@ ROUNDS = 12
 """Times that the winners' neighbours are tried after breeding."""
 ROUND_SHARE = 8
 """Greatest size of such a round, in populations."""
-ANEW = 0.8
-"""Part of the jostled winners that get a new place and aim: another corner may be better."""
+ONE_BY_ONE = 0.4
+"""Greatest part of a round in which one choice or share is changed at a time."""
+ANEW, ALONG = 0.3, 0.7
+"""Bounds between the three ways of moving a camera: anew, along, by chance."""
 SHIFTS = (0.1, 0.04, 0.015)
 """By which shares are shifted, round after round."""
 
@@ -189,43 +191,78 @@ def _around(
 ) -> Array:
     """Neighbours (N, V) of the winners that were not tried yet.
 
-    One choice exchanged, or one share shifted; where all of these are known, two choices at once.
-    What room is left in the round is for winners all of whose shares are jostled together, since a
-    camera that moves aside is often bettered only if it turns back as well.
+    A part of the round exchanges one choice or shifts one share; where all of these are known, it
+    exchanges two choices at once. The rest moves all shares of winners together (`_jostled`), since
+    a camera that moves aside is often bettered only if it turns back as well.
     """
     front = winners(tried)
     if not len(front):
         return np.empty((0, len(space.counts) + SHARES))
     shift = SHIFTS[number % len(SHIFTS)]
+    moved = _jostled(space, tried.choices[front], tried.objectives[front], most, shift, rng)
     for changes in (_single_changes(space, shift), _double_changes(space)):
         spread = spread_over(tried.objectives[front], max(most // max(len(changes), 1), 1))
         # Those far from one another first; the others once nothing is new about these.
         for rows in (front[spread], np.delete(front, spread)):
             near: dict[bytes, Array] = {}
             for row in tried.choices[rows]:
-                if not changes or len(near) >= most:
+                if not changes or len(near) >= ONE_BY_ONE * most:
                     break
                 whole = space.whole(np.array([_changed(row, change) for change in changes]))
                 near |= {one.tobytes(): one for one in whole if one.tobytes() not in seen}
             if near:
-                room = max(most - len(near), 0)
-                jostled = _jostled(space, tried.choices[front], room, shift, rng)
-                near |= {one.tobytes(): one for one in jostled if one.tobytes() not in seen}
+                near = dict(list(near.items())[: round(ONE_BY_ONE * most)])
+                near |= {one.tobytes(): one for one in moved if one.tobytes() not in seen}
                 return np.array(list(near.values())[:most])
     return np.empty((0, len(space.counts) + SHARES))
 
 
 def _jostled(
-    space: SearchSpace, rows: Array, count: int, shift: float, rng: np.random.Generator
+    space: SearchSpace,
+    rows: Array,
+    objectives: Array,
+    count: int,
+    shift: float,
+    rng: np.random.Generator,
 ) -> Array:
-    """Some of these candidates (N, V), chosen at random, with all their shares shifted, or anew."""
-    chosen = rows[rng.integers(len(rows), size=count)]
-    shares = chosen[:, len(space.counts) :]
-    anew = rng.random((count, 1)) < ANEW
-    shares[:] = np.where(
-        anew, rng.random(shares.shape), shares + shift * rng.standard_normal(shares.shape)
+    """Winners (N, V) with all their shares moved together, in one of three ways.
+
+    Along the line to another winner's of the same place, or beyond it, and a little aside: a front
+    is a trade, between whose winners others lie. By chance, by about `shift`. And anew: another
+    corner of the room may be better. Half of them stand with the parts of another winner.
+    """
+    axes = len(space.counts)
+    chosen, others, parts = (
+        rows[_preferred(objectives, count, rng)],
+        rows[rng.integers(len(rows), size=count)],
+        rows[_preferred(objectives, count, rng)],
     )
+    same = chosen[:, :1] == others[:, :1]
+    aside = shift * rng.standard_normal((count, SHARES))
+    along = rng.uniform(-0.5, 1.5, (count, 1)) * (others - chosen)[:, axes:]
+    way = rng.random((count, 1))
+    shares = chosen[:, axes:]
+    chosen[:, axes:] = np.where(
+        way < ANEW,
+        rng.random(shares.shape),
+        shares + np.where((way < ALONG) & same, along + 0.2 * aside, aside),
+    )
+    swap = rng.random((count, 1)) < 0.5
+    chosen[:, 1:axes] = np.where(swap, parts[:, 1:axes], chosen[:, 1:axes])
     return space.whole(chosen)
+
+
+def _preferred(objectives: Array, count: int, rng: np.random.Generator) -> Array:
+    """Rows (count,) of winners (N, M), each the best by a preference drawn at random.
+
+    So what is bred most is what lies far from the others, not where winners crowd: the smallest
+    greatest weighted distance from the best of each objective (the weighted Chebyshev norm).
+    """
+    span = np.ptp(objectives, axis=0)
+    unit = (objectives - objectives.min(axis=0)) / np.where(span > 0, span, 1.0)
+    weight = rng.exponential(size=(count, 1, objectives.shape[1])) ** 2
+    far = weight * unit
+    return np.asarray(np.argmin(far.max(axis=2) + 1e-3 * far.sum(axis=2), axis=1))
 
 
 Change = tuple[tuple[int, float], ...]

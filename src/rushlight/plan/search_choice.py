@@ -33,8 +33,9 @@ def supply_words(one: SearchCandidate) -> str:
 def worth_words(one: SearchCandidate, currency: str) -> str:
     """What a candidate is worth, in a line."""
     return (
-        f"covers {_percent(one.coverage)} ({_percent(one.coverage_clear)} without shadow), error "
-        f"{_mm(one.error_rms_m)}, delay {1e3 * one.delay_s:.0f} ms, {money(one.cost, currency)}"
+        f"covers {_percent(one.coverage)} ({_percent(one.coverage_clear)} with one upright body "
+        f"alone), error {_mm(one.error_rms_m)}, delay {1e3 * one.delay_s:.0f} ms, "
+        f"{money(one.cost, currency)}"
     )
 
 
@@ -71,8 +72,9 @@ def why_chosen(
 def _rule(chosen: SearchCandidate, met: tuple[int, int]) -> str:
     if not chosen.missed:
         return (
-            f"{met[0]} of the {met[1]} winners meet every target; number {chosen.number} is the "
-            "cheapest of these, and of equally cheap ones covers most with the least error"
+            f"{met[0]} of the {met[1]} winners meet every target, coverage with one upright body "
+            f"alone, as in the plan; number {chosen.number} is the cheapest of these, and of "
+            "equally cheap ones covers most with the least error"
         )
     return (
         f"None of the {met[1]} winners meets every target; number {chosen.number} misses the "

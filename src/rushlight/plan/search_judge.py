@@ -44,7 +44,7 @@ class Judged:
         registered.
     coverage, coverage_clear
         (R,) share of the surface covered, each place counting by how often its light is seen
-        past bodies, arms and hands; and without that shadow.
+        past bodies, arms and hands; and with one upright body alone.
     delay_s
         (R,) mean [s].
     in_view

@@ -16,7 +16,7 @@ MEASURES = (
     ("error", "error, root-mean-square [mm]", "least is best"),
     ("worst", "largest error [mm]", "least is best"),
     ("covers", "covers, with shadow [%]", "most is best"),
-    ("clear", "covers, without shadow [%]", "most is best"),
+    ("clear", "covers, one upright body alone [%]", "most is best"),
     ("delay", "mean delay [ms]", "least is best"),
     ("hours", "lasts [h]", "most is best"),
     ("minutes", "time to build [min]", "least is best"),

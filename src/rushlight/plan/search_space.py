@@ -185,14 +185,14 @@ def with_parts(
             "lens": old.lens if old.part == eye[0] else None,
             "exposure": "auto",
             "frame_rate": parse_quantity(f"{rate:g} Hz", "frequency"),
-            "position": tuple(_length(step) for step in position_m),
-            "look_at": tuple(_length(step) for step in look_m),
+            "position": tuple(length_of(step) for step in position_m),
+            "look_at": tuple(length_of(step) for step in look_m),
             "aim": None,
         }
     )
     carried = [_with_light(thing, *light) for thing in rig.carried]
     changed = rig.model_copy(update={"cameras": [camera, *rig.cameras[1:]], "carried": carried})
-    return changed.model_copy(update={"prices": _prices(changed, shelf)})
+    return changed.model_copy(update={"prices": prices_of(changed, shelf)})
 
 
 def _with_light(thing: Carried, emitter: str, drive: Drive) -> Carried:
@@ -213,7 +213,7 @@ def _with_light(thing: Carried, emitter: str, drive: Drive) -> Carried:
     )
 
 
-def _prices(rig: Rig, shelf: Shelf) -> dict[str, Price]:
+def prices_of(rig: Rig, shelf: Shelf) -> dict[str, Price]:
     """The rig's own prices and the search's, without those of exchanged parts."""
     known = {**(rig.search.prices if rig.search else {}), **rig.prices}
     used = {part for _, part in parts_used(rig)}
@@ -231,10 +231,10 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
     Raises
     ------
     RushlightError
-        When the rig has more cameras than one, names no place for it, or nothing is left to
-        choose from; the finding then says why everything was left out.
+        When the rig has more cameras than one or carries reflectors, names no place for its
+        camera, or nothing is left to choose from; the finding then says why everything was left
+        out.
     """
-    settings = rig.search or SearchSettings()
     if len(rig.cameras) > 1:
         raise RushlightError.of(
             f"{name}: cameras",
@@ -243,6 +243,27 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
             "search with one, and plan the others by hand",
             "search-one-camera",
         )
+    reflecting = [each.id for each in rig.carried if any(one.reflector for one in each.emitters)]
+    if reflecting:
+        raise RushlightError.of(
+            f"{name}: carried",
+            ", ".join(reflecting),
+            "shines by a reflector, and a search judges lights of their own only",
+            "plan this rig place by place, or search with an emitter in the reflector's stead",
+            "search-reflector",
+        )
+    return choices_of(rig, shelf, name)
+
+
+def choices_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
+    """Parts and places to choose from, whatever the rig's kind and number of cameras.
+
+    Raises
+    ------
+    RushlightError
+        As `space_of`, but for the number of cameras.
+    """
+    settings = rig.search or SearchSettings()
     if rig.room is None or not rig.room.places:
         raise RushlightError.of(
             f"{name}: room.places",
@@ -320,7 +341,8 @@ def _drives(settings: SearchSettings, cells: Sequence[str]) -> tuple[Drive, ...]
     return tuple(Drive(current, feed) for current in currents for feed in feeds)
 
 
-def _length(metres: float) -> Any:
+def length_of(metres: float) -> Any:
+    """A length [m] as a rig's document has it, to a tenth of a millimetre."""
     return parse_quantity(f"{float(metres):.4f} m".replace("-0.0000", "0.0000"), "length")
 
 

@@ -31,7 +31,8 @@ RULED_OUT = {
     "in-the-beam": "stands in the projector's beam, or sees the surface past the projector's body",
     "into-a-window": "looks into a window, which takes more than "
     f"{100 * WINDOW_SHARE:g} % of full scale in its picture",
-    "covers-too-little": "covers less than half of what is wanted, or sees fewer than six beacons",
+    "covers-too-little": "covers less than half of what is wanted (places are out of view or "
+    "hidden, or light is too weak or too bright), or sees fewer than six beacons",
     "over-budget": "costs more than may be spent",
     "takes-too-long": "takes longer to build than there is time",
 }

@@ -45,7 +45,8 @@ ASSUMPTIONS = (
     "candidates are judged at 9 by 6 places, with nine beacons three by three, and each is "
     "registered where it stands; `plan` chooses beacons and looks closer",
     "coverage counts each place by how often its light is seen past bodies, arms and hands, in 200 "
-    "equally likely scenes; targets are held against coverage without that shadow, as in the plan",
+    "equally likely scenes; targets are held against coverage with one upright body alone, as "
+    "in the plan",
     "times to build are our own estimates, but for the `work` that the rig states of a place",
     "a wall takes a drill, a ceiling or a place above 2.1 m a ladder (our own rule)",
     "all styli take the same light and current, and the same cells where these are searched; "

@@ -24,9 +24,9 @@ from rushlight.records.space_plan import Baseline
 CALIBRATED = {"focal": 0.003, "centre_px": 2.0, "bend": 0.1}
 """What a lens calibration leaves: of the focal length, of the centre, and as a share of the doubt
 of each coefficient (assumptions; the calibration at hand tells better)."""
-_BASELINES = (0.4, 0.6, 0.8, 1.0, 1.25, 1.6, 2.0)
+_BASELINES = (0.4, 0.6, 0.8, 1.0, 1.25, 1.6, 2.0)  # of the rig's own
 _WIDER, _NEARER, _LEAST_AWAY_M = 1.5, 0.75, 0.3
-_WIDEST_PAIR_M = 0.3
+_WIDEST_PAIR_M = 0.3  # wider is too unwieldy to wear; all of these are our choice, no source
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ def design_of(space: ResolvedSpace) -> Design:
         bodies = [each for each in space.things if each.solved_as == "pose"]
         found = _placings(space, bodies[0], frames) if bodies else None
     if found is None and space.scale_bar is not None and len(space.camera_ids) > 1:
-        found = _swing(space.scale_bar)
+        found = swing_of(space.scale_bar)
     return found if found is not None else _mounting()
 
 
@@ -183,7 +183,8 @@ def _placings(space: ResolvedSpace, body: Thing, frames: int) -> Design | None:
     )
 
 
-def _swing(bar: Thing) -> Design:
+def swing_of(bar: Thing) -> Design:
+    """A swing of a scale bar all through its zone."""
     points = even_points(SWING_POSES, 6)
     places = bar.low_m + points[:, :3] * (bar.high_m - bar.low_m)
     turns = (2.0 * points[:, 3:] - 1.0) * bar.ranges_rad

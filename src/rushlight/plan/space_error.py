@@ -183,6 +183,11 @@ def field_of_poses(
     )
 
 
+def wanted_lights(thing: Thing) -> int:
+    """So many lights must be seen to begin a fit of a thing."""
+    return {"point": 1, "pair": 2}.get(thing.solved_as, min(4, len(thing.lights)))
+
+
 def _works(thing: Thing, dots: SpaceDots) -> Array:
     """(N,) whether the dots suffice to begin a fit and to keep it."""
     seen = dots.seen
@@ -191,9 +196,7 @@ def _works(thing: Thing, dots: SpaceDots) -> Array:
     most = seen.sum(axis=-1).max(axis=0)
     if thing.solved_as == "point":
         return np.asarray((seen.sum(axis=0) >= 2).any(axis=-1))
-    if thing.solved_as == "pair":
-        return np.asarray((lights >= 2) & ((most >= 2) | (cameras >= 2)))
-    wanted = min(4, len(thing.lights))
+    wanted = wanted_lights(thing)
     return np.asarray((lights >= wanted) & ((most >= wanted) | (cameras >= 2)))
 
 
@@ -299,7 +302,7 @@ def _effects(
     by_eye = np.zeros((count, 6, 3))
     by_eye[:, :3] = -poses[:, :3, :3] * thing.points_std_m[0]
     made = {
-        cause: by_cameras @ _root(known.cov.get(cause, np.zeros((by_cameras.shape[-1],) * 2)))
+        cause: by_cameras @ root_of(known.cov.get(cause, np.zeros((by_cameras.shape[-1],) * 2)))
         for cause in ("registration", "lens", "turning")
     }
     lights_then = by_cameras @ known.by_lights
@@ -313,8 +316,8 @@ def _effects(
     return whole
 
 
-def _root(cov: Array) -> Array:
-    """A matrix whose square is a covariance."""
+def root_of(cov: Array) -> Array:
+    """A matrix whose product with its transpose is a covariance (K, K)."""
     values, vectors = np.linalg.eigh(_balanced(cov))
     scale = np.sqrt(np.maximum(np.diag(cov), 0.0))
     return np.asarray(scale[:, None] * vectors * np.sqrt(np.maximum(values, 0.0)))

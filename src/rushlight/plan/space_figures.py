@@ -8,11 +8,12 @@ import numpy as np
 
 from rushlight.physics.geometry import depth_of_field, hyperfocal
 from rushlight.physics.motion import delay_displacement
+from rushlight.physics.sighting import INTERPUPILLARY_M
 from rushlight.plan.delay import DelayBudget
 from rushlight.plan.figures import AT_EACH_PLACE, Names, delay_figures, finite
 from rushlight.plan.space_error import REASONS, SpaceField, mean_over
 from rushlight.plan.space_evaluate import SpaceEvaluation, is_eye
-from rushlight.plan.space_picture import PictureMap, shift_of_motion_m
+from rushlight.plan.space_picture import PictureMap, shift_of_eyes_m, shift_of_motion_m
 from rushlight.records.arrays import Array
 from rushlight.records.figure import SPACE_CAUSES, Cause, Figure, FigureName, Scope, Statistic
 from rushlight.records.space import ResolvedSpace
@@ -237,7 +238,7 @@ def _picture_figures(some: list[tuple[SpaceField, PictureMap]], scope: Scope) ->
         ("all", "rms", in_px, "px", finite(whole / picture.mm_a_pixel)),
         ("all", "max", at_each, "mm", worst),
     ]
-    return [
+    figures = [
         _predicted(
             name="picture-error",
             cause=cause,
@@ -249,6 +250,35 @@ def _picture_figures(some: list[tuple[SpaceField, PictureMap]], scope: Scope) ->
             method=how,
         )
         for cause, statistic, where, unit, number in lines
+    ]
+    between = all(f.thing.which_eye is None for f in fields)
+    return figures + (_of_two_eyes(some, own, in_px) if between else [])
+
+
+def _of_two_eyes(
+    some: list[tuple[SpaceField, PictureMap]], in_mm: Scope, in_px: Scope
+) -> list[Figure]:
+    """What either eye sees off when the picture is drawn for the point between both."""
+    shifts = [(shift_of_eyes_m(picture, f), int(f.works.sum())) for f, picture in some]
+    count = sum(n for _, n in shifts)
+    whole = 1e3 * float(np.sqrt(sum(m**2 * n for m, n in shifts if n) / max(count, 1)))
+    return [
+        _predicted(
+            name="picture-error",
+            cause="two-eyes",
+            statistic="rms",
+            scope=scope,
+            unit=unit,
+            value=finite(whole / size) if count else None,
+            n=count,
+            method=f"half of {1e3 * INTERPUPILLARY_M:g} mm between the eyes, to either side of the "
+            "tracked point; not among all causes, since a single eye can be tracked and the other "
+            "one covered",
+        )
+        for scope, unit, size in (
+            (in_mm, "mm", 1.0),
+            (in_px, "px", some[0][1].mm_a_pixel),
+        )
     ]
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from rushlight.physics.geometry.parallax import content_beyond, drawn_place
+from rushlight.physics.sighting import INTERPUPILLARY_M
 from rushlight.plan.space_design import screen_frame
 from rushlight.plan.space_error import SpaceField, mean_over
+from rushlight.plan.space_poses import ways_of_turning
 from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Screen, Thing
 
@@ -108,6 +110,16 @@ def picture_by_eye(screen: Screen, eyes_m: Array, height_m: float) -> tuple[Arra
 
 def _pitch_m(screen: Screen) -> float:
     return float(np.linalg.norm(screen_frame(screen)[1]) / screen.display_px[0])
+
+
+def shift_of_eyes_m(picture: PictureMap, field: SpaceField) -> float:
+    """Root-mean-square displacement on the screen [m] for either eye of a picture that is drawn
+    for the point midway between both, over all places, turns and the whole screen."""
+    turns = ways_of_turning(field.thing, picture.by_eye.shape[1])
+    aside = turns[:, :, 0] * INTERPUPILLARY_M / 2.0
+    moved = np.einsum("gmki,mi->gmk", picture.by_eye, aside)
+    square = np.sum(moved**2, axis=-1) / len(_SHARES)
+    return float(mean_over(square, field.works & np.isfinite(square)))
 
 
 def shift_of_motion_m(picture: PictureMap, moved_m: float) -> float:

@@ -48,6 +48,9 @@ def zone_picture(planned: SpacePlanned) -> Canvas:
         bar = canvas.colorbar(picture, ax=list(panels), shrink=0.8, pad=0.02)
         bar.set_label("error, root-mean-square [mm]")
         bar.outline.set_visible(False)
+        handles, words = panels[0].get_legend_handles_labels()
+        if handles:
+            canvas.legend(handles, words, loc="outside lower left", frameon=False)
         canvas.suptitle(
             f"{plan.rig_name}: predicted error over the zone", x=0.02, ha="left", fontweight="bold"
         )
@@ -107,8 +110,11 @@ def _one_view(
         )  # fmt: skip
     for screen in evaluation.space.screens:
         _screen(axes, screen.id, _corners(screen), across, up)
-    for mark in planned.plan.registration.marks:
-        axes.plot(mark.from_m[across], mark.from_m[up], "o", ms=5, mfc=PAPER, mec=EMBER, zorder=7)
+    for count, mark in enumerate(planned.plan.registration.marks):
+        axes.plot(
+            mark.from_m[across], mark.from_m[up], "o", ms=5, mfc=PAPER, mec=EMBER, zorder=7,
+            label="marks to register by" if count == 0 else None,
+        )  # fmt: skip
     axes.set_xlim(*span[0])
     axes.set_ylim(*span[1])
     axes.set_xlabel("xyz"[across] + " [m]")
@@ -125,10 +131,13 @@ def _corners(screen: Any) -> Array:
 def _screen(axes: Axes, name: str, corners: Array, across: int, up: int) -> None:
     flat = corners[:, [across, up]]
     axes.add_patch(Polygon(flat, closed=True, fc=REED, ec=REED, alpha=0.35, lw=4, zorder=4))
-    middle = flat.mean(axis=0)
+    # Below its lowest end, at the left where it lies level: cameras and zones have names beside.
+    end = flat[np.lexsort((flat[:, 0], flat[:, 1].round(6)))[0]]
+    level = float(np.ptp(flat[:, 0])) > float(np.ptp(flat[:, 1]))
     axes.annotate(
-        name, tuple(middle), xytext=(6, 9), textcoords="offset points", fontsize=11, color=REED,
-        fontweight="bold", zorder=7,
+        name, end.tolist(), xytext=(-6 if level else 6, -4), textcoords="offset points",
+        fontsize=11, color=REED, fontweight="bold", ha="right" if level else "left", va="top",
+        zorder=7,
     )  # fmt: skip
 
 
@@ -173,7 +182,7 @@ def _span(planned: SpacePlanned, across: int, up: int) -> Array:
 
 _PANELS = {
     "error": "error of place [mm]",
-    "turn-error": "error of the angle [deg]",
+    "turn-error": "error of the angle [°]",
     "picture-error": "error of the picture [mm]",
 }
 
@@ -208,8 +217,8 @@ def _bars(axes: Axes, figures: list[Number], title: str, unit: str) -> None:
         colour = REED if figure.cause == "all" else EMBER if row == 0 else QUIET
         axes.barh(row, value, color=colour, height=0.62)
         axes.annotate(
-            f"{value:.3g} {unit}", (value, row), xytext=(8, 0), textcoords="offset points",
-            va="center", fontsize=11,
+            f"{value:.3g}°" if unit == "°" else f"{value:.3g} {unit}", (value, row),
+            xytext=(8, 0), textcoords="offset points", va="center", fontsize=11,
         )  # fmt: skip
     axes.set_yticks(range(len(lines)), [CAUSE_WORDS[f.cause or "all"] for f in lines])
     axes.invert_yaxis()

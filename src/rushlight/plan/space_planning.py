@@ -27,6 +27,7 @@ from rushlight.plan.planning import cautions_of, plan_costs
 from rushlight.plan.power import lines_of_circuits, plan_circuits
 from rushlight.plan.power_report import power_findings
 from rushlight.plan.space_advice import advise_space, baselines
+from rushlight.plan.space_checks import check_figures
 from rushlight.plan.space_design import HELD_S, STAND_M, SWING_POSES
 from rushlight.plan.space_error import LOST_WORDS, mean_over
 from rushlight.plan.space_evaluate import CELLS, SpaceEvaluation, evaluate_space
@@ -36,6 +37,8 @@ from rushlight.plan.space_figures import (
     space_delay_figures,
     space_figures,
 )
+from rushlight.plan.space_reach import reach_figures
+from rushlight.plan.space_twins import twin_figures, twin_findings
 from rushlight.records.arrays import Array
 from rushlight.records.circuit import PlanCircuit
 from rushlight.records.figure import SPACE_CAUSES, Figure
@@ -48,7 +51,7 @@ from rushlight.shelf.check import check_rig
 from rushlight.shelf.cost import cost_figure
 from rushlight.shelf.resolve_space import resolve_space
 
-_HIGH_M = 1.8
+_HIGH_M = 1.8  # above the floor, from which hanging a camera takes a ladder (our own rule)
 _ASSUMED = (
     "first order about the rig as planned; every place of the zone and every angle within the "
     "ranges equally likely; at rest",
@@ -120,7 +123,7 @@ def plan_space(
         if thing.solved_as == "pose" and len(thing.lights) >= 4
     ]
     progress("adding up", 0.9)
-    delay = _slowest(evaluation)
+    delay = slowest_delay(evaluation)
     circuits = plan_circuits(rig, shelf)
     eyes = eye_lines(rig, shelf, circuits)
     cost = cost_figure(rig, shelf)
@@ -129,8 +132,13 @@ def plan_space(
     wanted_h = None if rig.targets.runtime is None else rig.targets.runtime.value / 3600.0
     found += _light_findings(evaluation, name)
     found += power_findings(circuits, wanted_h, name) + eye_findings(eyes, name)
+    twins = twin_figures(evaluation)
+    found += twin_findings(twins, name)
     figures = [
         *space_figures(evaluation),
+        *reach_figures(evaluation),
+        *check_figures(evaluation),
+        *twins,
         *space_delay_figures(evaluation, delay),
         *_power_figures(circuits, names),
         *eye_figures(eyes, names),
@@ -173,7 +181,7 @@ def _dominant(evaluation: SpaceEvaluation) -> str:
     return max(errors, key=lambda cause: errors[cause])
 
 
-def _slowest(evaluation: SpaceEvaluation) -> DelayBudget:
+def slowest_delay(evaluation: SpaceEvaluation) -> DelayBudget:
     """The budget of the slowest camera, with the slowest display where there are any."""
     space = evaluation.space
     screens = [(each.delay_s + 1.0 / each.refresh_hz, each) for each in space.screens]

@@ -7,8 +7,9 @@ evaluation. Both are predictions, and their agreement proves nothing about a rea
 
 from __future__ import annotations
 
+import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
@@ -28,6 +29,7 @@ from rushlight.plan.shadow_lattice import ShadowLattice
 from rushlight.plan.swift_fit import weight_table
 from rushlight.plan.swift_kernel import judge
 from rushlight.plan.swift_rows import Found, Limits, Rows, rows_of
+from rushlight.plan.swift_sum import Sums, shade_of, sum_up
 from rushlight.records.figure import ERROR_CAUSES
 
 Array = NDArray[Any]
@@ -43,7 +45,8 @@ LOSSES = {
     "no registration": 128,
 }
 """Why a place is lost to a light, as bits. Hidden: by the holder's own column, as in `evaluate`."""
-_UNCOVERED = 255 & ~LOSSES["out of reach"]  # coverage asks what the camera can do, not who reaches
+PORTIONS = 8
+"""Portions of a batch a processor takes, one after another, as some are done sooner than others."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,6 +159,7 @@ class SwiftEvaluator:
                 f"expected a lattice for {len(emitters)} emitters at {columns * rows} places, "
                 f"got {lattice.hidden.shape[3:]}"
             )
+        self._shade = shade_of(lattice, len(emitters), columns * rows)
 
     def __call__(self, candidates: Candidates) -> SwiftEvaluation:
         """Judge candidates of the rows that were set up.
@@ -206,17 +210,11 @@ class SwiftEvaluator:
             GREATEST_MISFIT,
             MOST_PARTED,
         )
-        count, workers = len(candidates), processors()
-        edges = np.linspace(0, count, min(workers, max(count, 1)) + 1).astype(int)
 
         def part(begin: int, end: int) -> None:
             judge(begin, end, *given, self._told, _table(), limits, self.columns * self.rows, found)
 
-        if len(edges) == 2:
-            part(0, count)
-            return
-        with ThreadPoolExecutor(len(edges) - 1) as pool:
-            list(pool.map(part, edges[:-1].tolist(), edges[1:].tolist()))
+        _in_portions(part, len(candidates))
 
     def _fall_back(self, candidates: Candidates, which: Array, found: Found) -> None:
         """Hand some candidates to the full evaluation."""
@@ -251,21 +249,24 @@ class SwiftEvaluator:
     def _gathered(
         self, candidates: Candidates, found: Found, doubtful: Array, full: Array
     ) -> SwiftEvaluation:
-        covered = (found.lost & _UNCOVERED) == 0
-        lit = covered.astype(float)
-        if self.lattice is not None:
-            places = candidates.rig_from_camera[:, 0, :3, 3]
-            lit = lit * (1.0 - self.lattice.at(places))
-        error = np.where(np.isnan(found.error_m), -np.inf, found.error_m).max(axis=(1, 2))
+        count = len(candidates)
+        places = math.prod(found.lost.shape[1:])
+        sums = Sums(*(np.empty(count) for _ in Sums._fields))
+        cameras = np.array(candidates.rig_from_camera[:, 0, :3, 3], float, order="C")
+
+        def part(begin: int, end: int) -> None:
+            sum_up(begin, end, cameras, self._shade, found.lost, found.error_m, sums)
+
+        _in_portions(part, count)
         return SwiftEvaluation(
             columns=self.columns,
             rows=self.rows,
-            error_rms_m=_root_mean_square(found.error_m),
-            worst_m=np.where(np.isfinite(error), error, np.nan),
+            error_rms_m=sums.error_rms_m,
+            worst_m=sums.worst_m,
             cause_rms_m={name: found.cause_m[:, i] for i, name in enumerate(ERROR_CAUSES)},
             error_m=found.error_m,
-            coverage=covered.mean(axis=(1, 2)),
-            coverage_lit=lit.mean(axis=(1, 2)),
+            coverage=sums.covered / places,
+            coverage_lit=(sums.covered if self.lattice is None else sums.lit) / places,
             delay_s=self._delay_s(candidates, found.exposure_s),
             exposure_s=found.exposure_s,
             lost=found.lost,
@@ -292,6 +293,17 @@ def processors() -> int:
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+def _in_portions(part: Callable[[int, int], None], count: int) -> None:
+    """Let all processors work on portions of a batch, each from a first to before a last."""
+    workers = min(processors(), max(count, 1))
+    if workers == 1:
+        part(0, count)
+        return
+    edges = np.linspace(0, count, min(workers * PORTIONS, count) + 1).astype(int).tolist()
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(part, edges[:-1], edges[1:]))
 
 
 @cache

@@ -14,6 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from rushlight.plan.swift_fit import (
+    ALL_INSIDE,
     EDGE_PX,
     EDGES,
     HALF_WINDOW_PX,
@@ -29,6 +30,7 @@ from rushlight.plan.swift_fit import (
     PEAK,
     PIXEL_PX2,
     PRODUCT,
+    SHAPES,
     SPOT_B,
     SPOT_F,
     SPOT_V,
@@ -44,14 +46,13 @@ from rushlight.plan.swift_fit import (
 
 Array = NDArray[Any]
 
-ALL_INSIDE = 3.5
-"""Radii from a blob's middle to the window's edge at which all of its light counts as inside."""
-_ROOM = MISFIT
+_ROOM = _OWN = MISFIT
 
 
 @njit(**STEADY)
 def start(w: Array) -> None:
     """Fill in where the fits of a cell begin, and how bright their brightest pixels are."""
+    _shape(w)
     for n in range(LANES):
         w[PEAK + n] = F(-1.0)
         w[SPOT_B + n] = ZERO
@@ -79,15 +80,29 @@ def start(w: Array) -> None:
     _brightest(w)
 
 
+@njit(**STEADY)
+def _shape(w: Array) -> None:
+    """Fill in what the density of each blob's light is made of: half its inverse covariance, and
+    its density in the middle [e⁻/px]."""
+    for k in range(3):
+        shape = SHAPES + 4 * k * LANES
+        for n in range(LANES):
+            a, b = w[(6 * k + 2) * LANES + n], w[(6 * k + 3) * LANES + n]
+            c, f = w[(6 * k + 4) * LANES + n], w[(6 * k + 5) * LANES + n]
+            root = ONE / math.sqrt(a * b - c * c)
+            half = F(0.5) * root * root
+            w[shape + n], w[shape + LANES + n] = b * half, a * half
+            w[shape + 2 * LANES + n] = F(-2.0) * c * half
+            w[shape + 3 * LANES + n] = f * F(0.15915494309189535) * root
+
+
 @njit(**LANE)
 def _level(w: Array, k: int, n: int, x: float, y: float) -> float:
     """Density of a blob's light at a place [e⁻/px]."""
-    a, b = w[(6 * k + 2) * LANES + n], w[(6 * k + 3) * LANES + n]
-    c, f = w[(6 * k + 4) * LANES + n], w[(6 * k + 5) * LANES + n]
+    shape = SHAPES + 4 * k * LANES + n
     ux, uy = x - w[6 * k * LANES + n], y - w[(6 * k + 1) * LANES + n]
-    root = ONE / math.sqrt(a * b - c * c)
-    far = F(0.5) * (b * ux * ux - F(2.0) * c * ux * uy + a * uy * uy) * root * root
-    return f * F(0.15915494309189535) * root * fading(far)
+    far = w[shape] * ux * ux + w[shape + 2 * LANES] * ux * uy + w[shape + LANES] * uy * uy
+    return w[shape + 3 * LANES] * fading(far)
 
 
 @njit(**STEADY)
@@ -116,6 +131,9 @@ def _brightest(w: Array) -> None:
     start. Light in a pixel is the density in its middle; the emitter's own pixel is met exactly."""
     for n in range(LANES):
         w[PEAK + n] = ZERO
+        a, b = w[2 * LANES + n], w[5 * LANES + n]
+        side = F(2.0) * within(F(0.5) / math.sqrt(a - F(PIXEL_PX2))) - ONE
+        w[_OWN + n] = b * (side * side - F(0.15915494309189535) / a)
     for i in range(5):
         middle = ONE if i == 4 else ZERO
         right, up = F(i & 1) * (ONE - middle), F(i >> 1 & 1) * (ONE - middle)
@@ -125,10 +143,8 @@ def _brightest(w: Array) -> None:
             light = ZERO
             for k in range(3):
                 light += _level(w, k, n, px, py)
-            a, b = w[2 * LANES + n], w[5 * LANES + n]
-            side = F(2.0) * within(F(0.5) / math.sqrt(a - F(PIXEL_PX2))) - ONE
             own = px == ZERO and py == ZERO
-            light += b * (side * side - F(0.15915494309189535) / a) if own else ZERO
+            light += w[_OWN + n] if own else ZERO
             w[PEAK + n] = max(w[PEAK + n], light)
 
 

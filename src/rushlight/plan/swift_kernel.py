@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 
 from rushlight.plan.swift_fit import (
     CELL,
+    LANES,
     STEADY,
     F,
 )
 from rushlight.plan.swift_map import (
     PARAMETERS,
+    PLANE,
     local_map,
     pixel,
     seen,
@@ -39,7 +41,9 @@ from rushlight.plan.swift_nodes import (
     carry,
     extremes,
     fit_nodes,
+    known,
     light_nodes,
+    parabolas,
     part,
     streamed,
     suitable,
@@ -84,13 +88,17 @@ def judge(
     at_place = np.empty((emitters, FACTS, places))
     cells, cell = np.empty((emitters * NODES, CELL), F), np.empty(CELL, F)
     parting = np.empty(emitters, np.uint8)
-    box = np.empty(4)
-    work = np.zeros((4, PARAMETERS, PARAMETERS))
-    columns = np.empty((2, PARAMETERS, 2 * grid))
-    variances = np.empty((3, 2 * grid))
+    box, shares = np.empty(4), np.empty((NODES, places))
+    work = np.zeros((3, PARAMETERS, PARAMETERS))
+    # Filled up to whole lanes, so that no place is worked on alone.
+    columns = np.zeros((PARAMETERS, 2, _up(places)), F)
+    told = np.empty((5, 2, _up(grid)), F)
     maps = np.empty((places, 4))
+    last = -1
     for r in range(begin, end):
         m = row[r]
+        if m != last:
+            columns[:PLANE, :, :places], last = rows.plane[m], m
         view_of_pose(poses[r], rows.places_m[m, -1, 0], rows.places_m[m, -1, 1], view)
         found.state[r] = 0
         found.cause_m[r] = math.nan
@@ -106,23 +114,25 @@ def judge(
         if not light_nodes(view, rows, m, drives[r], box, cells, facts):
             found.state[r] = 1
             continue
-        carry(rows, m, box, facts, at_place, LOG_HIGH, LOG_LOW + 1)
+        parabolas(rows, m, box, shares)
+        carry(shares, facts, at_place, LOG_HIGH, LOG_LOW + 1)
         exposure = exposures[r]
         brightest, miss = extremes(view, rows, m, drives[r], sight, ambient, at_place, cell)
         if math.isnan(exposure):
             exposure = suitable(rows, m, limits, brightest)
         found.exposure_s[r] = exposure
         fit_nodes(view, rows, m, exposure, box, cells, table, facts, parting)
+        if not known(facts, cells):
+            found.state[r] = 1
+            continue
         if miss > UNEVEN or too_wide(cells):
             found.state[r] = 3
-        carry(rows, m, box, facts, at_place, 0, LOG_HIGH)
+        carry(shares, facts, at_place, 0, LOG_HIGH)
         streamed(rows, m, at_place)
-        touches = register(
-            view, rows, m, limits, sight, at_place, maps, grid, work, columns, variances
-        )
+        touches = register(view, rows, m, limits, sight, at_place, maps, grid, work, columns, told)
         spoil(rows, m, limits, exposure, sight, ambient, at_place, grid)
         for e in range(emitters):
-            if parting[e] and part(rows, m, e, limits, box, cells, sight, grid):
+            if parting[e] and part(rows, e, limits, shares, cells, sight, grid):
                 found.state[r] = 3
         mark(found.lost[r], sight, rows, m, grid)
         if touches < limits.least_beacons:
@@ -131,7 +141,13 @@ def judge(
                 for p in range(grid):
                     found.lost[r, e, p] |= np.uint8(128)
             continue
-        add_up(rows, m, sight, at_place, maps, grid, columns, variances, found, r)
+        add_up(rows, m, sight, at_place, maps, grid, told, found, r)
+
+
+@njit(**STEADY)
+def _up(count: int) -> int:
+    """Filled up to whole lanes."""
+    return (count + LANES - 1) // LANES * LANES
 
 
 @njit(**STEADY)
@@ -234,24 +250,22 @@ def add_up(
     at_place: Array,
     maps: Array,
     grid: int,
-    columns: Array,
-    variances: Array,
+    told: Array,
     found: Found,
     r: int,
 ) -> None:
     """Errors of all causes at every place, and their means over places in view."""
     total = np.zeros(6)
-    feigned = columns[1, 0]
     count = 0
     for e in range(sight.shape[0]):
         for p in range(grid):
             t, j = at_place[e], maps[p]
             square = j[0] ** 2 + j[1] ** 2 + j[2] ** 2 + j[3] ** 2
-            bx, by = t[MEAN_X, p] - feigned[2 * p], t[MEAN_Y, p] - feigned[2 * p + 1]
+            bx, by = t[MEAN_X, p] - told[3, 0, p], t[MEAN_Y, p] - told[3, 1, p]
             centre = square * (math.exp(t[LOG_VARIANCE, p]) + t[SHIFT2, p])
-            touch = variances[0, 2 * p] + variances[0, 2 * p + 1]
-            lens = variances[1, 2 * p] + variances[1, 2 * p + 1]
-            bends = variances[2, 2 * p] + variances[2, 2 * p + 1]
+            touch = told[0, 0, p] + told[0, 1, p]
+            lens = told[1, 0, p] + told[1, 1, p]
+            bends = told[2, 0, p] + told[2, 1, p]
             tip = t[COV_XX, p] + t[COV_YY, p] + bx * bx + by * by
             error = math.sqrt(centre + touch + lens + bends + tip + rows.pitch_m2[m])
             if sight[e, p] & 1:
@@ -259,6 +273,8 @@ def add_up(
             found.error_m[r, e, p] = error
             if not error <= rows.goal_m[m]:
                 found.lost[r, e, p] |= np.uint8(32)
+            if math.isnan(error):
+                continue
             count += 1
             total[0] += centre
             total[1] += touch

@@ -20,6 +20,10 @@ from rushlight.plan.swift_fit import (
     LANES,
     PIXEL_PX2,
     STEADY,
+    ZERO,
+    F,
+    fading,
+    logarithm,
 )
 
 Array = NDArray[Any]
@@ -103,40 +107,70 @@ def design(
     k: Array,
     limit: float,
     spread: Array,
-    basis: Array,
-    x: float,
-    y: float,
+    sides: Array,
+    bends: Array,
     height: float,
-    first: Array,
-    second: Array,
-) -> bool:
-    """Fill in the two rows (20,) of `rushlight.physics.surface_model.map_design`, but the plane's
-    eight columns first, the bends next and the lens last; False where the camera sees nothing."""
-    u, v = basis[0], basis[1]
-    first[0], first[1], first[2], first[6], first[7] = u, v, 1.0, -u * u, -u * v
-    second[3], second[4], second[5], second[6], second[7] = u, v, 1.0, -u * v, -v * v
-    first[3] = first[4] = first[5] = second[0] = second[1] = second[2] = 0.0
+    columns: Array,
+) -> None:
+    """Fill in what depends on the view of the columns (20, 2, P) of the design at all places.
+
+    They are those of `rushlight.physics.surface_model.map_design`, but the plane's eight first,
+    which stay as they are, the bends next and the lens last; the lens's are zero where the camera
+    sees nothing.
+    """
     below = 1.0 / (view[11] - height)
-    sx, sy = (x - view[9]) * below, (y - view[10]) * below
+    places = sides.shape[1]
+    xs, ys = sides[0], sides[1]
     for i in range(BENDS):
-        first[PLANE + i], second[PLANE + i] = sx * basis[2 + i], sy * basis[2 + i]
-    lens = PLANE + BENDS
-    ok, a, b, c, d, px, py = local_map(view, f, k, limit, x, y, height)
-    if not ok:
-        for i in range(5):
-            first[lens + i] = second[lens + i] = 0.0
-        return False
-    r2 = px * px + py * py
-    across = (px * r2, px * r2 * r2, 2.0 * px * py, r2 + 2.0 * px * px, px * r2 * r2 * r2)
-    down = (py * r2, py * r2 * r2, r2 + 2.0 * py * py, 2.0 * px * py, py * r2 * r2 * r2)
-    for i in range(5):
-        tx, ty = 0.0, 0.0
-        for j in range(i, 5):
-            tx += across[j] * spread[j, i]
-            ty += down[j] * spread[j, i]
-        qx, qy = f[0] * tx + f[1] * ty, f[3] * tx + f[2] * ty
-        first[lens + i], second[lens + i] = a * qx + b * qy, c * qx + d * qy
-    return True
+        bend, first, second = bends[i], columns[PLANE + i, 0], columns[PLANE + i, 1]
+        for p in range(places):
+            first[p] = (xs[p] - view[9]) * below * bend[p]
+            second[p] = (ys[p] - view[10]) * below * bend[p]
+    lens = columns[PLANE + BENDS :]
+    for p in range(places):
+        ux, uy, uz = xs[p] - view[9], ys[p] - view[10], height - view[11]
+        depth = view[6] * ux + view[7] * uy + view[8] * uz
+        ahead = depth > 0.0
+        one = 1.0 / (depth if ahead else 1.0)
+        px = (view[0] * ux + view[1] * uy + view[2] * uz) * one
+        py = (view[3] * ux + view[4] * uy + view[5] * uz) * one
+        a, b = (view[0] - px * view[6]) * one, (view[1] - px * view[7]) * one
+        c, d = (view[3] - py * view[6]) * one, (view[4] - py * view[7]) * one
+        xx, yy, r2 = px * px, py * py, px * px + py * py
+        radial = 1.0 + r2 * (k[0] + r2 * (k[1] + r2 * k[4]))
+        slope = 2.0 * (k[0] + r2 * (2.0 * k[1] + r2 * 3.0 * k[4]))
+        cross = slope * px * py + 2.0 * k[2] * px + 2.0 * k[3] * py
+        along_x = radial + slope * xx + 2.0 * k[2] * py + 6.0 * k[3] * px
+        along_y = radial + slope * yy + 6.0 * k[2] * py + 2.0 * k[3] * px
+        da, db = along_x * a + cross * c, along_x * b + cross * d
+        dc, dd = cross * a + along_y * c, cross * b + along_y * d
+        ua, ub = f[0] * da + f[1] * dc, f[0] * db + f[1] * dd
+        uc, ud = f[3] * da + f[2] * dc, f[3] * db + f[2] * dd
+        det = ua * ud - ub * uc
+        size = max(max(abs(ua), abs(ub)), max(abs(uc), abs(ud)))
+        ok = ahead and r2 < limit * limit and abs(det) > 1e-13 * size * size
+        one = 1.0 / det if ok else 0.0
+        # What a step in normalised coordinates moves on the surface [m].
+        a, b = (ud * f[0] - ub * f[3]) * one, (ud * f[1] - ub * f[2]) * one
+        c, d = (ua * f[3] - uc * f[0]) * one, (ua * f[2] - uc * f[1]) * one
+        x1, y1 = px * r2, py * r2
+        x2, y2, both = x1 * r2, y1 * r2, 2.0 * px * py
+        x4, y4, x5, y5 = r2 + 2.0 * xx, r2 + 2.0 * yy, x2 * r2, y2 * r2
+        tx, ty = x5 * spread[4, 4], y5 * spread[4, 4]
+        lens[4, 0, p], lens[4, 1, p] = a * tx + b * ty, c * tx + d * ty
+        tx, ty = x4 * spread[3, 3] + x5 * spread[4, 3], both * spread[3, 3] + y5 * spread[4, 3]
+        lens[3, 0, p], lens[3, 1, p] = a * tx + b * ty, c * tx + d * ty
+        tx = both * spread[2, 2] + x4 * spread[3, 2] + x5 * spread[4, 2]
+        ty = y4 * spread[2, 2] + both * spread[3, 2] + y5 * spread[4, 2]
+        lens[2, 0, p], lens[2, 1, p] = a * tx + b * ty, c * tx + d * ty
+        tx = x2 * spread[1, 1] + both * spread[2, 1] + x4 * spread[3, 1] + x5 * spread[4, 1]
+        ty = y2 * spread[1, 1] + y4 * spread[2, 1] + both * spread[3, 1] + y5 * spread[4, 1]
+        lens[1, 0, p], lens[1, 1, p] = a * tx + b * ty, c * tx + d * ty
+        tx = x1 * spread[0, 0] + x2 * spread[1, 0] + both * spread[2, 0]
+        ty = y1 * spread[0, 0] + y2 * spread[1, 0] + y4 * spread[2, 0]
+        tx += x4 * spread[3, 0] + x5 * spread[4, 0]
+        ty += both * spread[3, 0] + y5 * spread[4, 0]
+        lens[0, 0, p], lens[0, 1, p] = a * tx + b * ty, c * tx + d * ty
 
 
 @njit(**STEADY)
@@ -179,10 +213,11 @@ def lights(
         shift = ez / (view[11] - ez)
         w[ASIDE_X + n] = ways[n] - shift * ux
         w[ASIDE_Y + n] = ways[LANES + n] - shift * uy
+    lobe, exponent, even = F(beam[0]), F(beam[1]), F(beam[2])
     for n in range(LANES):
-        lobe = w[5 * LANES + n]
-        lobe = beam[0] * math.exp(beam[1] * math.log(lobe)) if lobe > 0.0 else 0.0
-        w[5 * LANES + n] = lobe + beam[2]
+        along = w[5 * LANES + n]
+        fades = fading(max(-exponent * logarithm(max(along, F(1e-30))), ZERO))
+        w[5 * LANES + n] = even + (lobe * fades if along > ZERO else ZERO)
         w[11 * LANES + n] = cosine * ways[8 * LANES + n]
         w[17 * LANES + n] = cosine * ways[10 * LANES + n]
     for i in range(3):

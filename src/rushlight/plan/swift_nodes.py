@@ -27,16 +27,18 @@ from rushlight.plan.swift_fit import (
     MISFIT,
     PEAK,
     PIXEL_PX2,
-    SPOT_F,
     SPOT_V,
     SPOT_X,
     SPOT_Y,
     STEADY,
+    VARIANCE,
+    ZERO,
     F,
     afresh,
     follow,
+    logarithm,
     settle,
-    variance_of_centre,
+    variances_of_centres,
     widest,
 )
 from rushlight.plan.swift_map import (
@@ -59,15 +61,13 @@ NODES = 9
 ASIDE = math.cos(math.pi / 6.0)
 """Nodes at Chebyshev's places: parabolas through them err least over the whole side."""
 FIRST_STEPS, NEXT_STEPS, ALL_STEPS = 6, 3, 8
-"""Steps of the fit at the first node, and at the others, which begin where a
-neighbour ended; where a spot leaves much unexplained, as many as the full evaluation takes, from
-the start."""
+"""Steps of the fit at the first node, and at the others, which begin where a neighbour ended; where
+a spot is lost by that, as many as the full evaluation takes, from its own start."""
 DOUBTFUL = 0.45
 """Miss over peak from which a spot's misfit is looked at (by trial: below it none exceeds 0.44)."""
-REFIT = 0.4
-"""Misfit from which a node is fitted from the start (by trial, on a thousand poses each of a rig
-with one light and with two: against fitting all such nodes so, errors differ by up to 0.8 % at a
-place and 0.15 % over a rig; where wide dots part, more)."""
+REFIT = 0.7
+"""Misfit from which a node is fitted from its own start (by trial on 160 poses each of a rig with
+one light and with two: against doing so from 0.4, errors over a rig differ by up to 0.2 %)."""
 UNEVEN = 0.05
 """Part by which parabolas may miss the brightest and the weakest dot (our own choice)."""
 WIDEST_PX2 = 2.5**2
@@ -126,22 +126,30 @@ def light_nodes(
 
 
 @njit(**STEADY)
-def carry(
-    rows: Rows, m: int, box: Array, facts: Array, at_place: Array, first: int, last: int
-) -> None:
-    """Carry facts from the nodes to all places by parabolas across and up."""
+def carry(shares: Array, facts: Array, at_place: Array, first: int, last: int) -> None:
+    """Carry facts from the nodes to all places, by the shares of the nodes."""
     emitters, places = at_place.shape[0], at_place.shape[2]
-    a, b = np.empty(3), np.empty(3)
-    for p in range(places):
-        parabolas(rows, m, p, box, a, b)
-        for e in range(emitters):
-            for q in range(first, last):
-                t = facts[e, q]
-                at_place[e, q, p] = (
-                    b[0] * (a[0] * t[0] + a[1] * t[1] + a[2] * t[2])
-                    + b[1] * (a[0] * t[3] + a[1] * t[4] + a[2] * t[5])
-                    + b[2] * (a[0] * t[6] + a[1] * t[7] + a[2] * t[8])
-                )
+    s0, s1, s2, s3, s4 = shares[0], shares[1], shares[2], shares[3], shares[4]
+    s5, s6, s7, s8 = shares[5], shares[6], shares[7], shares[8]
+    for e in range(emitters):
+        for q in range(first, last):
+            t, found = facts[e, q], at_place[e, q]
+            t0, t1, t2, t3, t4, t5, t6, t7, t8 = (
+                t[0],
+                t[1],
+                t[2],
+                t[3],
+                t[4],
+                t[5],
+                t[6],
+                t[7],
+                t[8],
+            )
+            for p in range(places):
+                below = t0 * s0[p] + t1 * s1[p] + t2 * s2[p]
+                across = t3 * s3[p] + t4 * s4[p] + t5 * s5[p]
+                above = t6 * s6[p] + t7 * s7[p] + t8 * s8[p]
+                found[p] = below + across + above
 
 
 @njit(**STEADY)
@@ -154,14 +162,19 @@ def streamed(rows: Rows, m: int, at_place: Array) -> None:
 
 
 @njit(**STEADY)
-def parabolas(rows: Rows, m: int, p: int, box: Array, a: Array, b: Array) -> None:
-    """Weights of the nodes across and up for a place."""
-    u = (rows.places_m[m, p, 0] - box[0]) / (box[1] * ASIDE)
-    v = (rows.places_m[m, p, 1] - box[2]) / (box[3] * ASIDE)
-    # A place out of sight may lie far outside: there the nearest edge must do.
-    u, v = min(max(u, -1.2), 1.2), min(max(v, -1.2), 1.2)
-    a[0], a[1], a[2] = 0.5 * u * (u - 1.0), 1.0 - u * u, 0.5 * u * (u + 1.0)
-    b[0], b[1], b[2] = 0.5 * v * (v - 1.0), 1.0 - v * v, 0.5 * v * (v + 1.0)
+def parabolas(rows: Rows, m: int, box: Array, shares: Array) -> None:
+    """Shares (9, P) of the nodes in each place, by parabolas across and up."""
+    xs, ys = rows.sides_m[m, 0], rows.sides_m[m, 1]
+    x_one, y_one = 1.0 / (box[1] * ASIDE), 1.0 / (box[3] * ASIDE)
+    for p in range(shares.shape[1]):
+        # A place out of sight may lie far outside: there the nearest edge must do.
+        u = min(max((xs[p] - box[0]) * x_one, -1.2), 1.2)
+        v = min(max((ys[p] - box[2]) * y_one, -1.2), 1.2)
+        a0, a1, a2 = 0.5 * u * (u - 1.0), 1.0 - u * u, 0.5 * u * (u + 1.0)
+        b0, b1, b2 = 0.5 * v * (v - 1.0), 1.0 - v * v, 0.5 * v * (v + 1.0)
+        shares[0, p], shares[1, p], shares[2, p] = b0 * a0, b0 * a1, b0 * a2
+        shares[3, p], shares[4, p], shares[5, p] = b1 * a0, b1 * a1, b1 * a2
+        shares[6, p], shares[7, p], shares[8, p] = b2 * a0, b2 * a1, b2 * a2
 
 
 @njit(**STEADY)
@@ -254,7 +267,7 @@ def fit_nodes(
         for node in range(NODES):
             w = cells[e * NODES + node]
             background = _background(view, rows, m, box, node) * exposure
-            if parting[e] and misfit(w) > REFIT:
+            if parting[e] and not misfit(w) <= REFIT:
                 afresh(w)
                 settle(w, background, floor, table, ALL_STEPS)
                 misfit(w)
@@ -273,6 +286,34 @@ def _background(view: Array, rows: Rows, m: int, box: Array, node: int) -> float
     u, _ = pixel(rows.focal_px[m], rows.middle_px[m], rows.k[m], px, py)
     gradient = 1.0 + rows.ambient[m, 1] * (u / (rows.size_px[m, 0] - 1.0) - 0.5)
     return max(rows.ambient[m, 0] * gradient, 0.0)
+
+
+@njit(**STEADY)
+def known(facts: Array, cells: Array) -> bool:
+    """Whether the fits ended in numbers at every node of every light that sends any light at all.
+
+    A fit that ends in none would make the registration seem to fail, or drop the light's places
+    from every mean. Of a dark light nobody can tell a place: it stays lost as weak.
+    """
+    for e in range(facts.shape[0]):
+        finite = True
+        for q in range(LOG_HIGH):
+            for node in range(NODES):
+                finite = finite and math.isfinite(facts[e, q, node])
+        if not finite and _shines(cells[e * NODES : (e + 1) * NODES]):
+            return False
+    return True
+
+
+@njit(**STEADY)
+def _shines(cells: Array) -> bool:
+    """Whether some light comes from every way of holding at every node."""
+    for node in range(NODES):
+        w = cells[node]
+        for n in range(LANES):
+            if not w[5 * LANES + n] + w[11 * LANES + n] + w[17 * LANES + n] > 0.0:
+                return False
+    return True
 
 
 @njit(**STEADY)
@@ -301,6 +342,7 @@ def gather(
 ) -> None:
     """Mean and covariance of the touches, the centre's variance and the stream's shift."""
     mx, my, variance, shift2 = 0.0, 0.0, 0.0, 0.0
+    variances_of_centres(w, rows.floor_e2[m] + background, table)
     for n in range(LANES):
         x, y = w[SPOT_X + n], w[SPOT_Y + n]
         w[ASIDE_X + n] += a * x + b * y
@@ -308,13 +350,13 @@ def gather(
         share = rows.weights[n]
         mx += share * w[ASIDE_X + n]
         my += share * w[ASIDE_Y + n]
-        if share > 0.0:
-            v, flux = w[SPOT_V + n], w[SPOT_F + n]
-            variance += share * variance_of_centre(flux, v, rows.floor_e2[m] + background, table)
-            if rows.stream[m, 0] > 0.0:
-                peak = w[PEAK + n] * exposure / rows.step_e[m]
-                shift = stream_shift(rows.stream[m], math.sqrt(v - PIXEL_PX2), peak)
-                shift2 += share * shift * shift
+        variance += share * w[VARIANCE + n] if share > 0.0 else 0.0
+    if rows.stream[m, 0] > 0.0:
+        for n in range(LANES):
+            peak = w[PEAK + n] * exposure / rows.step_e[m]
+            width = math.sqrt(w[SPOT_V + n] - PIXEL_PX2)
+            shift = stream_shift(rows.stream[m], width, peak)
+            shift2 += rows.weights[n] * shift * shift if rows.weights[n] > 0.0 else 0.0
     xx, xy, yy = 0.0, 0.0, 0.0
     for n in range(LANES):
         ux, uy = w[ASIDE_X + n] - mx, w[ASIDE_Y + n] - my
@@ -328,27 +370,32 @@ def gather(
 
 @njit(**STEADY)
 def part(
-    rows: Rows, m: int, e: int, limits: Limits, box: Array, cells: Array, sight: Array, grid: int
+    rows: Rows, e: int, limits: Limits, shares: Array, cells: Array, sight: Array, grid: int
 ) -> bool:
     """Mark places where a light may show as two dots; whether there are any in view."""
-    logs = np.empty((LANES, NODES))
+    logs = np.empty((NODES, LANES), F)
+    one = F(1.0 / limits.misfit)
     for node in range(NODES):
+        w, row = cells[e * NODES + node], logs[node]
         for n in range(LANES):
-            logs[n, node] = math.log(cells[e * NODES + node, MISFIT + n] / limits.misfit)
+            row[n] = logarithm(max(w[MISFIT + n] * one, F(1e-30)))
     found = False
-    a, b = np.empty(3), np.empty(3)
+    over, of_node = np.empty(LANES, F), np.empty(NODES, F)
     for p in range(grid):
         if sight[e, p] & 1:
             continue
-        parabolas(rows, m, p, box, a, b)
-        share = 0.0
+        for node in range(NODES):
+            of_node[node] = shares[node, p]
         for n in range(LANES):
-            over = 0.0
-            for node in range(NODES):
-                over += b[node // 3] * a[node % 3] * logs[n, node]
-            if over > 0.0:
-                share += rows.weights[n]
-        if share > limits.parted:
+            over[n] = ZERO
+        for node in range(NODES):
+            share, row = of_node[node], logs[node]
+            for n in range(LANES):
+                over[n] += share * row[n]
+        parted = 0.0
+        for n in range(LANES):
+            parted += rows.weights[n] if over[n] > ZERO else 0.0
+        if parted > limits.parted:
             sight[e, p] |= np.uint8(16)
             found = True
     return found

@@ -50,7 +50,8 @@ class Rows(NamedTuple):
     ways : (M, E, 12, L) emitter from tip [m], axis, middle of the glow from the foot [m], the
         glow's intensity straight on [W/sr] and radius [m], the same of the side light's
     weights : (L,) 0 for the lanes that repeat the last way
-    places_m : (M, P, 2); basis : (M, P, 9) coordinates of the plane, then the wall's bends [m]
+    places_m : (M, P, 2); sides_m : (M, 2, P) the same across and up, each side by itself
+    plane : (M, 8, 2, P) the plane's columns of the design; bends : (M, 7, P) the wall's [m]
     pitch_m2 : (M,) variance of rounding to display pixels, both axes
     spread : (M, 5, 5) lens coefficients from independent draws
     arm_m : (M, E, 3) mean place of the emitter from the tip
@@ -82,7 +83,9 @@ class Rows(NamedTuple):
     ways: Array
     weights: Array
     places_m: Array
-    basis: Array
+    sides_m: Array
+    plane: Array
+    bends: Array
     pitch_m2: Array
     spread: Array
     arm_m: Array
@@ -119,10 +122,10 @@ class Found(NamedTuple):
     error_m : (R, E, G) root-mean-square, all causes
     cause_m : (R, 6) root-mean-square over lights and places in view
     exposure_s : (R,)
-    state : (R,) of uint8, 0 where all went well, 1 where a node is out of sight, so that nothing
-        is known, 2 where too few beacons are seen, 3 where the closed forms err: spots part
-        at some place in view or are wide for the fit's window, or light changes too fast over the
-        surface for the nodes
+    state : (R,) of uint8, 0 where all went well, 1 where a node is out of sight or a fit ended in
+        no number, so that nothing is known, 2 where too few beacons are seen, 3 where the closed
+        forms err: spots part at some place in view or are wide for the fit's window, or light
+        changes too fast over the surface for the nodes
     """
 
     lost: Array
@@ -154,8 +157,7 @@ def rows_of(
     places = np.concatenate([grid, beacons_m, s.size_m[:, None] / 2.0], axis=1)
     ways, weights = _ways(rigs)
     bends = flatness_modes(edge_to_edge(places, s.size_m[:, None]))
-    plane = centred(places, s.size_m[:, None])
-    basis = np.concatenate([plane, bends * bend_amplitudes(s.flatness_m)[:, None]], axis=-1)
+    bends = bends * bend_amplitudes(s.flatness_m)[:, None]
     e = rigs.emitters
     touched = np.zeros(e.duty.shape[1])
     touched[list(registering)] = 1.0
@@ -167,7 +169,9 @@ def rows_of(
         "ways": ways,
         "weights": weights,
         "places_m": places,
-        "basis": basis,
+        "sides_m": np.swapaxes(places, 1, 2),
+        "plane": _plane(centred(places, s.size_m[:, None])),
+        "bends": np.swapaxes(bends, 1, 2),
         "pitch_m2": np.sum((s.size_m / s.display_px) ** 2, axis=-1) / 12.0,
         "arm_m": turned_onto(mean_direction(e.tilt_rad, e.lean_rad, e.lean_std_rad), e.position_m),
         "body": _bodies(rigs, standing, places),
@@ -176,6 +180,15 @@ def rows_of(
         "registering": touched,
     }
     return Rows(**{name: np.ascontiguousarray(fields[name], float) for name in Rows._fields})
+
+
+def _plane(places: Array) -> Array:
+    """The eight columns (M, 8, 2, P) that a plane's map adds to the design, as in `map_design`."""
+    u, v = places[..., 0], places[..., 1]
+    one, none = np.ones_like(u), np.zeros_like(u)
+    across = [u, v, one, none, none, none, -u * u, -u * v]
+    up = [none, none, none, u, v, one, -u * v, -v * v]
+    return np.stack([np.stack(pair, axis=1) for pair in zip(across, up, strict=True)], axis=1)
 
 
 def _camera_fields(rigs: ResolvedRig) -> dict[str, Array]:

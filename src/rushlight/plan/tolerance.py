@@ -12,10 +12,10 @@ from typing import Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from rushlight.plan.beacons import choose_beacons
-from rushlight.plan.doubts import Doubt, doubts_of
+from rushlight.plan.doubt import Doubt
+from rushlight.plan.doubts import doubts_of
 from rushlight.plan.evaluate import Evaluation, evaluate
 from rushlight.plan.figures import finite
 from rushlight.plan.grid import Standing
@@ -75,6 +75,8 @@ def targets_of(
 
 
 def _target(what: str, wanted: str, met: Array, unknown: Array) -> ToleranceTarget:
+    from scipy import stats
+
     count, draws = int(met.sum()), len(met)
     ends = stats.binomtest(count, draws).proportion_ci(LEVEL, "exact")
     return ToleranceTarget(

@@ -29,7 +29,7 @@ FLAT_SHARE = 0.1
 """The same for lights in one plane, which look much alike tilted to either side (our choice)."""
 TWIN_SHARE = 0.1
 """Below this misfit, as a share of their size, lights are easily taken for one another."""
-SAME_PLACE_M = 1e-4
+SAME_PLACE_M = 1e-4  # nearer lights are one (our choice)
 _GRID = 5
 _WORN = {"viewpoint": "a cap with two lights or more", "body": "a thing whose pose is solved"}
 
@@ -238,6 +238,7 @@ def _check_viewpoint(rig: Rig, things: list[Carried], report: Report) -> None:
             "give the cap two lights a measured length apart",
         )
     for each in eyed:
+        _check_side(each, f"carried[{rig.carried.index(each)}].points", report)
         if not _has_eye(each):
             report.warning(
                 "eye-missing",
@@ -254,6 +255,22 @@ def _check_viewpoint(rig: Rig, things: list[Carried], report: Report) -> None:
             "is missing, so that no error of the picture can be told",
             "add [scene] with before and behind",
         )
+
+
+def _check_side(carried: Carried, path: str, report: Report) -> None:
+    """Refuse a left eye that lies to the right of the lights' middle, and the reverse."""
+    middle_m = float(_lights_m(carried)[:, 0].mean())
+    for point in carried.points:
+        aside_m = point.position[0].value - middle_m
+        if point.which and aside_m * (1.0 if point.which == "right" else -1.0) <= 0.0:
+            report.error(
+                "eye-side",
+                path,
+                point.which,
+                f"is said of an eye {1e3 * abs(aside_m):.0f} mm to the "
+                f"{'left' if aside_m < 0.0 else 'right'} of the middle of the lights",
+                "count x to the wearer's right, as the display's x, or name the other eye",
+            )
 
 
 def _has_eye(carried: Carried) -> bool:

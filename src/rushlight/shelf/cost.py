@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 
@@ -93,6 +94,28 @@ def cost_lines(rig: Rig, shelf: Shelf) -> list[CostLine]:
         CostLine(what, None, 1, price) for what, price in rig.prices.items() if what not in used
     ]
     return lines
+
+
+def cost_std(rig: Rig, shelf: Shelf) -> float | None:
+    """Standard deviation of what a rig costs, in its currency.
+
+    Lines are taken as independent and pieces of one line as bought together; what costs nothing
+    has no spread.
+
+    Returns
+    -------
+    float or None
+        None where a line's price has no known spread.
+    """
+    spreads = []
+    for line in cost_lines(rig, shelf):
+        price = line.price
+        if price is None or price.amount == 0:
+            continue
+        if price.std is None:
+            return None
+        spreads.append(line.count * price.std)
+    return math.hypot(*spreads)
 
 
 def cost_figure(rig: Rig, shelf: Shelf) -> Figure:

@@ -171,6 +171,7 @@ def _thing(carried: Carried, lights: list[tuple[Carried, CarriedEmitter]]) -> Th
         lights_m=places,
         lights_std_m=np.full(len(own), std),
         points_m=np.array([place for place, _ in points.values()]),
+        which_eye=next((each.which for each in carried.points if each.name == main), None),
         points_std_m=np.array([0.0 if s is None else s.value for _, s in points.values()]),
         low_m=_metres(zone.low) if zone else np.full(3, math.nan),
         high_m=_metres(zone.high) if zone else np.full(3, math.nan),
