@@ -23,6 +23,9 @@ from rushlight.simulate import space_scripts as scripts
 from rushlight.simulate.space_footage import write_space_footage
 from rushlight.simulate.space_world import ALL_SPACE_CAUSES, draw_space
 
+RATES_HZ = {"paper-theatre": (100, 40), "ferry-model": (60, 30), "choir-baton": (60, 30)}
+"""Of the invented rigs, and as they are filmed here: fewer frames show the same."""
+HOLD_S = 0.2
 METHODS = {"paper-theatre": "looks", "ferry-model": "placings", "choir-baton": "swing"}
 
 
@@ -45,19 +48,38 @@ def marks_of(name, thing):
 
 
 @pytest.fixture(scope="module")
-def filmed(truth, tmp_path_factory):
+def slower(truth, tmp_path_factory):
+    """The folder of a rig whose cameras take fewer frames a second."""
+
+    def rig_of(name):
+        home = home_of / name
+        if not home.exists():
+            own, here = RATES_HZ[name]
+            text = (truth.SCENARIOS / name / "rig.toml").read_text("utf-8")
+            assert f'"{own} Hz"' in text
+            home.mkdir()
+            text = text.replace(f'frame_rate = "{own} Hz"', f'frame_rate = "{here} Hz"')
+            (home / "rig.toml").write_text(text, "utf-8")
+        return home
+
+    home_of = tmp_path_factory.mktemp("rigs")
+    return rig_of
+
+
+@pytest.fixture(scope="module")
+def filmed(slower, tmp_path_factory):
     """One folder of registration footage a rig, and the world it was made in."""
     made = {}
 
     def film(name):
         if name not in made:
-            rig, shelf = load_rig(truth.SCENARIOS / name / "rig.toml")
+            rig, shelf = load_rig(slower(name))
             world = draw_space(with_exposures(resolve_space(rig, shelf)), 11, ALL_SPACE_CAUSES)
             if METHODS[name] == "swing":
                 script = scripts.register_by_swing(world, 3.0)
             else:
                 marks = marks_of(name, world.space.things[0])
-                script = scripts.register_by_marks(world, marks, 0.12)
+                script = scripts.register_by_marks(world, marks, HOLD_S)
             folder = tmp_path_factory.mktemp(name) / "film"
             write_space_footage(world, script, folder, rig_hash=rig.content_hash())
             made[name] = (folder, world)
@@ -67,9 +89,9 @@ def filmed(truth, tmp_path_factory):
 
 
 @pytest.mark.parametrize("name", METHODS)
-def test_the_true_cameras_within_the_doubt(truth, filmed, tmp_path, name):
+def test_the_true_cameras_within_the_doubt(truth, slower, filmed, tmp_path, name):
     folder, world = filmed(name)
-    result = register(folder, truth.SCENARIOS / name, tmp_path / "registration.json")
+    result = register(folder, slower(name), tmp_path / "registration.json")
     made = read_document(SpaceRegistration, tmp_path / "registration.json")
     assert made.method == METHODS[name]
     assert made.header.basis == "simulated"
@@ -102,9 +124,9 @@ def test_the_measured_mounting_alone(truth, tmp_path):
     np.testing.assert_allclose(np.sqrt(np.diag(made.cov_array))[:3], 0.005)
 
 
-def test_what_is_told(truth, filmed, tmp_path):
+def test_what_is_told(slower, filmed, tmp_path):
     folder, _ = filmed("paper-theatre")
-    args = ["register", "--rig", str(truth.SCENARIOS / "paper-theatre"), "--footage", str(folder),
+    args = ["register", "--rig", str(slower("paper-theatre")), "--footage", str(folder),
             "--out", str(tmp_path / "r.json")]  # fmt: skip
     words = CliRunner().invoke(app, args)
     assert words.exit_code == 0, words.output
@@ -135,7 +157,7 @@ def changed(folder, tmp_path, **fields):
         ({"marks": "another"}, "is no thing of the rig"),
     ],
 )
-def test_wrong_footage_is_refused(truth, filmed, tmp_path, fields, sentence):
+def test_wrong_footage_is_refused(slower, filmed, tmp_path, fields, sentence):
     folder, _ = filmed("paper-theatre")
     marks = read_document(SpaceFootage, folder / "space.json").marks
     if fields.get("marks") == "two":
@@ -152,10 +174,10 @@ def test_wrong_footage_is_refused(truth, filmed, tmp_path, fields, sentence):
         fields = {"marks": [marks[0].model_copy(update={"carried": "ferry"})]}
     copy = changed(folder, tmp_path, **fields)
     with pytest.raises(RushlightError, match=sentence):
-        register(copy, truth.SCENARIOS / "paper-theatre", tmp_path / "r.json")
+        register(copy, slower("paper-theatre"), tmp_path / "r.json")
 
 
-def test_a_look_past_the_wrong_marks_is_left_out(truth, filmed, tmp_path):
+def test_a_look_past_the_wrong_marks_is_left_out(slower, filmed, tmp_path):
     folder, _ = filmed("paper-theatre")
     marks = read_document(SpaceFootage, folder / "space.json").marks
     elsewhere = {
@@ -164,7 +186,7 @@ def test_a_look_past_the_wrong_marks_is_left_out(truth, filmed, tmp_path):
     }
     wrong = marks[2].model_copy(update=elsewhere)
     copy = changed(folder, tmp_path, marks=[*marks[:2], wrong, *marks[3:]])
-    made = register(copy, truth.SCENARIOS / "paper-theatre", tmp_path / "r.json").registration
+    made = register(copy, slower("paper-theatre"), tmp_path / "r.json").registration
     assert [row.used for row in made.rows] == [i != 2 for i in range(len(marks))]
     assert any(reason.startswith("left out as bad: the look at") for reason in made.verdict.reasons)
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from itertools import combinations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from rushlight.physics.geometry import apply_homography, fit_homography, undistort_px
 from rushlight.records.arrays import Array
@@ -118,7 +118,7 @@ def _off_the_common_plane(touches: Touches, lens: Lens) -> Array:
 
 def _greatest_fall(touches: int) -> float:
     """What the misfit falls by at most, leaving out the worst of so many good touches."""
-    return float(stats.chi2.isf(FALSE_ALARM / touches, 2))
+    return float(special.chdtri(2, FALSE_ALARM / touches))
 
 
 def _fit_or_none(touches: Touches, lens: Lens, wall: Wall) -> MapFit | None:

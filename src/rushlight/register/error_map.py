@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rushlight.physics.surface_map import camera_of_plane_map, transferred_cov
-from rushlight.physics.surface_model import map_design
+from rushlight.physics.surface_map import transferred_cov
 from rushlight.records.arrays import Array
 from rushlight.records.registration import Registration
+from rushlight.register.checking import design_of_registration
 
 COLUMNS, ROWS = 49, 31
 ARROW_SCALE = 20.0
@@ -58,22 +58,10 @@ def error_map(registration: Registration, columns: int = COLUMNS, rows: int = RO
     ValueError
         When the registration does not tell its priors.
     """
-    if registration.lens_std is None or registration.flatness_rms_m is None:
-        raise ValueError("expected a registration with lens_std and flatness_rms_m")
     size = np.array(registration.valid_for.surface_size_m)
     x, y = np.linspace(0.0, size[0], columns), np.linspace(0.0, size[1], rows)
     places = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    one = registration.maps[0]
-    design = map_design(
-        places,
-        size,
-        one.camera_matrix,
-        one.distortion,
-        registration.lens_std,
-        camera_of_plane_map(one.surface_from_normalised, size),
-        registration.flatness_rms_m,
-        k_corr=0.0 if registration.lens_corr is None else registration.lens_corr,
-    )
+    design = design_of_registration(registration, places)
     cov = transferred_cov(design, registration.cov)
     rms = np.sqrt(np.trace(cov, axis1=-2, axis2=-1))
     return ErrorMap(x, y, rms.reshape(rows, columns))

@@ -6,13 +6,20 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from scipy import stats
+from scipy import special
 from scipy.spatial import ConvexHull
 
 from rushlight.errors import RushlightError
-from rushlight.physics.surface_model import PARAMETERS
+from rushlight.physics.surface_model import PARAMETERS, PLANE
 from rushlight.records.arrays import Array
-from rushlight.records.registration import CameraMap, Registration, Touch, Validity, Verdict
+from rushlight.records.registration import (
+    CameraMap,
+    DisplaySurvey,
+    Registration,
+    Touch,
+    Validity,
+    Verdict,
+)
 from rushlight.register.bad_touch import FEWEST_TELLING, fewest_telling, sift
 from rushlight.register.solve import Lens, MapFit, Touches, Wall
 
@@ -57,6 +64,7 @@ def fit_registration(
     place: Place,
     frames: Sequence[int],
     carried: Sequence[str | None],
+    survey: DisplaySurvey | None = None,
 ) -> Registration:
     """Which registration do the touches tell, and may it be relied on?
 
@@ -68,6 +76,9 @@ def fit_registration(
         As known beforehand.
     frames, carried
         (T,) number of frames averaged, and what was held, for each touch.
+    survey
+        By which the beacons' places are told. A small change of all of them by a plane map is
+        the same change of the registration's plane, so the survey's covariance is added there.
 
     Returns
     -------
@@ -101,6 +112,9 @@ def fit_registration(
     if mirrored:
         reasons = [*reasons, "the picture is mirrored left to right; the map allows for it"]
     stretch = max(1.0, fit.misfit / fit.freedom) if _too_great(fit) else 1.0
+    cov = fit.cov * stretch
+    if survey is not None and survey.cov is not None:
+        cov[PLANE, PLANE] += np.array(survey.cov, float)
     return Registration(
         maps=[
             CameraMap(
@@ -113,7 +127,7 @@ def fit_registration(
         ],
         parameters=list(PARAMETERS),
         estimate=fit.estimate.tolist(),
-        cov=(fit.cov * stretch).tolist(),
+        cov=cov.tolist(),
         flatness_m=fit.flatness_m.tolist(),
         mean_height_m=place.mean_height_m,
         clock_offset_ns=[0],
@@ -124,6 +138,7 @@ def fit_registration(
             surface=place.surface,
             surface_size_m=(float(wall.size_m[0]), float(wall.size_m[1])),
             mirrored=mirrored,
+            survey=None if survey is None else survey.content_hash(),
         ),
         rms_residual_m=fit.rms_residual_m,
         touch_std_m=float(np.sqrt(np.mean(touches.scatter_m**2))),
@@ -189,7 +204,7 @@ def judge(fit: MapFit, touches: Touches, used: Array, wall: Wall) -> tuple[bool,
             "expected: something moved, or the wall is less flat, the lens more distorting or "
             "the hand less steady than stated"
         )
-    elif fit.misfit < stats.chi2.ppf((1.0 - LEVEL) / 2.0, fit.freedom):
+    elif fit.misfit < special.chdtri(fit.freedom, (1.0 + LEVEL) / 2.0):
         notes.append(
             f"the touches miss their beacons by only {rms:.2f} mm rms where {expected:.2f} mm is "
             "expected: the stated scatter is probably too great"
@@ -225,7 +240,7 @@ def _aside_by_stylus(
 
 
 def _too_great(fit: MapFit) -> bool:
-    return bool(fit.misfit > stats.chi2.ppf((1.0 + LEVEL) / 2.0, fit.freedom))
+    return bool(fit.misfit > special.chdtri(fit.freedom, (1.0 - LEVEL) / 2.0))
 
 
 def _part_enclosed(goal_m: Array, wall: Wall) -> float:

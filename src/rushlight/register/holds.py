@@ -64,7 +64,7 @@ class Hold:
 
 
 @dataclass(eq=False)
-class _Light:
+class FollowedLight:
     """A dot followed while it is lit and nearly at rest."""
 
     times: list[int] = field(default_factory=list)
@@ -73,6 +73,7 @@ class _Light:
     flux: list[float] = field(default_factory=list)
 
     def add(self, time_ns: int, dots: Dots, which: int) -> None:
+        """Its dot in one more frame."""
         self.times.append(time_ns)
         self.xy.append(dots.xy[which])
         self.cov.append(dots.cov[which])
@@ -100,7 +101,7 @@ def find_holds(
         A warning for each light that was passed over.
     """
     holds: list[Hold] = []
-    lit: list[_Light] = []
+    lit: list[FollowedLight] = []
     first = last = None
     for time_ns, dots in seen:
         first = time_ns if first is None else first
@@ -108,7 +109,7 @@ def find_holds(
         ended = [light for light in lit if (time_ns - light.times[-1]) * 1e-9 > GAP_S]
         lit = [light for light in lit if light not in ended]
         holds += [hold for light in ended for hold in _still_parts(light, least_s)]
-        lit += _follow(lit, time_ns, with_own_glow(dots.good()))
+        lit += follow_lights(lit, time_ns, with_own_glow(dots.good()))
     holds += [hold for light in lit for hold in _still_parts(light, least_s)]
     whole_ns = 0 if first is None or last is None else last - first
     room = [h for h in holds if h.length_ns > max(STANDING_S * 1e9, whole_ns / 2)]
@@ -241,7 +242,7 @@ def match_in_order(
     return [(tuple(place), hold) for place, hold in zip(places_m, holds, strict=True)]
 
 
-def _follow(lit: list[_Light], time_ns: int, dots: Dots) -> list[_Light]:
+def follow_lights(lit: list[FollowedLight], time_ns: int, dots: Dots) -> list[FollowedLight]:
     """Add each dot to the nearest light that has none in this frame yet; the new lights."""
     free = list(lit)
     born = []
@@ -250,21 +251,27 @@ def _follow(lit: list[_Light], time_ns: int, dots: Dots) -> list[_Light]:
         if steps and min(steps) <= STEP_PX:
             free.pop(int(np.argmin(steps))).add(time_ns, dots, int(which))
         else:
-            light = _Light()
+            light = FollowedLight()
             light.add(time_ns, dots, int(which))
             born.append(light)
     return born
 
 
-def _still_parts(light: _Light, least_s: float) -> list[Hold]:
-    """The stretches in which a light stayed near its running mean."""
-    xy, times = np.array(light.xy), np.array(light.times)
+def still_reach_px(light: FollowedLight) -> float:
+    """How far a held light may stray from its mean [px], by the noise of its dots."""
+    cov = np.array(light.cov)
     noise = (
-        np.sqrt(np.nanmedian(np.trace(np.array(light.cov), axis1=1, axis2=2)) / 2)
-        if (np.any(np.isfinite(light.cov)))
+        np.sqrt(np.nanmedian(np.trace(cov, axis1=1, axis2=2)) / 2)
+        if np.any(np.isfinite(cov))
         else 0.0
     )
-    reach = max(STILL_PX, 4.0 * float(noise))
+    return max(STILL_PX, 4.0 * float(noise))
+
+
+def _still_parts(light: FollowedLight, least_s: float) -> list[Hold]:
+    """The stretches in which a light stayed near its running mean."""
+    xy, times = np.array(light.xy), np.array(light.times)
+    reach = still_reach_px(light)
     parts = []
     start, total = 0, np.zeros(2)
     for index in range(len(xy) + 1):
@@ -278,13 +285,13 @@ def _still_parts(light: _Light, least_s: float) -> list[Hold]:
         if index < len(xy):
             total = total + xy[index]
     return [
-        _averaged(light, first, end)
+        averaged(light, first, end)
         for first, end in parts
         if (times[end - 1] - times[first]) * 1e-9 >= least_s
     ]
 
 
-def _averaged(light: _Light, first: int, end: int) -> Hold:
+def averaged(light: FollowedLight, first: int, end: int) -> Hold:
     """The mean of a stretch, without its first and last frame where there are enough.
 
     The light comes on and goes off within those, and the hand lands and leaves.

@@ -69,11 +69,31 @@ class Wall(NamedTuple):
     Fields
     ------
     size_m : (2,) width and height [m]
-    flatness_rms_m : root-mean-square departure from a plane [m]
+    flatness_rms_m : root-mean-square departure from a plane [m], > 0 where bends are told
+    bends_m, bends_cov_m2 : (7,) amplitudes of the flatness modes as a survey tells them [m], and
+        (7, 7) their covariance [m²]; None where nobody surveyed the wall, whose bends are then
+        unknown within `bend_amplitudes`
     """
 
     size_m: Array
     flatness_rms_m: float
+    bends_m: Array | None = None
+    bends_cov_m2: Array | None = None
+
+    def supposed(self) -> tuple[Array, Array]:
+        """The bends before any touch, in units of `bend_amplitudes`.
+
+        Returns
+        -------
+        mean : (7,)
+        spread : (7, 7), with spread spreadᵀ their covariance
+        """
+        if self.bends_m is None or self.bends_cov_m2 is None:
+            return np.zeros(7), np.eye(7)
+        amplitudes = bend_amplitudes(self.flatness_rms_m)
+        variance, ways = np.linalg.eigh(self.bends_cov_m2)
+        spread = ways * np.sqrt(np.maximum(variance, 0.0))
+        return self.bends_m / amplitudes, np.asarray(spread / amplitudes[:, None])
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,8 +153,8 @@ class MapFit:
     surface_from_camera
         (4, 4) pose that the map implies, its z told from the plane of the lights.
     estimate, cov
-        (20,) and (20, 20) in the units of `physics.surface_model`; the plane's eight are 0,
-        because the map already holds them.
+        (20,) and (20, 20) in the units of `physics.surface_model`, whatever a survey told of the
+        wall; the plane's eight are 0, because the map already holds them.
     aside_m
         (S, 2) where each stylus's touches lie on average, from the mean of all styli [m].
     residual_m, leave_one_out_m
@@ -207,19 +227,23 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
     Each of several styli is held in its own way, so its light stands its own way aside of the
     tip. The map serves their mean: how far each lies from it is estimated beside the map.
 
+    Where a survey told of the wall, its bends are counted from what it told and in draws of unit
+    variance about that, so that they have the prior precision 1 as without it.
+
     Start: normalised direct linear transform on pixels freed of distortion. Then likeliest
     plane, then Gauss–Newton over plane, lens and bends with their priors. Source: Hartley &
     Zisserman 2004, algorithms 4.2 and 4.3 and appendix 6 (from memory).
     """
     H = _plane(touches, lens, wall)
     spread, bends = lens_spread(lens.k_std, lens.k_corr), bend_amplitudes(wall.flatness_rms_m)
+    bends_mean, bends_spread = wall.supposed()
     contrasts = _contrasts(*touches.styli())
     prior = np.concatenate([PRIOR_PRECISION, np.zeros(contrasts.shape[-1])])
     estimate = np.zeros(len(prior))
     before = None
     for _ in range(_STEPS):
         k = lens.k + spread @ estimate[LENS]
-        flatness = estimate[FLATNESS] * bends
+        flatness = (bends_mean + bends_spread @ estimate[FLATNESS]) * bends
         pose = camera_of_plane_map(H, wall.size_m)
         place, px_cov_m2 = map_px(
             touches.px, touches.px_cov, lens.K, k, H, flatness, wall.size_m, pose[:3, 3]
@@ -231,6 +255,7 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
             place, wall.size_m, lens.K, k, lens.k_std, pose, wall.flatness_rms_m,
             k_corr=lens.k_corr,
         )  # fmt: skip
+        design[..., FLATNESS] = design[..., FLATNESS] @ bends_spread
         design = np.concatenate([design, contrasts], axis=-1)
         solved = linear_registration(design, prior, noise)
         apart = place - touches.goal_m
@@ -246,13 +271,17 @@ def solve_map(touches: Touches, lens: Lens, wall: Wall) -> MapFit:
         raise ValueError("the registration does not settle: check that the touches are paired")
     aside = estimate[20:].reshape(-1, 2)
     left = apart - contrasts @ estimate[20:]
+    # Back to the model's units, in which bends count from a plane.
+    units, counted = np.eye(20), estimate[:20].copy()
+    units[FLATNESS, FLATNESS] = bends_spread
+    counted[FLATNESS] = bends_mean + bends_spread @ estimate[FLATNESS]
     return MapFit(
         surface_from_normalised=H,
         k=k,
         flatness_m=flatness,
         surface_from_camera=pose,
-        estimate=estimate[:20],
-        cov=solved.posterior_cov[:20, :20],
+        estimate=counted,
+        cov=units @ solved.posterior_cov[:20, :20] @ units.T,
         aside_m=np.concatenate([aside, -aside.sum(axis=0, keepdims=True)]),
         residual_m=left,
         leave_one_out_m=leave_one_out(left, solved.leverage),

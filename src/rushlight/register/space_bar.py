@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rushlight.physics.cubic import cubic_weights
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Dots
 
@@ -144,13 +145,7 @@ def between(track: Stretch, time_s: Array) -> Between:
     nodes = frames[four]
     period = float(np.median(np.diff(frames)))
     inside &= np.max(np.diff(nodes, axis=1), axis=1) < _GAP * period
-    weight, slope = np.ones((many, 4)), np.zeros((many, 4))
-    for i in range(4):
-        others = [j for j in range(4) if j != i]
-        scale = np.prod([nodes[:, i] - nodes[:, j] for j in others], axis=0)
-        off = [time_s - nodes[:, j] for j in others]
-        weight[:, i] = off[0] * off[1] * off[2] / scale
-        slope[:, i] = (off[0] * off[1] + off[0] * off[2] + off[1] * off[2]) / scale
+    weight, slope = cubic_weights(nodes, time_s)
     px = np.einsum("tf,tfij->tij", weight, track.px[four])
     cov = np.einsum("tf,tfijk->tijk", weight**2, track.px_cov[four])
     px_s = np.einsum("tf,tfij->tij", slope, track.px[four])

@@ -11,7 +11,7 @@ from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Thing
 from rushlight.records.space_registration import CAMERA_NUMBERS, SpaceRegistration
 
-_PLACES = 3
+_PLACES = 3  # along each axis of the zone (our choice)
 _DOT_PX2 = 0.01
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
-from scipy import stats
 
 from rushlight.errors import Finding, RushlightError
 from rushlight.physics.geometry import quaternion_from_matrix
@@ -89,7 +88,7 @@ def register_mounting(space: ResolvedSpace, rig: str) -> Found:
     reasons = [
         "nothing was seen: the cameras are taken to stand as measured, within what the rig says"
     ]
-    made = _registration(space, rig, "mounting", known.cameras, known.cov)
+    made = registration_of(space, rig, "mounting", known.cameras, known.cov)
     return Found(made.model_copy(update={"verdict": Verdict(vouched=True, reasons=reasons)}), [])
 
 
@@ -296,6 +295,8 @@ def _loosened(
     before: dict[int, float] | None = None,
 ) -> tuple[Known, Solved[Array], Array, list[Finding]]:  # fmt: skip
     """Fit anew where a camera is found to stand elsewhere than measured, and say so."""
+    from scipy import stats
+
     loosened = dict(before or {})
     for camera, numbers in enumerate(known.placed):
         own = numbers[numbers >= 0]
@@ -346,7 +347,7 @@ def _judged(
     clock_std_s: Array | None = None,
 ) -> Found:
     stretch = max(1.0, solved.misfit / solved.freedom) if too_great(solved) else 1.0
-    made = _registration(
+    made = registration_of(
         space, rig, method, solved.shared.cameras, solved.cov * stretch, late_s, clock_std_s
     )
     against, notes = reasons_for(method, known, solved, rows, lengths, left)
@@ -366,10 +367,10 @@ def _judged(
     )
 
 
-def _registration(
+def registration_of(
     space: ResolvedSpace,
     rig: str,
-    method: SpaceMethod,
+    method: SpaceMethod | Literal["pair"],
     cameras: Cameras,
     cov: Array,
     late_s: Array | None = None,

@@ -28,7 +28,7 @@ STEP_PX = 8.0
 MOVED_PX = 8.0
 """A dot that strays farther than this from its mean, root-mean-square, was not held."""
 
-_NODE_RAD = np.radians(12.0)
+_NODE_RAD = np.radians(12.0)  # between turns that are tried; our choice
 _ASSIGNMENTS = 6
 _AMBIGUOUS = 9.0  # of misfit, between the likeliest and the next
 
@@ -134,16 +134,21 @@ def name_dots(
     ]
     if all(way == [None] for way in ways):
         return None
-    best: list[tuple[float, Named]] = []
-    for chosen in itertools.islice(itertools.product(*ways), 4 * _ASSIGNMENTS):
-        lights = [
+    chosen = list(itertools.islice(itertools.product(*ways), 4 * _ASSIGNMENTS))
+    named = [
+        [
             np.full(len(each.px), -1) if way is None else way[0]
-            for each, way in zip(held, chosen, strict=True)
+            for each, way in zip(held, one, strict=True)
         ]
-        starts = [way[1] for way in chosen if way is not None]
-        misfit, pose = _fitted(held, lights, starts, thing, anchor, cameras, reach_m)
-        if np.isfinite(misfit):
-            best.append((misfit, Named(lights, pose, False)))
+        for one in chosen
+    ]
+    starts = np.array([[way[1] for way in one if way is not None] for one in chosen])
+    misfits, poses = _fitted(held, named, starts, thing, anchor, cameras, reach_m)
+    best = [
+        (float(misfit), Named(lights, pose, False))
+        for misfit, lights, pose in zip(misfits, named, poses, strict=True)
+        if np.isfinite(misfit)
+    ]
     if not best:
         return None
     best.sort(key=lambda pair: pair[0])
@@ -179,53 +184,96 @@ def _ways(
     places = anchor.place_m - np.matvec(rotations, thing.point_m())
     spots = np.matvec(rotations[:, None], thing.lights_m) + places[:, None]
     told = sight_of(spots, cameras.K[camera], cameras.k[camera], cameras.pose[camera]).px
+    whole = np.isfinite(told).all(axis=(-2, -1))
     found: dict[tuple[int, ...], tuple[float, Array]] = {}
-    for rotation, one in zip(rotations, told, strict=True):
-        if not np.all(np.isfinite(one)):
-            continue
-        cost, lights = _matched(px, one)
+    trials = _Trials.of(px, told[whole])
+    for node in np.argsort(trials.least):
+        costs = sorted(cost for cost, _ in found.values())
+        if len(costs) >= _ASSIGNMENTS and trials.least[node] >= costs[_ASSIGNMENTS - 1]:
+            break  # nor can any of the others be among the best
+        cost, lights = trials.matched(node)
         key = tuple(lights.tolist())
         if key not in found or cost < found[key][0]:
-            found[key] = (cost, rotation)
+            found[key] = (cost, rotations[whole][node])
     ranked = sorted(found.items(), key=lambda item: item[1][0])[:_ASSIGNMENTS]
     return [(np.array(key), rotation) for key, (_, rotation) in ranked] or [None]
 
 
-def _matched(px: Array, told: Array) -> tuple[float, Array]:
-    """Least cost of matching dots to lights up to a common shift, and the light of each dot."""
-    if len(px) == len(told):
-        shifts = [px.mean(axis=0) - told.mean(axis=0)]
-    else:
-        shifts = [dot - light for dot in px for light in told]
-    best: tuple[float, Array] = (np.inf, np.full(len(px), -1))
-    for shift in shifts:
-        apart = np.sum((px[:, None] - told - shift) ** 2, axis=-1)
-        dots, lights = linear_sum_assignment(apart)
-        matched = apart[dots, lights]
-        # The shift is laid anew on what was matched.
-        cost = float(np.sum(matched) - np.sum(np.mean((px[dots] - told[lights] - shift), 0) ** 2))
-        if cost < best[0]:
-            named = np.full(len(px), -1)
-            named[dots] = lights
-            best = (cost, named)
-    return best
+class _Trials(NamedTuple):
+    """Dots and lights matched by least distance, N turns by S shifts, as far as it is easy.
+
+    Fields
+    ------
+    off : (N, S, M, L, 2) from each light, shifted, to each dot [px]
+    bound : (N, S) no match of the two costs less
+    cost : (N, S) of the nearest ones where these are one to one, infinite elsewhere
+    least : (N,) the least bound of each turn
+    """
+
+    off: Array
+    bound: Array
+    cost: Array
+    least: Array
+
+    @classmethod
+    def of(cls, px: Array, told: Array) -> _Trials:
+        """Dots (M, 2) and lights as each turn shows them (N, L, 2), M and L ≥ 2."""
+        if len(px) == told.shape[1]:
+            shifts = px.mean(axis=0) - told.mean(axis=1, keepdims=True)
+        else:
+            shifts = (px[:, None] - told[:, None]).reshape(len(told), -1, 2)
+        off = px[:, None] - told[:, None, None] - shifts[:, :, None, None]
+        apart = np.sum(off**2, axis=-1)
+        # Whichever are fewer all find a mate: at best the nearest, if no two want the same.
+        side = -1 if len(px) <= told.shape[1] else -2
+        nearest = np.argmin(apart, axis=side)
+        mates = np.sort(nearest, axis=-1)
+        easy = np.all(mates[..., 1:] != mates[..., :-1], axis=-1)
+        sums = np.sum(np.min(apart, axis=side), axis=-1)
+        wanted = np.expand_dims(nearest, (side - 1, -1))
+        gaps = np.take_along_axis(off, wanted, axis=side - 1).squeeze(side - 1)
+        # The shift is laid anew on what was matched; that takes at most one part of so many off.
+        cost = sums - np.sum(np.mean(gaps, axis=-2) ** 2, axis=-1)
+        bound = np.where(easy, cost, sums * (1.0 - 1.0 / nearest.shape[-1]))
+        return cls(off, bound, np.where(easy, cost, np.inf), bound.min(axis=-1, initial=np.inf))
+
+    def matched(self, node: int) -> tuple[float, Array]:
+        """Least cost of matching dots to lights up to a common shift, and the light of each dot."""
+        best: tuple[float, Array] = (np.inf, np.full(self.off.shape[2], -1))
+        for shift in np.argsort(self.bound[node]):
+            if self.bound[node, shift] >= best[0]:
+                break
+            off = self.off[node, shift]
+            dots, lights = linear_sum_assignment(np.sum(off**2, axis=-1))
+            gaps = off[dots, lights]
+            cost = float(np.sum(gaps**2) - np.sum(np.mean(gaps, axis=0) ** 2))
+            if cost < best[0]:
+                named = np.full(self.off.shape[2], -1)
+                named[dots] = lights
+                best = (cost, named)
+        return best
 
 
 def _fitted(
     held: Sequence[HeldDots],
-    lights: list[Array],
-    rotations: list[Array],
+    named: list[list[Array]],
+    rotations: Array,
     thing: Thing,
     anchor: Anchor,
     cameras: Cameras,
     reach_m: float,
-) -> tuple[float, Array]:
-    """Misfit and pose of one way of naming, the dots taken as exact as a camera's place allows."""
-    camera = np.concatenate([np.full(len(each), i) for i, each in enumerate(lights)])
-    light = np.concatenate(lights)
+) -> tuple[Array, Array]:
+    """Misfits (W,) and poses (W, 4, 4) of ways of naming, from starts with rotations (W, S, 3, 3).
+
+    The dots are taken for as exact as a camera's place allows. All ways name equally many.
+    """
+    camera = np.concatenate([np.full(len(each), i) for i, each in enumerate(named[0])])
+    light = np.stack([np.concatenate(one) for one in named])
     px, cov = (np.concatenate([getattr(each, name) for each in held]) for name in ("px", "px_cov"))
-    on = light >= 0
-    looks = Looks(cameras.K[camera[on]], cameras.k[camera[on]], cameras.pose[camera[on]])
+    on = np.stack([np.flatnonzero(one >= 0) for one in light])
+    light = np.take_along_axis(light, on, axis=-1)
+    by = camera[on[0]]
+    looks = Looks(cameras.K[by], cameras.k[by], cameras.pose[by])
     arm = float(np.linalg.norm(thing.point_m()))
     place = anchor.axes.T @ np.diag(anchor.std_m**2) @ anchor.axes
     place = place + (reach_m**2 + (arm * float(anchor.turn_std_rad.max())) ** 2) * np.eye(3)
@@ -234,11 +282,11 @@ def _fitted(
     information[3:, 3:] = np.diag(1.0 / anchor.turn_std_rad**2)
     at = anchor.place_m - anchor.rotation @ thing.point_m()
     belief = Belief(pose_matrix(anchor.rotation, at), information)
-    starts = np.stack(
-        [pose_matrix(turn, anchor.place_m - turn @ thing.point_m()) for turn in rotations]
-    )
+    starts = pose_matrix(rotations, anchor.place_m - np.matvec(rotations, thing.point_m()))
     # Lens and lights are off by far more than a held dot's noise.
-    spread = np.broadcast_to(cov[on] + np.eye(2), (len(starts), int(on.sum()), 2, 2))
-    fits = fit_pose(thing.lights_m[light[on]], px[on], spread, looks, starts, belief)
-    chosen = int(np.nanargmin(fits.misfit)) if np.any(np.isfinite(fits.misfit)) else 0
-    return float(fits.misfit[chosen]), fits.pose[chosen]
+    spread = (cov[on] + np.eye(2))[:, None]
+    fits = fit_pose(thing.lights_m[light][:, None], px[on][:, None], spread, looks, starts, belief)
+    misfits = np.where(np.isfinite(fits.misfit), fits.misfit, np.inf)
+    chosen = np.argmin(misfits, axis=-1)
+    ways = np.arange(len(chosen))
+    return misfits[ways, chosen], fits.pose[ways, chosen]

@@ -28,9 +28,9 @@ GOOD_PX = 3.0
 """Where moments agree less well than this, the cameras stand elsewhere than measured, and the
 search begins without what was measured."""
 
-_MOST = 150
+_MOST = 150  # moments of a search; our choice, as are the two below
 _ROUNDS = 4
-_SOFT_PX = 2.0
+_SOFT_PX = 2.0  # misses beyond weigh less than their square
 
 
 class Joined(NamedTuple):

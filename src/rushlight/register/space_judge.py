@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from rushlight.errors import RushlightError
 from rushlight.physics.sighting import HELD_STD_M
@@ -37,7 +37,7 @@ def rows_word(method: str) -> str:
 
 def too_great(solved: Solved[Array]) -> bool:
     """Whether the misfit is greater than everything that was supposed explains."""
-    return bool(solved.misfit > stats.chi2.ppf((1.0 + LEVEL) / 2.0, solved.freedom))
+    return bool(solved.misfit > special.chdtri(solved.freedom, (1.0 - LEVEL) / 2.0))
 
 
 def reasons_for(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from rushlight.records.arrays import Array
 
@@ -49,5 +49,5 @@ def agrees(off_m: float, std_m: float, told_m: float, told_std_m: float) -> bool
     """Does a found length agree with the told one? None where it is too doubtful to say."""
     if not std_m < LEAST_SHARE * told_m:
         return None
-    within = float(stats.norm.ppf((1.0 + LEVEL) / 2.0)) * float(np.hypot(std_m, told_std_m))
+    within = float(special.ndtri((1.0 + LEVEL) / 2.0)) * float(np.hypot(std_m, told_std_m))
     return bool(abs(off_m) <= within)

@@ -68,6 +68,7 @@ def _title(found: SpaceRegistration, simulated: bool) -> str:
         "placings": "placings on marks",
         "swing": "a swung scale bar",
         "mounting": "measured mounting alone",
+        "pair": "photographs of one board alone",
     }[found.method]
     kind = " (simulated)" if simulated else ""
     return f"Cameras registered by {how}{kind}" + (

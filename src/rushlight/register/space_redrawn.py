@@ -19,7 +19,7 @@ from rushlight.register.space_lengths import found_without_belief
 from rushlight.register.space_marks import Sightings, marks_model
 from rushlight.register.space_solve import Known, Shared, Solved, solve
 
-DRAWS = 25
+DRAWS = 25  # of a registration's rows anew (our choice)
 
 
 def redrawn(

@@ -17,7 +17,6 @@ from dataclasses import dataclass, replace
 from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
-from scipy import stats
 
 from rushlight.physics.geometry.rotation import pose_difference, pose_moved
 from rushlight.records.arrays import Array
@@ -437,6 +436,8 @@ def sift(
     Source: deletion of one observation, Cook & Weisberg, "Residuals and Influence in
     Regression", 1982, section 2.2 (from memory); the level shared by Bonferroni's inequality.
     """
+    from scipy import stats
+
     whole = solved = solve(known, model, own, start, must_settle=False)
     everyone = used = np.ones(len(solved.falls), bool)
     least = max(fewest, int(np.ceil(len(used) * (1.0 - MOST_BAD))))
