@@ -1,17 +1,14 @@
 """Fixes and a browser for the outputs' tests; nothing here is hardware."""
 
 import os
-import shutil
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from tests.served_bench import chromium
 
 from rushlight.drive.output import Display, Results
 from rushlight.records.session import Event, Fix
-
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--force-device-scale-factor=1"]
 
 
 def absent(message):
@@ -56,15 +53,9 @@ def display():
 
 @pytest.fixture(scope="module")
 def browser():
-    """A real Chromium, or a loud skip; it keeps a loop running, so no longer than it must."""
-    if not os.path.exists(CHROMIUM):
-        absent("no Chromium here: run `sh tests/install_browser.sh` as root")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+    """A real Chromium, or a loud skip."""
+    with chromium() as started:
         yield started
-        started.close()
 
 
 @pytest.fixture

@@ -15,9 +15,10 @@ import pytest
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from rushlight.drive.listening import listen
 from rushlight.drive.origin import may_listen
 from rushlight.drive.output import Step
-from rushlight.drive.pointer import PointerOutput, _listen
+from rushlight.drive.pointer import PointerOutput
 from rushlight.errors import RushlightError
 
 
@@ -273,5 +274,5 @@ def test_ctrl_c_leaves_the_end_to_the_tracker(tmp_path):
 
 def test_small_packets_do_not_wait_for_one_another():
     """Asyncio switches that waiting off for sockets whose protocol is named, and no others."""
-    with _listen("127.0.0.1", 0, "") as listening:
+    with listen("127.0.0.1", 0, "", "", "", "") as listening:
         assert listening.proto == socket.IPPROTO_TCP

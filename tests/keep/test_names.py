@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from rushlight.errors import RushlightError
-from rushlight.jobs.following import session_of_the_moment
+from rushlight.jobs.following import live_session
 from rushlight.keep.session import SessionReader
 from rushlight.records.session import SessionHeader
 
@@ -15,7 +15,7 @@ HEADER = SessionHeader(rig_name="wall", cameras=["beam"], carried=[], clocks=[])
 def test_runs_that_begin_within_one_second_have_names_of_their_own(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     with ThreadPoolExecutor(4) as pool:
-        sessions = list(pool.map(lambda _: session_of_the_moment(HEADER, "measured"), range(8)))
+        sessions = list(pool.map(lambda _: live_session(None, HEADER, "measured"), range(8)))
     for session in sessions:
         session.close()
     assert len({session.path for session in sessions}) == 8
@@ -32,4 +32,4 @@ def test_a_folder_that_cannot_be_written_is_told_and_not_tried_for_ever(tmp_path
 
     monkeypatch.setattr("rushlight.keep.writer.SessionWriter._create", refuse)
     with pytest.raises(RushlightError, match="cannot be written"):
-        session_of_the_moment(HEADER, "measured")
+        live_session(None, HEADER, "measured")

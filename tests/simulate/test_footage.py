@@ -7,13 +7,15 @@ import numpy as np
 import pytest
 
 from rushlight.capture.open import open_footage
+from rushlight.capture.video import grey_frames
 from rushlight.errors import RushlightError
 from rushlight.keep.session import SessionReader
 from rushlight.physics.geometry import camera_matrix
 from rushlight.records.document import read_document
+from rushlight.records.dots import Frame
 from rushlight.records.session import FootageHeader
 from rushlight.simulate import scripts
-from rushlight.simulate.footage import frames, write_footage
+from rushlight.simulate.footage import Video, frames, write_footage
 from rushlight.simulate.warm import warm
 from rushlight.simulate.world import ALL_CAUSES
 
@@ -41,11 +43,29 @@ def test_video_gives_back_every_pixel(small, tmp_path):
     assert all(np.array_equal(ours, theirs) for ours, theirs in zip(made, decoded, strict=True))
 
 
+@pytest.mark.parametrize("full_dn", [255, 1023, 4095, 65535])
+@pytest.mark.parametrize("size_px", [(160, 120), (33, 17), (1, 1)])
+def test_video_is_lossless_at_any_depth_and_size(full_dn, size_px, tmp_path):
+    """Also of what cannot be compressed: each level as likely as any other."""
+    rng = np.random.default_rng(full_dn)
+    kind = np.uint8 if full_dn == 255 else np.uint16
+    made = [rng.integers(0, full_dn + 1, size_px[::-1]).astype(kind) for _ in range(3)]
+    made += [np.zeros_like(made[0]), np.full_like(made[0], full_dn)]
+    with Video(tmp_path / "film.avi", size_px, 60.0, full_dn) as video:
+        for index, image in enumerate(made):
+            video.put(Frame("camera", index, index, 0.0, image))
+    held = list(grey_frames(tmp_path / "film.avi"))
+    assert len(held) == len(made)
+    for image, (found, _, _) in zip(made, held, strict=True):
+        assert found.dtype == kind
+        assert np.array_equal(image, found)
+
+
 def test_footage_without_its_sidecar_still_says_that_it_is_simulated(small, tmp_path):
     world, script = small()
     write_footage(world, script, tmp_path / "made")
-    alone = tmp_path / "alone.mkv"
-    alone.write_bytes((tmp_path / "made" / "footage.mkv").read_bytes())
+    alone = tmp_path / "alone.avi"
+    alone.write_bytes((tmp_path / "made" / "footage.avi").read_bytes())
     footage = open_footage(alone)
     assert footage.header is None
     assert footage.simulated
@@ -56,7 +76,7 @@ def test_same_seed_gives_the_same_file_and_another_seed_another(small, tmp_path)
     for name, seed in (("a", 3), ("b", 3), ("c", 4)):
         world, script = small(seed)
         write_footage(world, script, tmp_path / name)
-        digests.append(hashlib.sha256((tmp_path / name / "footage.mkv").read_bytes()).hexdigest())
+        digests.append(hashlib.sha256((tmp_path / name / "footage.avi").read_bytes()).hexdigest())
     assert digests[0] == digests[1]
     assert digests[0] != digests[2]
 
@@ -111,10 +131,10 @@ def test_truth_holds_places_dots_and_switches(small, tmp_path):
 def test_existing_footage_is_not_overwritten(small, tmp_path):
     world, script = small()
     write_footage(world, script, tmp_path)
-    before = (tmp_path / "footage.mkv").read_bytes()
-    with pytest.raises(RushlightError, match=r"footage\.mkv exists already; choose another"):
+    before = (tmp_path / "footage.avi").read_bytes()
+    with pytest.raises(RushlightError, match=r"footage\.avi exists already; choose another"):
         write_footage(world, script, tmp_path)
-    assert (tmp_path / "footage.mkv").read_bytes() == before
+    assert (tmp_path / "footage.avi").read_bytes() == before
 
 
 def test_a_place_that_cannot_be_written_is_told(small, tmp_path):

@@ -95,6 +95,43 @@ def test_a_fix_carries_the_mapped_covariance_and_its_own_rows_moment(registratio
     assert (fix.surface, fix.point, fix.cameras, fix.switch) == ("wall", "tip", ("beam",), True)
 
 
+def test_a_light_and_its_glow_are_one_spot(registration):
+    """The detector may see the glow on the wall as a dot of its own, for a while."""
+    light, glow = [320.0, 240.0], [322.4, 240.3]
+    for first in (5, 12):  # together with its light, or later
+        dots = [
+            lights.dots_at([light] * (k >= 5) + [glow] * (first <= k < 30) if k < 40 else [])
+            for k in range(80)
+        ]
+        followed = played(dots, registration)
+        assert {fix.carried for fix in all_of(followed, "fixes")} == {"stylus-wren"}
+        frames = [fix.frame for fix in all_of(followed, "fixes")]
+        assert len(frames) == len(set(frames)) > 30
+        kinds = [event.kind for event in all_of(followed, "events")]
+        assert kinds == ["switch-down", "switch-up"]
+
+
+def test_a_second_stylus_that_begins_beside_the_first_is_known_once_it_is_away(registration):
+    way = np.linspace([324.0, 240.0], [424.0, 240.0], 51)
+    dots = [lights.dots_at([[320.0, 240.0], way[max(0, k - 20)]]) for k in range(71)]
+    followed = played(dots, registration)
+    names = [{fix.carried for fix in one.fixes} for one in followed]
+    assert names[20] == {"stylus-wren"}
+    assert names[40] == names[-1] == set(THINGS)
+    downs = [event for event in all_of(followed, "events") if event.kind == "switch-down"]
+    assert [event.carried for event in downs] == THINGS
+
+
+def test_a_stylus_that_presses_again_beside_the_other_keeps_its_name(registration):
+    apart = np.linspace([420.0, 240.0], [324.0, 240.0], 40)
+    dots = [lights.dots_at([[320.0, 240.0], at]) for at in apart]
+    dots += [lights.dots_at([[320.0, 240.0]])] * 14 + [
+        lights.dots_at([[320.0, 240.0], apart[-1]])
+    ] * 20
+    followed = played(dots, registration)
+    assert {fix.carried for fix in followed[-1].fixes} == set(THINGS)
+
+
 @pytest.mark.parametrize("filter_name", ["none", "one-euro", "kalman"])
 def test_all_filters_end_where_the_light_rests(registration, filter_name):
     noise = np.random.default_rng(5)

@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from rushlight.physics.geometry import quaternion_from_matrix
+from rushlight.physics.geometry.rotation import matrix_from_rotation_vector
 from rushlight.physics.motion import minimum_jerk, prediction_std
 from rushlight.records.session import Fix
-from rushlight.track.foretell import Foretold, Motion, both_axes, foretell
+from rushlight.track.foretell import Foretold
+from rushlight.track.motion import Motion, both_axes, foretell
 
 STD_M = 0.0005
 
@@ -171,3 +174,28 @@ def test_a_point_in_space_is_foretold_in_space():
         found = foretold(fix(0.01 * k, at[:2], dimensions=3, position_m=at, cov=cov, surface=None))
     assert found.position_m == pytest.approx(at + 0.05 * np.array([0.5, 0.0, -1.0]), abs=1e-5)
     assert np.isfinite(found.cov[:3, :3]).all()
+
+
+def turning_fix(at_s, vector, **changes):
+    cov = np.zeros((6, 6))
+    cov[:3, :3], cov[3:, 3:] = STD_M**2 * np.eye(3), 1e-6 * np.eye(3)
+    quaternion = quaternion_from_matrix(matrix_from_rotation_vector(vector))
+    own = {"dimensions": 6, "surface": None, "position_m": np.array([0.1, 0.2, 0.3])}
+    return fix(at_s, (0.1, 0.2), cov=cov, quaternion=quaternion, **(own | changes))
+
+
+def test_a_steady_turn_is_foretold_about_its_axis():
+    foretold, rate = Foretold(0.040), np.array([0.8, -1.5, 0.6])
+    for k in range(240):  # past half a turn, where rotation vectors begin anew
+        found = foretold(turning_fix(k / 60.0, rate * k / 60.0))
+    wanted = quaternion_from_matrix(matrix_from_rotation_vector(rate * (239 / 60.0 + 0.040)))
+    assert abs(found.quaternion @ wanted) == pytest.approx(1.0, abs=1e-6)
+    assert np.linalg.norm(found.quaternion) == pytest.approx(1.0)
+    assert (np.diag(found.cov)[3:] > 1e-6).all() and np.isnan(found.cov[:3, 3:]).all()
+
+
+def test_a_point_without_orientation_is_foretold_none():
+    found = Foretold(0.040)(
+        turning_fix(0.0, np.zeros(3), dimensions=3).replace(quaternion=np.full(4, np.nan))
+    )
+    assert np.isnan(found.quaternion).all() and np.isnan(found.cov[3:, 3:]).all()

@@ -1,6 +1,7 @@
 """Things in space followed through simulated frames: labels, poses, hidden lights, voting."""
 
 import dataclasses
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -9,8 +10,13 @@ import pytest
 import rushlight.jobs as jobs
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.simulate_space import with_exposures
-from rushlight.physics.geometry.rotation import rotation_of_facing
+from rushlight.physics.geometry.rotation import facing_angles, rotation_of_facing
+from rushlight.plan.space_evaluate import evaluate_space
+from rushlight.plan.space_twins import twin_figures, twin_findings
+from rushlight.records.document import validate
+from rushlight.records.rig import Rig
 from rushlight.see.learning import LearningDetector
+from rushlight.shelf.catalogue import load_shelf
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate import space_scripts as scripts
 from rushlight.simulate.space_frames import space_frames
@@ -18,7 +24,6 @@ from rushlight.simulate.space_world import draw_space
 from rushlight.track.rig import noise_of
 from rushlight.track.space_cameras import SpaceCameras
 from rushlight.track.space_follow import SpaceFollower, follow_space
-from rushlight.track.space_start import facing_angles
 
 SCENARIOS = Path(jobs.__file__).parent / "scenarios"
 BLIND = 5  # frames of a start before which nothing is asked
@@ -261,3 +266,42 @@ def test_codes_name_what_a_symmetric_body_leaves_open():
 def test_facing_angles_undo_the_rotation():
     angles = np.random.default_rng(1).uniform(-1.2, 1.2, (50, 3))
     assert facing_angles(rotation_of_facing(*angles.T)) == pytest.approx(angles, abs=1e-12)
+
+
+def three_lights():
+    """A cap with a third light in the plane of the others: a nod up looks like a nod down."""
+    text = (SCENARIOS / "paper-theatre" / "rig.toml").read_text()
+    data = tomllib.loads(text)
+    cap = data["carried"][0]
+    cap["solved_as"] = "pose"
+    cap["emitters"].append(
+        cap["emitters"][0] | {"id": "top", "position": ["0 mm", "40 mm", "0 mm"]}
+    )
+    cap["zone"] |= {"turn": "30 deg", "nod": "30 deg"}
+    space = resolve_space(validate(Rig, data, "three"), load_shelf(SCENARIOS))
+    return with_exposures(space)
+
+
+def test_what_three_lights_could_be_besides_is_weighed_anew_at_each_moment():
+    world = draw_space(three_lights(), 2, ["centre"])
+    script = scripts.motion(world, 3.0)
+    fixes = Run(world, script).fixes["cap"]
+    several = [fix.hypotheses for fix in fixes if len(fix.hypotheses) > 1]
+    assert len(several) > 0.3 * len(fixes)
+    assert len({weights[1] for weights in several}) > 0.9 * len(several)
+    assert all(sum(each) == pytest.approx(1.0, abs=4e-4) for each in several)
+    assert all(min(each) >= 1e-4 for each in several)
+    # What the plan expects over the zone, held against one way through it.
+    planned = twin_figures(evaluate_space(world.space, (3, 2, 3), 2))
+    share, most = (figure.value for figure in planned)
+    assert share == pytest.approx(100.0 * len(several) / len(fixes), abs=25.0)
+    assert most > 30.0
+    [finding] = twin_findings(planned, "rig.toml")
+    assert finding.severity == "warning" and f"{share:.0f} %" in finding.given
+
+
+def test_four_lights_are_told_apart_and_have_one_pose():
+    world = draw_space(rig("ferry-model"), 2, ["centre"])
+    fixes = Run(world, scripts.motion(world, 1.0)).fixes["ferry"]
+    assert all(fix.hypotheses == (1.0,) for fix in fixes[BLIND:])
+    assert twin_figures(evaluate_space(world.space, (1, 1, 1), 2)) == []

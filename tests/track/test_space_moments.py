@@ -104,3 +104,63 @@ def test_a_camera_without_frames_is_left_out_and_no_moment_is_lost():
     assert found == []
     found = list(gathered.rest())
     assert len(found) == 5 and all(moment.seen[1] is None for moment in found)
+
+
+WAIT_NS = 3 * PERIOD_NS
+
+
+def waiting_no_longer():
+    told = cameras(0)
+    return Moments(told, [TrailCodes(()) for _ in told.ids], WAIT_NS)
+
+
+def put(gathered, camera, index):
+    stamp = (index + 1) * PERIOD_NS
+    return list(gathered.put(camera, index, stamp, dots(place(stamp))))
+
+
+def test_a_silent_camera_is_waited_for_once_and_joins_again():
+    gathered = waiting_no_longer()
+    done = {}
+    for index in range(20):
+        done[index] = put(gathered, 0, index)
+        if not 5 <= index < 12:
+            done[index] += put(gathered, 1, index)
+    # Moments 5 to 7 wait, until the second camera is more than three periods behind.
+    assert [len(done[index]) for index in range(5, 12)] == [0, 0, 0, 4, 1, 1, 1]
+    moments = [moment for each in done.values() for moment in each]
+    assert [moment.frame for moment in moments] == list(range(20))
+    alone = [moment.frame for moment in moments if moment.seen[1] is None]
+    assert alone == list(range(5, 13))  # it is heard again only after the first one
+    assert gathered.late == [0, 1]  # that one, whose moment was not held up for it
+
+
+def test_without_a_bound_every_camera_is_waited_for():
+    told = cameras(0)
+    gathered = Moments(told, [TrailCodes(()) for _ in told.ids])
+    put(gathered, 1, 0)
+    assert [len(put(gathered, 0, index)) for index in range(10)] == [1] + [0] * 9
+    assert len(list(gathered.rest())) == 9
+
+
+def test_frames_that_come_after_their_moments_are_counted():
+    gathered = waiting_no_longer()
+    for index in range(10):
+        put(gathered, 0, index)
+    gone = [moment for index in range(3) for moment in put(gathered, 1, index)]
+    assert gathered.late == [0, 3] and gone == []
+    assert [moment.frame for index in (9, 10) for moment in put(gathered, 1, index)] == []
+    assert [moment.seen[1] is not None for moment in put(gathered, 0, 10)] == [True]
+
+
+def test_while_the_first_camera_is_silent_moments_are_the_next_ones():
+    gathered = waiting_no_longer()
+    moments = []
+    for index in range(20):
+        if not 5 <= index < 12:
+            moments += put(gathered, 0, index)
+        moments += put(gathered, 1, index)
+    times = [moment.time_ns for moment in moments]
+    assert times == [(index + 1) * PERIOD_NS for index in range(20)]
+    assert [m.frame for m in moments if m.seen[0] is None] == list(range(5, 12))
+    assert all(moment.seen[1] is not None for moment in moments)

@@ -141,6 +141,7 @@ class _Reader(ABC, Generic[Given]):
         self.name, self.camera = feed.name, feed.camera
         self.faults: list[Event] = []
         self.on_silence: Callable[[], None] | None = None
+        self.on_news: Callable[[], None] | None = None
         self._size_px = feed.size_px
         self._stopping = threading.Event()
         self._changed = threading.Condition()
@@ -222,6 +223,7 @@ class _Reader(ABC, Generic[Given]):
         self._stopping.set()
         with self._changed:
             self._changed.notify_all()
+        self._tell_news()
 
     def rate_hz(self) -> float:
         """Frames that came in a second over the last seconds [Hz]; NaN before there were two."""
@@ -247,13 +249,31 @@ class _Reader(ABC, Generic[Given]):
         if self._thread is not None:
             self._thread.join(OPENING_S)
 
-    def __iter__(self) -> Iterator[Given]:
+    def begin_taking(self) -> None:
+        """From here on, what is not taken is lost."""
         with self._changed:
             if not self._taking:
                 # What came before anybody asked is neither stale news nor a loss.
                 self._taking, self._newest = True, None
                 self._next_index = self._dropped = 0
         self._begin()
+
+    @property
+    def ended(self) -> bool:
+        """Whether nothing will come any more."""
+        with self._changed:
+            return self._stopping.is_set() or (self._ended and self._newest is None)
+
+    def take_now(self) -> Given | None:
+        """The newest item if there is one, without waiting; `on_news` tells when to ask."""
+        with self._changed:
+            if self._newest is None and self._ended and self._error is not None:
+                raise self._error
+            item, self._newest = self._newest, None
+            return item
+
+    def __iter__(self) -> Iterator[Given]:
+        self.begin_taking()
         while (item := self._take()) is not None:
             yield item
 
@@ -291,6 +311,7 @@ class _Reader(ABC, Generic[Given]):
             with self._changed:
                 self._ended = True
                 self._changed.notify_all()
+            self._tell_news()
 
     def _read_again_and_again(self) -> None:
         """Open and read the feed, with growing pauses after it broke."""
@@ -355,6 +376,11 @@ class _Reader(ABC, Generic[Given]):
             )
             self._newest = self._item(frame, arrival.dots)
             self._changed.notify_all()
+        self._tell_news()
+
+    def _tell_news(self) -> None:
+        if self.on_news is not None:
+            self.on_news()
 
     @abstractmethod
     def _item(self, frame: Frame, dots: Dots | None) -> Given:

@@ -11,7 +11,7 @@ from rushlight.capture.lines import LinesFeed
 from rushlight.capture.live import OPENING_S, LiveDots, LiveFrames
 from rushlight.capture.multipart import MultipartFeed
 from rushlight.capture.open import open_footage
-from rushlight.capture.replay import replay, replay_session
+from rushlight.capture.replay import Pace, replay, replay_session
 from rushlight.capture.rtsp import RtspFeed
 from rushlight.capture.settings import settings_of
 from rushlight.errors import RushlightError
@@ -26,11 +26,15 @@ FORMS = (
     "serial:/dev/ttyUSB0",
     "simulated:FOLDER",
     "session:FILE",
+    "rehearsal:SEED",
 )
 """What a source may look like; the addresses are those kept for examples by RFC 5737."""
 
+ASKEW = "askew"
+"""A rehearsal whose camera does not hang quite as planned: ``rehearsal:SEED:askew``."""
+
 ADDRESSES = ("http", "https", "rtsp", "rtsps")
-NAMES = ("camera", "serial", "simulated", "footage", "session", *ADDRESSES)
+NAMES = ("camera", "serial", "simulated", "footage", "session", "rehearsal", *ADDRESSES)
 """What a source's name may begin with."""
 
 
@@ -47,13 +51,15 @@ def open_live(
     loop: bool = False,
     patience_s: float | None = None,
     within_s: float = OPENING_S,
+    pace: Pace | None = None,
 ) -> LiveFrames | LiveDots:
     """A live source, opened; it is a context manager and is to be iterated over.
 
     Parameters
     ----------
     text
-        One of the forms in `FORMS`; ``footage:PATH`` is another word for ``simulated:``, which
+        One of the forms in `FORMS` but ``rehearsal:SEED``, which the jobs open, since it takes
+        a whole rig; ``footage:PATH`` is another word for ``simulated:``, which
         takes any recording.
     camera
         Of the rig: its id, exposure, gain, rate, stream and lines. None leaves a camera as it is.
@@ -74,6 +80,8 @@ def open_live(
         How long a broken source is tried again before it counts as gone [s]; None never gives up.
     within_s
         How long the first frame is waited for [s], > 0.
+    pace
+        That recordings of several cameras share as they are replayed.
 
     Returns
     -------
@@ -88,7 +96,11 @@ def open_live(
     check_source(text, "camera")
     form, _, rest = text.partition(":")
     if form in ("simulated", "footage", "session") and rest:
-        return _recorded(form, Path(rest), camera, size_px, speed, loop, bits)
+        return _recorded(form, Path(rest), camera, size_px, speed, loop, bits, pace)
+    if form == "rehearsal":
+        raise RushlightError.of(
+            "camera", text, "rehearses a rig, and none was given", "give the rig", "rehearsal-rig"
+        )
     settings = settings_of(
         camera, size_px=size_px, exposure_s=exposure_s, delay_s=delay_s, bits=bits or 8
     )
@@ -130,8 +142,32 @@ def check_source(text: str, where: str) -> None:
         )
     if form == "camera":
         device_place(rest)
+    elif form == "rehearsal":
+        rehearsed(text, where)
     elif form in ADDRESSES:
         split_address(text)
+
+
+def rehearsed(text: str, where: str = "camera") -> tuple[int, bool]:
+    """Seed of a rehearsal, and whether its camera hangs askew.
+
+    Raises
+    ------
+    RushlightError
+        When it is not written so.
+    """
+    seed, mark, how = text.partition(":")[2].partition(":")
+    if not (seed.isascii() and seed.isdigit()):
+        raise RushlightError.of(
+            where, text, "has no whole number from 0 as its seed", "give one such as rehearsal:7",
+            "seed",
+        )  # fmt: skip
+    if mark and how != ASKEW:
+        raise RushlightError.of(
+            where, text, f"ends in no word that a rehearsal knows, which is {ASKEW}",
+            f"give one such as rehearsal:7 or rehearsal:7:{ASKEW}", "rehearsal-how",
+        )  # fmt: skip
+    return int(seed), bool(mark)
 
 
 def _recorded(
@@ -142,15 +178,16 @@ def _recorded(
     speed: float,
     loop: bool,
     bits: int | None,
+    pace: Pace | None,
 ) -> LiveFrames | LiveDots:
     """A recording that is replayed."""
     name = None if camera is None else camera.id
     if form == "session":
-        return replay_session(path, name, size_px, speed, loop)
+        return replay_session(path, name, size_px, speed, loop, pace)
     footage = open_footage(
         path,
         camera=name or "camera",
         rig_rate_hz=None if camera is None else camera.frame_rate.value,
         bits=bits,
     )
-    return replay(footage, speed, loop)
+    return replay(footage, speed, loop, pace)

@@ -17,8 +17,80 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.keep.session import SessionReader
 from rushlight.records.dots import Dots, Frame
 
+_LOOK_S = 0.05  # how often a replay that waits for the others looks whether it shall stop
+
 BEHIND_S = 0.5
 """A replay later than this is told of, and goes on from there [s]; no source."""
+
+
+class Pace:
+    """One clock for the recordings of several cameras, so that their times stay as they were.
+
+    A replay of one camera begins with its own first frame; here all begin with the first of any,
+    begin again together, and are late together.
+
+    Parameters
+    ----------
+    first_ns
+        Capture time of the first frame of any of them [ns].
+    """
+
+    def __init__(self, first_ns: int) -> None:
+        self._first_ns = first_ns
+        self._start_ns: int | None = None
+        self._end_ns = self._gap_ns = 0
+        self._newest_ns = first_ns
+        self._late: list[tuple[int, int]] = []
+        self._count = self._at_end = self._round = 0
+        self._changed = threading.Condition()
+
+    def join(self) -> None:
+        """Count one more recording."""
+        self._count += 1
+
+    def begin(self, round_number: int, stopping: threading.Event) -> bool:
+        """Wait until all begin their recordings for the nth time, from 0; False when stopping."""
+        with self._changed:
+            if self._start_ns is None:
+                self._start_ns = time.monotonic_ns()
+            while self._round < round_number:
+                if stopping.is_set():
+                    return False
+                self._changed.wait(_LOOK_S)
+        return True
+
+    def due_ns(self, capture_ns: int, speed: float) -> int:
+        """When a frame is due on the host's clock [ns]."""
+        with self._changed:
+            assert self._start_ns is not None
+            self._newest_ns = max(self._newest_ns, capture_ns)
+            later_ns = sum(later for from_ns, later in self._late if capture_ns > from_ns)
+            return self._start_ns + round((capture_ns - self._first_ns) / speed) + later_ns
+
+    def late(self, capture_ns: int, late_ns: int) -> None:
+        """Go on so much later [ns], all of them, since one frame is late by that.
+
+        What is filmed at one time stays so: only frames beyond those that any recording has
+        reached are due later.
+        """
+        with self._changed:
+            if not self._late or capture_ns > self._late[-1][0]:
+                self._late.append((self._newest_ns, late_ns))
+
+    def ended(self, last_ns: int, gap_ns: int) -> None:
+        """Tell that a recording is at its end: its last frame's due time, and its period [ns]."""
+        with self._changed:
+            self._end_ns = max(self._end_ns, last_ns)
+            self._gap_ns = max(self._gap_ns, gap_ns)
+            self._at_end += 1
+            if self._at_end == self._count:
+                self._start_ns = self._end_ns + self._gap_ns
+                self._newest_ns = self._first_ns
+                self._late.clear()
+                self._at_end = 0
+                self._round += 1
+                self._changed.notify_all()
+
 
 Recording = Callable[[], Iterator[tuple[Frame, Dots | None]]]
 
@@ -40,6 +112,8 @@ class ReplayFeed:
         Whether to begin again at the end.
     full_scale_dn
         Level of a pixel at full scale.
+    pace
+        That recordings of several cameras share; None for a recording by itself.
 
     Raises
     ------
@@ -60,6 +134,7 @@ class ReplayFeed:
         speed: float = 1.0,
         loop: bool = False,
         full_scale_dn: int = 255,
+        pace: Pace | None = None,
     ) -> None:
         if not (math.isfinite(speed) and speed > 0):
             raise RushlightError.of(
@@ -71,9 +146,15 @@ class ReplayFeed:
         self.times = "replayed at its own pace" if speed == 1.0 else f"replayed {speed:g}× as fast"
         self.findings = findings
         self._recording, self._speed, self._loop = recording, speed, loop
+        self._pace = pace
+        if pace is not None:
+            pace.join()
 
     def arrivals(self, stopping: threading.Event) -> Generator[Arrival | None, None, None]:
         """The frames, each when it is due; its capture is that moment on the host's clock."""
+        if self._pace is not None:
+            yield from self._in_step(self._pace, stopping)
+            return
         start_ns = time.monotonic_ns()
         last_ns, gap_ns = start_ns, 0
         while not stopping.is_set():
@@ -101,6 +182,31 @@ class ReplayFeed:
             if first_ns is None or not self._loop:
                 return
 
+    def _in_step(
+        self, pace: Pace, stopping: threading.Event
+    ) -> Generator[Arrival | None, None, None]:
+        """The frames by a clock that other recordings go by too."""
+        round_number = 0
+        while pace.begin(round_number, stopping) and not stopping.is_set():
+            last_ns = gap_ns = 0
+            number: int | None = None
+            for frame, dots in self._recording():
+                late_ns = time.monotonic_ns() - pace.due_ns(frame.capture_ns, self._speed)
+                if late_ns > BEHIND_S * 1e9:
+                    self._tell_behind()
+                    pace.late(frame.capture_ns, late_ns)
+                elif late_ns < 0 and stopping.wait(-late_ns * 1e-9):
+                    return
+                due_ns = pace.due_ns(frame.capture_ns, self._speed)
+                gap_ns, last_ns = (due_ns - last_ns if last_ns else gap_ns), due_ns
+                lost = 0 if number is None else max(frame.index - number - 1, 0)
+                number = frame.index
+                yield Arrival(due_ns, frame.capture_std_ns / self._speed, frame.image, dots, lost)
+            if number is None or not self._loop:
+                return
+            pace.ended(last_ns, gap_ns)
+            round_number += 1
+
     def _tell_behind(self) -> None:
         note_once(
             self.findings,
@@ -115,7 +221,9 @@ class ReplayFeed:
         )
 
 
-def replay(footage: Footage, speed: float = 1.0, loop: bool = False) -> LiveFrames:
+def replay(
+    footage: Footage, speed: float = 1.0, loop: bool = False, pace: Pace | None = None
+) -> LiveFrames:
     """Recorded footage as a live source: it waits for nobody, and slow takers miss frames.
 
     Parameters
@@ -126,6 +234,8 @@ def replay(footage: Footage, speed: float = 1.0, loop: bool = False) -> LiveFram
         1 for its own pace; > 0.
     loop
         Whether to begin again at its end.
+    pace
+        That it shares with the recordings of other cameras.
 
     Returns
     -------
@@ -151,6 +261,7 @@ def replay(footage: Footage, speed: float = 1.0, loop: bool = False) -> LiveFram
         speed,
         loop,
         footage.full_scale_dn,
+        pace,
     )
     return LiveFrames(feed)
 
@@ -161,6 +272,7 @@ def replay_session(
     size_px: tuple[int, int] | None = None,
     speed: float = 1.0,
     loop: bool = False,
+    pace: Pace | None = None,
 ) -> LiveDots:
     """The dots of a recorded session as a live source.
 
@@ -173,7 +285,7 @@ def replay_session(
     size_px
         Size of the camera's pictures [px], which a session does not hold; None takes what the
         dots span, and says so.
-    speed, loop
+    speed, loop, pace
         As of `replay`.
 
     Returns
@@ -215,7 +327,7 @@ def replay_session(
         return iter(sightings)
 
     feed = ReplayFeed(
-        f"session:{path}", chosen, size_px, simulated, findings, recording, speed, loop
+        f"session:{path}", chosen, size_px, simulated, findings, recording, speed, loop, pace=pace
     )
     return LiveDots(feed)
 

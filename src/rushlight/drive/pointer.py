@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import json
 import multiprocessing
-import os
 import socket
 import time
 from collections.abc import Sequence
 
 from rushlight.drive.contacts import WaitingSteps
 from rushlight.drive.departures import Departures
+from rushlight.drive.listening import listen
 from rushlight.drive.origin import is_loopback
 from rushlight.drive.output import NOT_SENT, Display, Results, Step, parse_address
 from rushlight.drive.pointer_server import Serving, serve
@@ -67,7 +67,10 @@ class PointerOutput:
         departures: Departures | None = None,
     ) -> None:
         host, port = parse_address(address, "rig.toml: drive.pointer")
-        listening = _listen(host, port, address)
+        listening = listen(
+            host, port, "rig.toml: drive.pointer", address,
+            "end the other run that serves there, or choose another port", "pointer-address",
+        )  # fmt: skip
         port = listening.getsockname()[1]
         self.findings: list[Finding] = []
         self.sent = 0
@@ -217,31 +220,6 @@ class PointerOutput:
                 )
         self._socket.setblocking(False)
         self._hear()
-
-
-def _listen(host: str, port: int, address: str) -> socket.socket:
-    """A socket that listens, or a sentence."""
-    listening = None
-    try:
-        family, kind, _, _, place = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
-        # The protocol has to be named: only then does asyncio switch off the waiting of small
-        # packets for one another (TCP_NODELAY), which costs 40 ms now and then.
-        listening = socket.socket(family, kind, socket.IPPROTO_TCP)
-        if os.name == "posix":  # elsewhere the option would let two runs share the port
-            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind(place)
-        listening.listen(64)
-        return listening
-    except OSError as error:
-        if listening is not None:
-            listening.close()
-        raise RushlightError.of(
-            "rig.toml: drive.pointer",
-            f'"{address}"',
-            f"cannot be served on ({error.strerror or error})",
-            "end the other run that serves there, or choose another port",
-            "pointer-address",
-        ) from None
 
 
 def _opened(address: str) -> Finding:

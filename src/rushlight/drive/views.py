@@ -146,14 +146,14 @@ class ViewsOutput(LinesOutput):
 
     def wants(self, results: Results) -> bool:
         """Whether an eye was found."""
-        return any(_is_eye(fix) for fix in results.fixes)
+        return any(is_eye(fix) for fix in results.fixes)
 
     def line(self, results: Results, sent_ns: int) -> str:
         """One frame's matrices, without the line's end."""
         views = [
             view_object(view_of(fix, self._screens, self._scene_m))
             for fix in results.fixes
-            if _is_eye(fix)
+            if is_eye(fix)
         ]
         body = {
             "frame": results.frame if results.frame >= 0 else None,
@@ -164,5 +164,6 @@ class ViewsOutput(LinesOutput):
         return json.dumps(body, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
-def _is_eye(fix: Fix) -> bool:
+def is_eye(fix: Fix) -> bool:
+    """Whether a fix tells where an eye is in space."""
     return fix.point == EYE and fix.dimensions != 2

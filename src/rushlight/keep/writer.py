@@ -241,9 +241,9 @@ class SessionWriter:
             return
         self._save({**rows, "departure": rows["departure"] + self._saved})
         now_ns = time.monotonic_ns()
-        self._saved = (
-            [(SESSION, frame, now_ns) for _, frame, *_ in rows["frame"]] if self._live else []
-        )
+        # Frames of several cameras share their numbers.
+        frames = dict.fromkeys(frame for _, frame, *_ in rows["frame"])
+        self._saved = [(SESSION, frame, now_ns) for frame in frames] if self._live else []
         with self._changed:
             self._told = (self._told + self._saved)[-MOST_TOLD:]
         if ending:

@@ -174,7 +174,7 @@ class Detector:
             known.read_noise_dn**2 + QUANTISATION_VARIANCE_DN2 if known.known else math.nan,
             known.levels_per_electron(image.dtype.itemsize),
             0.0 if math.isnan(known.offset_dn) else known.offset_dn,
-            known.full_scale_dn,
+            float(known.full_scale_dn),  # the kernel is compiled for no other kind of number
             self.least_contrast_dn,
             self._background,
             self._noise,

@@ -20,7 +20,7 @@ MOVE_S, MOVE_M_S, MOVE_RAD_S = 0.4, 1.0, 4.0
 
 _KNOT_S = 1e-3
 _BEND = 0.97  # how nearly a wave is a triangle: even over its range, with rounded ends
-_MOST_WAVES_HZ, _PLAIN_WAVES_HZ = 2.0, 0.5
+_MOST_WAVES_HZ, _PLAIN_WAVES_HZ = 2.0, 0.5  # invented movements, as all below
 _RATIOS = np.array([1.0, 1.37, 0.71])
 _TURN_RATIOS = np.array([0.53, 0.67, 0.43])
 

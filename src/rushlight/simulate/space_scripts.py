@@ -17,7 +17,7 @@ from rushlight.records.space_plan import PlannedMark
 from rushlight.simulate.space_paths import Path, PathScore, random_stand, wander
 from rushlight.simulate.space_world import SpaceWorld
 
-SPACE_SCRIPTS = ("registration", "places", "motion", "still")
+SPACE_SCRIPTS = ("registration", "places", "motion", "still", "swing")
 
 HOLD_S, PLACE_HOLD_S = 1.0, 0.3
 """How long a step of a registration, and a place of the accuracy set, is held [s]. Invented, as
@@ -124,8 +124,18 @@ def register_by_marks(
     )
 
 
-def register_by_swing(world: SpaceWorld, seconds: float = SWING_S) -> SpaceScript:
+def register_by_swing(
+    world: SpaceWorld, seconds: float = SWING_S, name: str = "registration"
+) -> SpaceScript:
     """The scale bar is swung all through its zone.
+
+    Parameters
+    ----------
+    world
+        The rig.
+    seconds : float [s], > 0
+    name
+        Of the script: ``swing`` is another swing, by which a registration is checked.
 
     Raises
     ------
@@ -136,13 +146,12 @@ def register_by_swing(world: SpaceWorld, seconds: float = SWING_S) -> SpaceScrip
     if bar is None:
         raise RushlightError.of(
             "script",
-            "registration",
-            "by a swing needs a scale bar",
+            name,
+            "needs a scale bar to swing",
             'add a carried thing of kind "scale-bar" with two lights to the rig',
             "no-scale-bar",
         )
-    hand = world.hand("registration")
-    return _wandering(world, "registration", (bar,), seconds, SWING_M_S, hand)
+    return _wandering(world, name, (bar,), seconds, SWING_M_S, world.hand(name))
 
 
 def places(

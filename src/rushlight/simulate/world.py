@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import flatness_modes
+from rushlight.physics.geometry.rotation import pose_moved
 from rushlight.physics.surface_model import bend_amplitudes, edge_to_edge, lens_spread
 from rushlight.records.arrays import Array
 from rushlight.records.figure import ERROR_CAUSES
@@ -26,7 +27,7 @@ ALL_CAUSES: frozenset[str] = frozenset(ERROR_CAUSES)
 HOT_PIXELS_A_MEGAPIXEL = 10.0
 """Expected number of pixels that always glow. Invented."""
 
-_ROOM, _HAND, _SENSOR, _CODE = 0, 1, 2, 3
+_ROOM, _HAND, _SENSOR, _CODE, _HANGING = 0, 1, 2, 3, 4
 
 
 def checked_causes(names: Iterable[str]) -> frozenset[str]:
@@ -201,6 +202,41 @@ def draw_world(
         bends_m=("flatness" in on) * bend_amplitudes(rig.surface.flatness_m[0]) * bend_draw,
         hot_pixels=_hot_pixels(room, cameras.size_px[0, camera], cameras.full_well_e[0, camera]),
     )
+
+
+def hung(
+    rig: ResolvedRig,
+    seed: int,
+    camera: int,
+    place_std_m: float,
+    turn_std_rad: float,
+    focal_share: float,
+) -> ResolvedRig:
+    """A rig whose camera is not quite where the plan has it, and has not quite its focal length.
+
+    Parameters
+    ----------
+    rig
+        A batch of one.
+    seed
+        The same seed hangs it the same way.
+    camera
+        Index of the camera.
+    place_std_m, turn_std_rad
+        How far off it is hung, along each axis [m] and about each axis [rad]; normal.
+    focal_share
+        Standard deviation of the focal length, as a share of it; log-normal.
+    """  # fmt: skip
+    draw = _stream(seed, _HANGING).standard_normal(7)
+    step = np.repeat([place_std_m, turn_std_rad], 3) * draw[:6]
+    pose = np.array(rig.cameras.rig_from_camera)
+    K, focal_m = np.array(rig.cameras.K), np.array(rig.cameras.focal_m)
+    pose[0, camera] = pose_moved(pose[0, camera], step)
+    longer = np.exp(np.sqrt(np.log1p(focal_share**2)) * draw[6])
+    K[0, camera, [0, 1], [0, 1]] *= longer
+    focal_m[0, camera] *= longer
+    cameras = rig.cameras.replace(rig_from_camera=pose, K=K, focal_m=focal_m)
+    return replace(rig, cameras=cameras)
 
 
 def _hot_pixels(room: np.random.Generator, size_px: Array, full_well_e: float) -> Array:

@@ -12,7 +12,8 @@ from scipy.interpolate import CubicSpline
 
 from rushlight.records.arrays import Array
 from rushlight.records.tuning import AheadRow
-from rushlight.track.foretell import HAND_AGILITY_M2_S3, HAND_SPEED_STD_M_S, Motion, foretell
+from rushlight.track.foretell import HAND_AGILITY_M2_S3, HAND_SPEED_STD_M_S
+from rushlight.track.motion import Motion, foretell
 from rushlight.track.recorded import PlaneMap, RawTrail, Stretch
 from rushlight.track.tune import FEWEST_UNITS, draws, ends
 

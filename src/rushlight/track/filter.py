@@ -15,7 +15,7 @@ from rushlight.errors import RushlightError
 from rushlight.physics.smoothing import OneEuro
 from rushlight.records.arrays import Array
 from rushlight.records.rig import Smoothing
-from rushlight.track.foretell import Motion
+from rushlight.track.motion import Motion
 
 FilterName = Literal["none", "one-euro", "kalman"]
 FILTERS: tuple[FilterName, ...] = get_args(FilterName)

@@ -11,6 +11,7 @@ trail: smoothed afresh, believed after some frames in a row, under the name it h
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -65,6 +66,15 @@ class Followed:
     events: list[Event]
     detect_s: float
     map_s: float
+
+
+GLOW_PX = 5.0
+"""A light that begins so near to another one that is lit is its glow, until it is farther away; a
+second stylus is known from there on [px]. No source: glows of the invented walls stand 2 to 3 px
+beside their lights."""
+
+GLOW_NS = 50_000_000
+"""A light seen within this time still throws its glow [ns]; no source."""
 
 
 class Follower:
@@ -283,8 +293,13 @@ class Follower:
     def _note(self, one: Sighting) -> list[Event]:
         """Tell the switch and the names of a sighting; events when a light went on."""
         trail = self._trails[one.trail]
+        trail.at_px = one.xy_px
         events: list[Event] = []
         if trail.reader is None and not trail.announced:
+            trail.glow = not self._identity.knows(one.trail) and self._is_glow(
+                trail, one.capture_ns
+            )
+        if trail.reader is None and not trail.announced and not trail.glow:
             named = self._identity.name(one.trail, one.capture_ns, one.place)
             if named.replaces in self._trails:
                 events.append(self._trails[named.replaces].press.up())
@@ -304,10 +319,22 @@ class Follower:
         self._identity.seen(one.trail, one.capture_ns, one.place)
         return events
 
+    def _is_glow(self, trail: Trail, time_ns: int) -> bool:
+        """Whether a light without a name is so near to one with a name, lit beside it, that it is
+        that one's glow on the wall."""
+        return any(
+            other is not trail
+            and other.announced
+            and other.press.carried is not None
+            and time_ns - other.press.last_ns <= GLOW_NS
+            and math.hypot(*(other.at_px - trail.at_px)) <= GLOW_PX
+            for other in self._trails.values()
+        )
+
     def _end(self, trail: int) -> list[Event]:
         """A light is off."""
         ended = self._trails.pop(trail, None)
-        if ended is None:
+        if ended is None or ended.glow:
             return []
         return [ended.press.up()] if ended.announced else [ended.press.down(), ended.press.up()]
 

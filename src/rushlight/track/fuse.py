@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from rushlight.records.arrays import Array
 
@@ -74,7 +74,7 @@ def fuse(places: ArrayLike, covs: ArrayLike, level: float = LEVEL) -> Fused:
     size = at.shape[1]
     if not len(seen):
         return Fused(np.full(size, np.nan), np.full((size, size), np.nan), sees, True)
-    limit = float(stats.chi2.ppf(level, size))
+    limit = float(special.chdtri(size, 1.0 - level))
     fits = {(a, b): _apart(at, doubt, a, b) <= limit for a in seen for b in seen if a < b}
     if all(fits.values()):
         return Fused(*_mean(at[seen], doubt[seen])[:2], sees, True)

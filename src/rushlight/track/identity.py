@@ -163,6 +163,10 @@ class Identity:
         replaces = self._give(free[best], trail, confidence)
         return Named(free[best].name, confidence, replaces)
 
+    def knows(self, trail: int) -> bool:
+        """Whether a trail bears a name, also while its light is off."""
+        return trail in self._named
+
     def claim(self, trail: int, carried: str, confidence: float) -> Named:
         """Name a trail whose code was read, whatever it was taken for until now.
 

@@ -138,6 +138,10 @@ class Trail:
         (2,) how far its smoothed place was from the seen one at last [px].
     announced
         Whether the beginning of its press was told.
+    at_px
+        (2,) where it was last seen [px].
+    glow
+        Whether it is still taken for the glow that another light throws on the wall.
     emitter
         Id of its light where the code told it.
     reader
@@ -157,6 +161,8 @@ class Trail:
     release_ns: int
     lag_px: Array = field(default_factory=lambda: np.zeros(2))
     announced: bool = False
+    at_px: Array = field(default_factory=lambda: np.full(2, np.nan))
+    glow: bool = False
     emitter: str | None = None
     reader: BlinkReader | None = None
     read: int | None = None

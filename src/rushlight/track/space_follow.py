@@ -69,6 +69,8 @@ class SpaceFollower:
         What may be seen.
     exposures_s
         (C,) of the cameras' frames [s], by which blinking is read; as good as none by default.
+    wait_ns
+        As of `rushlight.track.space_moments.Moments`.
     """
 
     def __init__(
@@ -76,10 +78,12 @@ class SpaceFollower:
         cameras: SpaceCameras,
         things: Sequence[Thing],
         exposures_s: Sequence[float] = (),
+        wait_ns: int | None = None,
     ) -> None:
         self._cameras = cameras
         exposures_s = exposures_s or [0.0] * len(cameras)
-        self._moments = Moments(cameras, [TrailCodes(things, each) for each in exposures_s])
+        codes = [TrailCodes(things, each) for each in exposures_s]
+        self._moments = Moments(cameras, codes, wait_ns)
         # Whatever has most lights is the least likely to be mistaken.
         ordered = sorted(things, key=lambda thing: -len(thing.lights))
         self._followers = [ThingFollower(cameras, thing) for thing in ordered]
@@ -100,8 +104,13 @@ class SpaceFollower:
                 done.append(self._follow(moment))
         return done
 
+    @property
+    def late(self) -> list[int]:
+        """By camera, frames that came after moments of their time had gone without them."""
+        return self._moments.late
+
     def rest(self) -> list[SpaceFollowed]:
-        """What still waits when no more frames come."""
+        """What still waits when no more frames come, for ever or for now."""
         return [self._follow(moment) for moment in self._moments.rest()]
 
     def _follow(self, moment: Moment) -> SpaceFollowed:

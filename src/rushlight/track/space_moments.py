@@ -2,6 +2,9 @@
 
 Each camera's dots are linked into trails; between two of its frames a trail's place is
 interpolated. Where a shutter rolls, a dot is moved by its trail's speed to the middle row's time.
+
+Of live cameras one may fall silent. The others wait for it no longer than they are told; then their
+moments go without it, and while the first camera is silent they are those of the next one's frames.
 """
 
 from __future__ import annotations
@@ -71,7 +74,8 @@ class Moment:
     Attributes
     ----------
     time_ns
-        Of the first camera's frame [ns].
+        Of the first camera's frame, or of the next one's while that is silent, by the first one's
+        clock [ns].
     frame
         Its index.
     seen
@@ -92,10 +96,26 @@ class Moments:
         As registered.
     codes
         By camera, what reads the blinking of its trails.
+    wait_ns
+        A camera that is this far behind the newest frame of any is silent, and is not waited for
+        [ns], > 0. None waits for all, as recorded footage can be waited for.
+
+    Attributes
+    ----------
+    late
+        By camera, frames that came after moments of their time had gone without them.
     """
 
-    def __init__(self, cameras: SpaceCameras, codes: Sequence[TrailCodes]) -> None:
+    def __init__(
+        self, cameras: SpaceCameras, codes: Sequence[TrailCodes], wait_ns: int | None = None
+    ) -> None:
         self._cameras = cameras
+        self._wait_ns = wait_ns
+        self.late = [0] * len(cameras)
+        self._lead = 0
+        self._heard_ns: list[int | None] = [None] * len(cameras)
+        self._begun_ns: int | None = None
+        self._done_ns: int | None = None
         self._codes = codes
         self._linkers = [Linker(confirm_frames=1, coast_s=each.coast_s) for each in codes]
         self._waiting: deque[tuple[int, Seen]] = deque()
@@ -115,25 +135,58 @@ class Moments:
         """
         seen = self._linked(camera, frame, time_ns, dots)
         told_ns = time_ns - int(self._cameras.clock_offset_ns[camera])
-        if camera == 0:
+        if self._begun_ns is None:
+            self._begun_ns = told_ns
+        self._heard_ns[camera] = told_ns
+        gone = self._done_ns is not None and told_ns <= self._done_ns
+        if gone and self._wait_ns is not None:
+            self.late[camera] += 1
+        self._frames[camera].append((told_ns, seen))
+        changed = self._choose_lead()
+        if camera == self._lead and not gone and not changed:
             self._waiting.append((told_ns, seen))
-        else:
-            self._frames[camera].append((told_ns, seen))
         yield from self._complete(False)
 
     def rest(self) -> Iterator[Moment]:
         """The moments that still wait when no more frames come."""
         yield from self._complete(True)
 
+    def _silent(self, camera: int) -> bool:
+        """Whether a camera is so far behind that it is not waited for."""
+        if self._wait_ns is None:
+            return False
+        told = [heard_ns for heard_ns in self._heard_ns if heard_ns is not None]
+        last_ns = self._heard_ns[camera]
+        since_ns = self._begun_ns if last_ns is None else last_ns
+        return bool(told) and since_ns is not None and max(told) - since_ns > self._wait_ns
+
+    def _choose_lead(self) -> bool:
+        """Whether other frames are the moments now: the first camera's that is not silent."""
+        lead = next((c for c in range(len(self._frames)) if not self._silent(c)), self._lead)
+        if lead == self._lead:
+            return False
+        self._lead = lead
+        done_ns = self._done_ns
+        ahead = (each for each in self._frames[lead] if done_ns is None or each[0] > done_ns)
+        self._waiting = deque(ahead)
+        return True
+
     def _complete(self, ended: bool) -> Iterator[Moment]:
         while self._waiting:
             time_ns, first = self._waiting[0]
-            others = self._frames[1:]
-            late = any(not each or each[-1][0] < time_ns - _SAME_NS for each in others)
+            late = any(
+                (not each or each[-1][0] < time_ns - _SAME_NS) and not self._silent(camera)
+                for camera, each in enumerate(self._frames)
+                if camera != self._lead
+            )
             if late and not ended and len(self._waiting) < _KEPT:
                 return
             self._waiting.popleft()
-            found = [first, *(_at(each, time_ns) for each in others)]
+            self._done_ns = time_ns
+            found = [
+                first if camera == self._lead else _at(each, time_ns, self._wait_ns)
+                for camera, each in enumerate(self._frames)
+            ]
             yield Moment(time_ns, first.frame, tuple(found))
 
     def _linked(self, camera: int, frame: int, time_ns: int, dots: Dots) -> Seen:
@@ -158,7 +211,7 @@ def _usable(dots: Dots) -> Array:
     return np.asarray((dots.reason == 0) & np.isfinite(dots.cov).all(axis=(-2, -1)))
 
 
-def _at(frames: deque[tuple[int, Seen]], time_ns: int) -> Seen | None:
+def _at(frames: deque[tuple[int, Seen]], time_ns: int, widest_ns: int | None = None) -> Seen | None:
     """One camera's dots at a moment, between two of its frames; earlier ones are forgotten."""
     while len(frames) > 1 and frames[1][0] <= time_ns + _SAME_NS:
         frames.popleft()
@@ -171,6 +224,8 @@ def _at(frames: deque[tuple[int, Seen]], time_ns: int) -> Seen | None:
         return None
     after_ns, after = frames[1]
     if len(frames) > 2 and after_ns - before_ns > _WIDEST_PERIODS * (frames[2][0] - after_ns):
+        return None
+    if widest_ns is not None and after_ns - before_ns > widest_ns:
         return None
     share = (time_ns - before_ns) / (after_ns - before_ns)
     _, one, other = np.intersect1d(

@@ -18,7 +18,7 @@ from rushlight.physics.geometry.pose_fit import Belief, belief_of_facing
 from rushlight.physics.geometry.rotation import matrix_from_rotation_vector, pose_matrix
 from rushlight.physics.geometry.triangulate import triangulate
 from rushlight.records.arrays import Array
-from rushlight.records.space import Thing
+from rushlight.records.space import LEAST_WEIGHT, Thing, within_zone
 from rushlight.track.space_cameras import SpaceCameras
 from rushlight.track.space_codes import could_be
 from rushlight.track.space_moments import Seen
@@ -26,17 +26,22 @@ from rushlight.track.space_pose import DISAGREES, Found, Named, agreed, enough, 
 
 MOST_DOTS = 10
 """So many dots of a camera are tried, the surest first; our choice."""
-SPARE_SHARE, SPARE_M, SPARE_RAD = 0.2, 0.05, 0.15
-"""How far beyond its zone and its ranges a thing is looked for; our choice."""
 _REACH_PX = 12.0  # from a pose of three dots to the dots of the other lights
 _MOST_TRIED = 6
 
 
 class Start(NamedTuple):
-    """Where a thing was found, and the weights of what it could have been, this one first."""
+    """Where a thing was found, what else it could be, and the weights of all, this one first."""
 
     found: Found
+    others: tuple[Found, ...]
     weights: tuple[float, ...]
+
+
+def weights_of(misfit: Array) -> Array:
+    """(N,) weights of poses that fit dots and facing with misfits (N,), 1 together."""
+    weights = np.exp(-0.5 * (misfit - misfit.min()))
+    return np.asarray(weights / weights.sum())
 
 
 def start(
@@ -82,17 +87,16 @@ def _best(fits: list[Found], around: Belief | None) -> Start | None:
         turn = np.round(each.pose[:3, :3] * 4.0).astype(int).tobytes()
         different.setdefault((each.named.light.tobytes(), each.named.dot.tobytes(), turn), each)
     kept = list(different.values())
-    loss = np.array([each.misfit for each in kept])
-    weights = np.exp(-0.5 * (loss - loss.min()))
-    weights = weights / weights.sum()
+    weights = weights_of(np.array([each.misfit for each in kept]))
     chosen = int(np.argmax(weights))
     if around is not None:
         gaps = [np.linalg.norm(each.pose[:3, :3] - around.pose[:3, :3]) for each in kept]
         likely = np.flatnonzero(weights > 0.05 * weights.max())
         chosen = int(likely[np.argmin(np.array(gaps)[likely])])
     order = [chosen, *(i for i in np.argsort(-weights) if i != chosen)]
-    told = tuple(float(weights[i]) for i in order if i == chosen or weights[i] > 1e-3)
-    return Start(kept[chosen], told)
+    order = [i for i in order if i == chosen or weights[i] >= LEAST_WEIGHT]
+    others = tuple(kept[i] for i in order[1:])
+    return Start(kept[chosen], others, tuple(float(weights[i]) for i in order))
 
 
 def nearest_dots(
@@ -126,25 +130,6 @@ def joined(parts: list[Named]) -> Named:
     if not parts:
         return no_dots()
     return Named(*(np.concatenate(each) for each in zip(*parts, strict=True)))
-
-
-def facing_angles(rotation: Array) -> Array:
-    """Turn, nod and lean (..., 3) [rad] of rotations, as `rotation_of_facing` takes them."""
-    turn = np.arctan2(rotation[..., 0, 2], rotation[..., 2, 2])
-    nod = -np.arcsin(np.clip(rotation[..., 1, 2], -1.0, 1.0))
-    lean = np.arctan2(rotation[..., 1, 0], rotation[..., 1, 1])
-    return np.stack([turn, nod, lean], axis=-1)
-
-
-def within_zone(thing: Thing, poses: Array) -> Array:
-    """(N,) whether a thing at poses (N, 4, 4) is about where it may be, turned as it may be."""
-    main = np.matvec(poses[:, :3, :3], thing.point_m()) + poses[:, :3, 3]
-    spare = SPARE_SHARE * (thing.high_m - thing.low_m) + SPARE_M
-    inside = np.all((main >= thing.low_m - spare) & (main <= thing.high_m + spare), axis=-1)
-    if thing.solved_as == "point" or len(thing.lights) == 1:
-        return np.asarray(inside)
-    most = thing.ranges_rad * (1.0 + SPARE_SHARE) + SPARE_RAD
-    return np.asarray(inside & np.all(np.abs(facing_angles(poses[:, :3, :3])) <= most, axis=-1))
 
 
 def _surest(own: Seen) -> Seen:

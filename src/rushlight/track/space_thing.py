@@ -9,12 +9,13 @@ import numpy as np
 from rushlight.physics.geometry.pose_fit import Belief, belief_of_facing
 from rushlight.physics.geometry.rotation import pose_difference, pose_moved
 from rushlight.records.arrays import Array
-from rushlight.records.space import Thing
+from rushlight.records.space import Thing, within_zone
 from rushlight.track.space_cameras import SpaceCameras
 from rushlight.track.space_codes import could_be
 from rushlight.track.space_moments import Seen
+from rushlight.track.space_others import weigh_again
 from rushlight.track.space_pose import Found, Named, agreed, likeliest, no_dots
-from rushlight.track.space_start import Start, joined, paired, start, within_zone
+from rushlight.track.space_start import Start, joined, paired, start
 
 AGILITY_M_S2, AGILITY_RAD_S2 = 25.0, 150.0
 """How hard hands change the way of a thing, and its turning; our choice, no source."""
@@ -27,7 +28,7 @@ KEPT_M, KEPT_RAD = 0.01, 0.03
 GATE = 4.0
 """Deviations from where a dot is foretold, within which it is looked for; our choice."""
 _LEAST_GATE_PX, _SMOOTHED = 0.7, 0.5
-_RECENT_S, _MOST_RAD_S = 0.1, 20.0
+_RECENT_S, _MOST_RAD_S = 0.1, 20.0  # these four are our choice too, no source
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ class ThingFollower:
         self._pose: Array | None = None
         self._rate: Array | None = None
         self._time_ns = self._full_ns = 0
+        self._found: Found | None = None
+        self._others: tuple[Found, ...] = ()
         self._weights: tuple[float, ...] = (1.0,)
 
     @property
@@ -100,7 +103,7 @@ class ThingFollower:
         named = self._named(foretold, spread, free)
         found = agreed(self._cameras, self.thing, named, foretold, self._belief, True)
         if found is not None and within_zone(self.thing, found.pose[None])[0]:
-            return self._keep(time_ns, found, False)
+            return self._keep(time_ns, self._weighed(found), False)
         around = Belief(foretold, np.zeros((6, 6)))
         again = self._begin(time_ns, free, around)
         return again if again is not None else self._coast(time_ns, foretold, named)
@@ -112,9 +115,21 @@ class ThingFollower:
         if begun is None:
             return None
         was_followed = self._pose is not None
-        self._weights, self._rate = begun.weights, self._rate_to(begun.found.pose, time_ns)
+        self._rate = self._rate_to(begun.found.pose, time_ns)
+        self._found, self._others, self._weights = begun
         self._pose, self._time_ns, self._full_ns = begun.found.pose, time_ns, time_ns
         return ThingAt(begun.found, self._weights, False, not was_followed)
+
+    def _weighed(self, found: Found) -> Found:
+        """The pose that is taken once all that it could be are weighed by this moment's dots."""
+        three = len(self.thing.lights) == 3 and self.thing.solved_as == "pose"
+        if self._found is None or not (self._others or three):
+            self._found, self._weights = found, (1.0,)
+            return found
+        self._found, self._others, self._weights = weigh_again(
+            self._cameras, self.thing, self._belief, found, self._found, self._others
+        )
+        return self._found
 
     def _rate_to(self, pose: Array, time_ns: int) -> Array | None:
         """How a thing moved since it was last seen; None where that is long ago, or too far."""
