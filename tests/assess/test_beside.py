@@ -55,6 +55,18 @@ def test_a_prediction_beside_its_measurement(predicted, reading):
     assert row.reading == reading and row.basis == "simulated"
 
 
+@pytest.mark.parametrize(("low", "where"), [(-0.1, "within"), (0.01, "beyond")])
+def test_of_nought_there_is_no_ratio_but_a_reading(low, where):
+    measured = figure("length-error", 0.03, "mm", statistic="mean", **spread(low, 0.06))
+    predicted = figure("length-error", 0.0, "mm", "predicted", statistic="mean")
+    predicted = predicted.model_copy(
+        update={"low": -0.05, "high": 0.05} if where == "within" else {"low": 0.05, "high": 0.1}
+    )
+    (row,) = compare([predicted], [measured])
+    assert (row.ratio, row.ratio_low, row.ratio_high) == (None, None, None)
+    assert where in row.reading
+
+
 def test_more_is_hopeful_where_more_is_better():
     measured = figure("coverage", 80.0, "%", statistic="share", cause=None, **spread(70.0, 88.0))
     predicted = figure("coverage", 95.0, "%", "predicted", "share", None)

@@ -135,10 +135,10 @@ def test_with_assessment_and_registration_their_data_and_pictures_are_there(
 def test_files_that_the_rig_needs_come_along(barn):
     shelf = 'schema = "rushlight/shelf"\nversion = 1\n# our own parts\n'
     (barn / "own.shelf.toml").write_text(shelf)
-    (barn / "footage.mkv").write_bytes(b"no footage in kits")
+    (barn / "footage.avi").write_bytes(b"no footage in kits")
     result = publish(barn, plan=barn / "plan" / "plan.json")
     assert (result.folder / "own.shelf.toml").read_text() == shelf
-    assert not list(result.folder.rglob("*.mkv"))
+    assert not list(result.folder.rglob("*.avi"))
 
 
 def test_without_a_plan_the_rig_is_planned(barn):

@@ -137,7 +137,7 @@ def test_what_was_simulated_predicted_and_invented_is_marked_so(read, source, pl
 
 
 def test_a_rig_that_misses_its_own_bounds_says_so_first(read, source, assessed):
-    assert "misses: pointing error, root-mean-square." in read.text
+    assert "misses: error, root-mean-square." in read.text
     better = assessed.figures[0].model_copy(update={"value": 0.01})
     good = assessed.model_copy(update={"figures": [better]})
     kit, _ = build_kit(replace(source, assessment=good))

@@ -11,17 +11,21 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 from typer.main import get_command
+from typer.testing import CliRunner
 
 from rushlight.cli import app
+from rushlight.errors import RushlightError
 from rushlight.jobs.kit import kit
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.plan_space import planned_space
 from rushlight.physics.cautions import CAUTIONS
-from rushlight.publish.space_expectations import space_tolerances
+from rushlight.publish.space_expectations import space_headlines, space_tolerances
+from rushlight.publish.space_steps import space_steps
 from rushlight.publish.space_views import room_views, thing_views
 from rushlight.records.document import read_document
 from rushlight.records.kit import Kit
 from rushlight.records.space_footage import SpaceFootage
+from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.resolve_space import resolve_space
 
 SCENARIOS = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios"
@@ -61,6 +65,22 @@ def test_every_file_is_listed_and_reads_back(made):
     assert result.zip.is_file()
 
 
+def test_what_is_wanted_stands_beside_the_figure_by_which_it_is_judged(made, spaces):
+    """The plan judges coverage place by place; single fixes are another figure."""
+    name, folder, _, _ = made
+    rig, _ = load_rig(folder)
+    plan = read_document(SpacePlan, folder / "plan.json")
+    told = {each.what: each for each in plan.targets}
+    rows = [each for each in space_headlines(rig, plan, spaces[name], None) if each.wanted]
+    assert len(rows) == len(told)
+    for row in rows:
+        (target,) = [
+            each for each in told.values() if f" {each.wanted:g} {each.unit}:" in row.wanted
+        ]
+        shown = float(re.match(r"[\d.]+", row.predicted.text)[0])
+        assert shown == pytest.approx(target.predicted, rel=0.02)
+
+
 def test_the_same_documents_give_the_same_bytes(made):
     _, folder, result, _ = made
     again = kit(folder, folder / "plan.json", out=folder / "again")
@@ -85,6 +105,19 @@ def test_the_page_is_whole_and_says_what_nobody_tried(made):
     assert not re.search(r"\bsafe\b", page, re.IGNORECASE)
 
 
+def test_counts_and_places_are_told_as_one_would(made):
+    name, _, _, page = made
+    assert "once, once" not in page and "facing the tip" not in page
+    assert page.count("Build this circuit once, for ") == (2 if name == "choir-baton" else 1)
+    assert not re.search(r"\b[xyz] -\d", page), "a hyphen for a minus sign"
+    assert ("On a screen that lies flat" in page) == (name != "choir-baton")
+    if name == "choir-baton":
+        assert page.count(">Resistor, ") == 1, "equal resistors are one line"
+        assert "Set its light where" in page and "Set its 2 lights where" in page
+    if name == "ferry-model":
+        assert "Fix the lens at x 0.475\u00a0m, y 0.10\u00a0m, z 1.15\u00a0m" in page
+
+
 def test_every_table_has_its_head_and_every_drawing_its_words(made):
     _, _, _, page = made
     assert page.count("<caption>") == page.count("<table")
@@ -104,6 +137,40 @@ def test_commands_on_the_page_exist_with_the_options_they_use(made):
                 continue
             known = {name for each in verbs[words[1]].params for name in each.opts}
             assert {word for word in words if word.startswith("--")} <= known, command
+
+
+def test_the_page_s_registration_runs_as_it_is_written(made, monkeypatch, tmp_path):
+    """Options that exist may still be refused together: each command goes as far as its input."""
+    _, folder, result, _ = made
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(folder / "rig.toml", tmp_path)
+    commands = [c for step in result.kit.steps for c in step.commands if " register " in c]
+    assert len(commands) == 2
+    for command in commands:
+        told = CliRunner().invoke(app, command.split()[1:], input="f\n")
+        assert isinstance(told.exception, RushlightError), command
+        ends = r"holds no space.json|camera:\d is not there|0 steps were made"
+        assert re.search(ends, str(told.exception)), command
+
+
+def test_looks_are_made_with_the_eye_that_is_tracked(tmp_path):
+    """With one eye shut, the point between both would be registered half their distance aside."""
+    told = {}
+    for which, place in ((None, "0 mm"), ("left", "-32 mm"), ("right", "32 mm")):
+        folder = tmp_path / str(which)
+        shutil.copytree(SCENARIOS / "paper-theatre", folder)
+        text = (folder / "rig.toml").read_text()
+        line = 'name = "eye"\nposition = ["0 mm"'
+        assert line in text
+        more = "" if which is None else f'\nwhich = "{which}"'
+        changed = text.replace(line, f'name = "eye"{more}\nposition = ["{place}"')
+        (folder / "rig.toml").write_text(changed)
+        rig, shelf = load_rig(folder)
+        plan = planned_space(folder, cells=(1, 1, 1)).plan
+        steps = space_steps(rig, plan, resolve_space(rig, shelf), [])
+        told[which] = next(each.text for each in steps if each.title.startswith("Look past them"))
+    assert "keep both eyes open" in told[None] and "shut" not in told[None]
+    assert "shut the right eye" in told["left"] and "shut the left eye" in told["right"]
 
 
 def test_lights_stand_in_the_table_where_the_rig_has_them(made):
@@ -152,6 +219,16 @@ def test_the_wedge_of_a_view_stays_on_the_paper(spaces):
                 for pair in shape.get("points").split():
                     x, y = map(float, pair.split(","))
                     assert 0.0 <= x <= 180.0 and 0.0 <= y <= tall
+
+
+def test_a_zone_s_name_lies_on_no_screen_seen_from_its_edge(spaces):
+    [side] = [each for each in room_views(spaces["ferry-model"]) if each.name == "view-side"]
+    tree = ElementTree.fromstring(side.svg)
+    [screen] = [each for each in tree.iter() if each.get("class") == "screen"]
+    edge = max(float(corner.split(",")[0]) for corner in screen.get("points").split())
+    [name] = [each for each in tree.iter() if (each.text or "").startswith("zone of")]
+    assert name.get("text-anchor") == "start"
+    assert edge < float(name.get("x")) < edge + 5.0
 
 
 def test_bounds_rest_on_the_plan_and_the_targets(made, spaces):

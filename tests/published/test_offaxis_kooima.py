@@ -13,33 +13,41 @@ from rushlight.physics.geometry.offaxis import (
 )
 
 SOURCE = (
-    'Kooima, "Generalized Perspective Projection", 2008, revised 2013 (construction; the two '
-    "worked screens are computed by hand from it); OpenGL 2.1 reference, glFrustum (entries)"
+    'Kooima, "Generalized Perspective Projection", 2008, revised 2013: the construction, followed '
+    "step by step in `by_construction`; OpenGL 2.1 reference, glFrustum (entries)"
 )
 
 UPRIGHT = [[-0.2, -0.15, 0.0], [0.2, -0.15, 0.0], [-0.2, 0.15, 0.0]]
 TILTED = [[-0.5, 0.0, 0.3], [0.3, 0.0, -0.3], [-0.5, 0.6, 0.3]]
 
 
-def test_upright_screen_by_hand():
-    drawn = off_axis(UPRIGHT, [0.1, 0.05, 0.5], 0.1, 10.0)
-    # Exact in the last printed digit.
-    np.testing.assert_allclose(drawn.frustum[:4], [-0.06, 0.02, -0.04, 0.02], atol=1e-15)
-    assert drawn.frustum.distance_m == pytest.approx(0.5, abs=1e-15)
-    p = drawn.projection
-    np.testing.assert_allclose(
-        [p[0, 0], p[0, 2], p[1, 1], p[1, 2]], [2.5, -0.5, 3.3333, -0.3333], atol=0.5e-4
+def by_construction(corners, eye, near):
+    """Left, right, bottom and top of the frustum and the eye's distance, as the paper has them."""
+    lower_left, lower_right, upper_left = (np.array(corner) for corner in corners)
+    right = (lower_right - lower_left) / np.linalg.norm(lower_right - lower_left)
+    up = (upper_left - lower_left) / np.linalg.norm(upper_left - lower_left)
+    normal = np.cross(right, up)
+    to_left, to_right, to_top = (np.array(each) - eye for each in corners)
+    distance = -normal @ to_left
+    return (
+        right @ to_left * near / distance,
+        right @ to_right * near / distance,
+        up @ to_left * near / distance,
+        up @ to_top * near / distance,
+        distance,
     )
-    np.testing.assert_allclose([p[2, 2], p[2, 3]], [-1.0202, -0.20202], atol=0.5e-5 + 1e-5)
-    assert p[3].tolist() == [0.0, 0.0, -1.0, 0.0]
 
 
-def test_tilted_screen_by_hand():
-    drawn = off_axis(TILTED, [0.2, 0.4, 1.0], 0.1, 10.0)
-    np.testing.assert_allclose(
-        drawn.frustum[:4], [-0.014286, 0.087755, -0.040816, 0.020408], atol=0.5e-6
-    )
-    assert drawn.frustum.distance_m == pytest.approx(0.98, abs=0.5e-2)
+@pytest.mark.parametrize(
+    ("screen", "eye"), [(UPRIGHT, [0.1, 0.05, 0.5]), (TILTED, [0.2, 0.4, 1.0])]
+)
+def test_frustum_by_the_papers_construction(screen, eye):
+    drawn = off_axis(screen, eye, 0.1, 10.0)
+    *sides, distance = by_construction(screen, np.array(eye), 0.1)
+    # Both are the same few products: only the rounding of doubles is left.
+    np.testing.assert_allclose(drawn.frustum[:4], sides, atol=1e-14)
+    assert drawn.frustum.distance_m == pytest.approx(distance, abs=1e-14)
+    np.testing.assert_allclose(drawn.projection, frustum_matrix(*sides, 0.1, 10.0), atol=1e-12)
 
 
 def test_entries_of_the_reference():

@@ -1,10 +1,9 @@
 """Range of two emitters a known length apart, by how far apart their dots are.
 
 SOURCE: Z = f b / d of two-view geometry and its first-order error Z²/(f b) σ_d (Hartley &
-Zisserman, "Multiple View Geometry", from memory). The case (f 800 px, b 150 mm, Z 1500 mm, each
-dot known to 0.1 px) and its values are computed here by hand from these formulas and from 1/cos
-of the turn, to the digits given; what is tested is the whole fit of a pose, which holds none of
-them.
+Zisserman, "Multiple View Geometry", from memory), and 1/cos of the turn. The case is ours; what is
+expected of it is computed here from these formulas. What is tested is the whole fit of a pose,
+which holds none of them.
 """
 
 import numpy as np
@@ -33,16 +32,25 @@ def dots(rotation=None):
 
 def test_first_order_error_of_the_range():
     px = dots()
-    assert px[1, 0] - px[0, 0] == pytest.approx(80.0)
-    assert 1e3 * np.sqrt(found(px).cov[2, 2]) == pytest.approx(2.652, abs=0.0005)
+    disparity_px = FOCAL_PX * SPACING_M / RANGE_M
+    assert px[1, 0] - px[0, 0] == pytest.approx(disparity_px)
+    expected = RANGE_M**2 / (FOCAL_PX * SPACING_M) * np.sqrt(2) * DOT_PX
+    # The facing is believed to 1e-4 rad, not exactly: that moves the deviation by far less.
+    assert np.sqrt(found(px).cov[2, 2]) == pytest.approx(expected, rel=1e-4)
 
 
 def test_second_order_bias_of_the_range():
-    step = np.array([[-1.0, 0.0], [1.0, 0.0]]) * DOT_PX * np.sqrt(2) / 2
+    """Z = f b / d of the disparities to either side, whose mean is farther than Z."""
+    disparity_px, off_px = FOCAL_PX * SPACING_M / RANGE_M, np.sqrt(2) * DOT_PX
+    expected = np.mean([FOCAL_PX * SPACING_M / (disparity_px + s * off_px) for s in (1, -1)])
+    step = np.array([[-1.0, 0.0], [1.0, 0.0]]) * off_px / 2
     ranges = [found(dots() + sign * step).pose[2, 3] for sign in (1, -1)]
-    assert 1e3 * (np.mean(ranges) - RANGE_M) == pytest.approx(0.005, abs=0.0005)
+    # The bias is 4.7 µm of the range: a hundredth of it is asked.
+    assert np.mean(ranges) - RANGE_M == pytest.approx(expected - RANGE_M, rel=0.01)
 
 
 def test_a_turned_pair_seems_farther():
     seen = found(dots(rotation_of_facing(np.radians(15.0)))).pose[2, 3]
-    assert 100 * (seen / RANGE_M - 1) == pytest.approx(3.5, abs=0.05)
+    # 1/cos holds far away; nearer by, the square of half the spacing over the range is left out.
+    near = (SPACING_M / (2.0 * RANGE_M)) ** 2
+    assert seen / RANGE_M == pytest.approx(1.0 / np.cos(np.radians(15.0)), rel=near)

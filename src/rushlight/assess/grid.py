@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from scipy import stats
 
 from rushlight.assess.holds import Hold
 from rushlight.assess.intervals import LEVEL, Spread, builds_interval, places_interval, rms_interval
@@ -240,6 +239,8 @@ def _dropouts(holds: Sequence[Hold], scope: Scope) -> Figure:
 
 
 def _coverage(holds: Sequence[Hold], scope: Scope, target_m: float) -> Figure:
+    from scipy import stats
+
     lit = [hold for hold in holds if hold.lit]
     covered = sum(
         hold.seen and hold.rms_m <= target_m and hold.dropout < GREATEST_DROPOUT for hold in lit

@@ -12,7 +12,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from rushlight.physics.uncertainty import bootstrap_interval, coverage_factor, rms
 from rushlight.records.arrays import Array
@@ -53,6 +52,8 @@ def places_interval(values: Array, statistic: Callable[..., Array]) -> Spread:
     statistic
         Takes an ``axis``.
     """
+    from scipy import stats
+
     if len(values) < FEWEST_PLACES:
         return Spread(None, None, f"no interval from {len(values)} places")
     if np.ptp(values) <= ROUNDING * np.max(np.abs(values)):
@@ -94,6 +95,8 @@ def builds_interval(
         With a plan, the ratio of measured to long-run value is taken to spread as the plan
         expects of its own value, narrower by √draws on a logarithmic scale.
     """
+    from scipy import stats
+
     shared = f"{draws} shared draw{'s' if draws > 1 else ''} of registration, lens or wall"
     if (
         expected is not None

@@ -46,7 +46,7 @@ def compare(predicted: Sequence[Figure], measured: Sequence[Figure]) -> list[Com
     for figure in measured:
         match = next((each for each in predicted if _joins(each, figure)), None)
         if match is not None and match.value is not None and figure.value is not None:
-            rows.append(_row(figure, in_unit(match.value, match.unit, figure.unit), figure.value))
+            rows.append(_row(figure, match, figure.value))
     return rows
 
 
@@ -59,7 +59,12 @@ def _joins(predicted: Figure, measured: Figure) -> bool:
     )
 
 
-def _row(figure: Figure, predicted: float, measured: float) -> Comparison:
+def _row(figure: Figure, match: Figure, measured: float) -> Comparison:
+    told = [
+        None if each is None else in_unit(each, match.unit, figure.unit)
+        for each in (match.value, match.low, match.high)
+    ]
+    predicted = told[0] or 0.0
     low, high = figure.low, figure.high
     return Comparison(
         name=figure.name,
@@ -72,12 +77,24 @@ def _row(figure: Figure, predicted: float, measured: float) -> Comparison:
         low=low,
         high=high,
         level=figure.level,
-        ratio=_over(predicted, measured),
-        ratio_low=_over(predicted, high),
-        ratio_high=_over(predicted, low),
+        # Of nought there is no part to tell; the reading says what the interval shows.
+        ratio=_over(predicted, measured) if predicted else None,
+        ratio_low=_over(predicted, high) if predicted else None,
+        ratio_high=_over(predicted, low) if predicted else None,
         method=figure.method,
         basis=figure.basis,
-        reading=_reading(figure, predicted, measured),
+        reading=_of_nought(figure, told[1], told[2], measured)
+        if not predicted and told[1] is not None and told[2] is not None
+        else _reading(figure, predicted, measured),
+    )
+
+
+def _of_nought(figure: Figure, low: float, high: float, measured: float) -> str:
+    """How to read what is expected to be nought on average over builds: by its interval."""
+    where = "within" if low <= measured <= high else "beyond"
+    return (
+        f"expected to be 0 over many builds; the {figure.basis} value lies {where} the predicted "
+        f"{low:.2g} to {high:.2g} {figure.unit}"
     )
 
 

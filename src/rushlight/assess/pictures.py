@@ -14,7 +14,7 @@ from matplotlib.figure import Figure as Sheet
 from matplotlib.patches import Rectangle
 
 from rushlight.look import EMBER, INK, PAPER, REED, STYLE
-from rushlight.records.assessment import Assessment, Comparison, PlaceResult
+from rushlight.records.assessment import Assessment, Comparison, PlaceResult, TappingBlock
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES
 
 _MARKERS = "osD^vP"
@@ -177,30 +177,36 @@ def _bars(assessment: Assessment, rows: Sequence[Comparison]) -> Sheet:
 
 
 def _throughput(assessment: Assessment) -> Sheet:
+    """Blocks by task; one mark a person, or a device where people tried several."""
     blocks = [block for block in assessment.taps if np.isfinite(block.throughput_bit_s)]
     conditions = sorted({block.condition for block in blocks})
-    people = sorted({block.participant for block in blocks})
-    sheet = Sheet(figsize=(8.4, 2.2 + 0.7 * len(conditions)), layout="constrained")
+    pairs = {(block.participant, block.carried) for block in blocks}
+    several = len(pairs) > len({person for person, _ in pairs})
+    groups: dict[str, list[TappingBlock]] = {}
+    for block in sorted(blocks, key=lambda each: (each.carried, each.participant)):
+        groups.setdefault(block.carried if several else block.participant, []).append(block)
+    sheet = Sheet(figsize=(8.4, 2.5 + 0.7 * len(conditions)), layout="constrained")
     axes = sheet.add_subplot()
-    for number, person in enumerate(people):
-        rows = [block for block in blocks if block.participant == person]
+    for number, (name, rows) in enumerate(groups.items()):
         axes.plot(
             [block.throughput_bit_s for block in rows],
             [len(conditions) - 1 - conditions.index(block.condition) for block in rows],
             linestyle="none", marker=_MARKERS[number % len(_MARKERS)], markersize=9,
-            color=(EMBER, REED)[number % 2], label=person,
+            color=(EMBER, REED)[number % 2], label=name,
         )  # fmt: skip
     for place, condition in enumerate(reversed(conditions)):
-        values = [block.throughput_bit_s for block in blocks if block.condition == condition]
-        axes.annotate(
-            f"mean {np.mean(values):.2f}", (float(np.mean(values)), place), xytext=(0, 12),
-            textcoords="offset points", ha="center", fontsize=9.5,
-        )  # fmt: skip
+        for those in groups.values() if several else [blocks]:
+            values = [block.throughput_bit_s for block in those if block.condition == condition]
+            if values:
+                axes.annotate(
+                    f"mean {np.mean(values):.2f}", (float(np.mean(values)), place),
+                    xytext=(0, 12), textcoords="offset points", ha="center", fontsize=9.5,
+                )  # fmt: skip
     axes.set_yticks(range(len(conditions)), conditions[::-1])
     axes.set_ylim(-0.6, len(conditions) - 0.3)
     axes.set_xlim(0.0, 1.15 * max(block.throughput_bit_s for block in blocks))
     axes.grid(axis="y", color=INK, alpha=0.15)
     axes.set_xlabel("throughput [bit/s]")
     axes.set_title(f"Pointing ({assessment.basis} hands)", loc="left")
-    axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3, borderpad=0)
+    sheet.legend(frameon=False, loc="outside lower center", ncols=4)
     return sheet

@@ -10,7 +10,7 @@ import numpy as np
 from rushlight.assess.units import in_unit
 from rushlight.errors import Finding
 from rushlight.physics.comparison import overall, relative_cost, relative_performance
-from rushlight.physics.uncertainty import coverage_factor
+from rushlight.physics.uncertainty import coverage_factor, ratio_interval
 from rushlight.records.assessment import (
     OverallPerformance,
     RelativeCost,
@@ -20,7 +20,7 @@ from rushlight.records.assessment import (
 from rushlight.records.figure import Figure
 from rushlight.records.rig import Reference, ReferenceFigure, Rig
 from rushlight.shelf.catalogue import Shelf
-from rushlight.shelf.cost import cost_figure
+from rushlight.shelf.cost import cost_figure, cost_std
 
 LOWER_IS_BETTER = frozenset({"error", "jitter", "trueness", "precision", "delay", "dropouts"})
 END_TO_END = frozenset({"delay"})
@@ -209,12 +209,22 @@ def _cost(
                 f"is not the rig's {ours.unit}, and rates change", "price both in one currency",
             )
         ]  # fmt: skip
+    std = cost_std(rig, shelf)
+    ends = None
+    if std is not None and price.std is not None and ours.value > 0:
+        ends = ratio_interval(ours.value, std, price.amount, price.std)
+    noted = (price.source or "").removeprefix(price.basis).lstrip("; ")
+    known = ends is not None and np.isfinite([ends.low, ends.high]).all()
     return RelativeCost(
         rig_cost=ours.value,
         reference_cost=price.amount,
         currency=price.currency,
         ratio=float(relative_cost(ours.value, price.amount)),
+        low=float(ends.low) if ends and known else None,
+        high=float(ends.high) if ends and known else None,
+        level=ends.level if ends and known else None,
         method=f"{ours.method}; reference's price of {price.date}, {price.basis}"
-        + (f" ({price.source})" if price.source else ""),
+        + (f" ({noted})" if noted else "")
+        + ("; interval by Fieller's theorem from the prices' spreads" if known else ""),
         basis=ours.basis,
     ), []

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-from scipy import stats
 
 from rushlight.assess.grid import BETWEEN_HOLDS, GREATEST_DROPOUT
 from rushlight.assess.intervals import (
@@ -228,6 +227,8 @@ def _precision(seen: Sequence[Stand], make: Maker) -> list[Figure]:
 
 
 def _chi_ends(value: float, freedom: int) -> Spread:
+    from scipy import stats
+
     tail = (1.0 - LEVEL) / 2.0
     low, high = np.sqrt(freedom / stats.chi2.ppf([1.0 - tail, tail], freedom))
     return Spread(value * float(low), value * float(high), f"χ² with {freedom} degrees of freedom")
@@ -250,6 +251,8 @@ def _dropouts(stands: Sequence[Stand], scope: Scope) -> Figure:
 
 
 def _coverage(stands: Sequence[Stand], scope: Scope, target_m: float, target_rad: float) -> Figure:
+    from scipy import stats
+
     def covered(stand: Stand) -> bool:
         turned = stand.turn_rms_rad <= target_rad if stand.poses else True
         return bool(

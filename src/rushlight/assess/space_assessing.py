@@ -10,10 +10,11 @@ from rushlight.assess.delay import computing_figures
 from rushlight.assess.joining import compare
 from rushlight.assess.reference import beside_reference
 from rushlight.assess.space_accuracy import CONDITIONS, accuracy_figures
-from rushlight.assess.space_length import length_figures, reprojection_figures
+from rushlight.assess.space_length import FEWEST, length_figures, reprojection_figures
 from rushlight.assess.space_motion import motion_figures, rest_figures
 from rushlight.assess.space_recording import SpaceRecording
 from rushlight.assess.space_stands import Stand, same_poses, stands_of
+from rushlight.assess.space_twins import twin_figures
 from rushlight.assess.space_view import EYES, moving_picture_figures, picture_figures
 from rushlight.assess.space_view_task import view_task_figures, view_trials
 from rushlight.errors import Finding, RushlightError
@@ -82,6 +83,7 @@ def assess_space(
         swung = [each for each in recordings if each.kind == "swing"]
         checked, lengths = length_figures(swung, scope, space, registration)
         figures += checked + reprojection_figures(recordings, scope, space, registration)
+    figures += twin_figures(recordings, scope, space)
     figures += [*computing_figures(recordings, scope), *stages]
     if not any(figure.value is not None for figure in figures):
         raise RushlightError.of(
@@ -97,6 +99,7 @@ def assess_space(
         *findings_of_sessions(recordings, rig, _WITHOUT_RIG),
         *_unseen(stands),
         *_never_again(stands),
+        *(_no_lengths(recordings, lengths) if registration is not None else ()),
         *(_about_the_viewer() if trials else ()),
         *(relative.findings if relative else ()),
     ]
@@ -198,6 +201,23 @@ def _never_again(stands: Sequence[Stand]) -> list[Finding]:
             "held each pose once, so that the spread between holds is not known",
             "hold the same poses again under the same registration to learn it",
         )
+    ]  # fmt: skip
+
+
+def _no_lengths(
+    recordings: Sequence[SpaceRecording], lengths: Sequence[LengthResult]
+) -> list[Finding]:
+    told = {each.session for each in lengths}
+    return [
+        Finding(
+            "warning", "no-lengths", recording.name, "",
+            f"shows a swung bar, but both its lights in two cameras in fewer than {FEWEST} moments "
+            "that agree with the registration",
+            "look at the dots and at the registration's verdict, and swing it where two cameras "
+            "see both its lights",
+        )
+        for recording in recordings
+        if recording.kind == "swing" and recording.name not in told
     ]  # fmt: skip
 
 

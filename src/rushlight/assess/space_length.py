@@ -10,6 +10,7 @@ from rushlight.assess.intervals import LEVEL, places_interval
 from rushlight.assess.recording import among
 from rushlight.assess.space_recording import SpaceRecording
 from rushlight.keep.session import SessionReader
+from rushlight.physics.cubic import cubic_weights
 from rushlight.physics.geometry.sight import sight_of
 from rushlight.physics.geometry.triangulate import triangulate
 from rushlight.physics.uncertainty import rms, t_interval
@@ -23,7 +24,11 @@ DOT_STD_PX = 0.1
 """Taken alike of all dots, which only weighs them against one another [px]."""
 CELL_M = 0.15
 """Frames in cubes of this size of the volume share the cameras' errors; no source."""
-FEWEST = 10
+FEWEST = 10  # moments, below which no length is told (our choice)
+MOST_BENT_PX = 1.0
+"""A dot whose way between frames bends by more [px] turns too sharply there for any curve through
+the frames to tell where it was: the moment does not count. Our choice, no source."""
+_GAP = 1.3  # of a frame period: over more a frame is missing (our choice)
 
 
 def lights_seen(
@@ -72,8 +77,23 @@ def lights_seen(
             if len(have) < 2:
                 continue
             order = np.argsort(have)
-            found[light][:, c] = among(have[order], time_ns).between(px[order])
+            found[light][:, c] = _between(have[order], px[order], time_ns)
     return time_ns, found
+
+
+def _between(have_ns: Array, px: Array, time_ns: Array) -> Array:
+    """(M, 2) dots (N, 2) [px] between frames; NaN where four frames in a row do not tell them."""
+    straight = among(have_ns, time_ns)
+    if len(have_ns) < 4:
+        return np.full((len(time_ns), 2), np.nan)
+    have, wanted = straight.have, straight.wanted
+    first = np.clip(np.searchsorted(have, wanted) - 2, 0, len(have) - 4)
+    four = first[:, None] + np.arange(4)
+    found = np.einsum("mf,mfi->mi", cubic_weights(have[four], wanted)[0], px[four])
+    in_a_row = have[four[:, 3]] - have[four[:, 0]] < _GAP * 3.0 * np.median(np.diff(have))
+    bent = np.linalg.norm(found - straight.between(px), axis=-1)
+    told = in_a_row & (bent <= MOST_BENT_PX) & (wanted >= have[0]) & (wanted <= have[-1])
+    return np.where(told[:, None], found, np.nan)
 
 
 def _dots_by_light(
@@ -179,6 +199,12 @@ def _length(recording: SpaceRecording, scope: Scope, off: Array, middle: Array) 
             basis=recording.basis,
         ),
         Figure(
+            name="length-error", cause=recording.cause, statistic="max", scope=scope,
+            value=float(np.abs(off).max()) * 1e3, unit="mm", n=len(off),
+            method=f"{how}; the largest, whatever its sign",
+            basis=recording.basis,
+        ),
+        Figure(
             name="length-error", cause=recording.cause, statistic="mean", scope=scope,
             value=float(off.mean()) * 1e3, unit="mm",
             low=None if between is None else between.low * 1e3,
@@ -209,34 +235,32 @@ def reprojection_figures(
     Returns
     -------
     list of Figure
-        In px, those of sessions with the same causes together.
+        In px, for each thing those of sessions with the same causes together.
     """
     if len(registration.cameras) < 2:
         return []
-    groups: dict[tuple[str | None, str], list[SpaceRecording]] = {}
-    for recording in recordings:
-        groups.setdefault((recording.cause, recording.basis), []).append(recording)
     things = [*space.things, *([space.scale_bar] if space.scale_bar else [])]
+    groups: dict[tuple[str, str | None, str], list[Array]] = {}
+    for recording in recordings:
+        for thing in things:
+            for px in lights_seen(recording, thing, registration)[1].values():
+                key = thing.id, recording.cause, recording.basis
+                groups.setdefault(key, []).append(_met(px, registration)[1])
     figures = []
-    for group in groups.values():
-        left = [
-            _met(px, registration)[1]
-            for recording in group
-            for thing in things
-            for px in lights_seen(recording, thing, registration)[1].values()
-        ]
-        miss = np.concatenate(left) if left else np.zeros((0, 1, 2))
+    for (carried, cause, basis), left in groups.items():
+        miss = np.concatenate(left)
         miss = miss[np.isfinite(miss).all(axis=-1)]
         if len(miss) < FEWEST:
             continue
         figures.append(
             Figure(
-                name="reprojection", cause=group[0].cause, statistic="rms", scope=scope,
+                name="reprojection", cause=cause, statistic="rms",  # type: ignore[arg-type]
+                scope=scope.model_copy(update={"carried": carried}),
                 value=float(np.sqrt(np.mean(np.sum(miss**2, axis=-1)))), unit="px", n=len(miss),
                 method="distance of each dot from where the point met by all cameras is seen; "
                 "with two cameras one in four directions is left to see it in; no interval, "
                 "neighbouring frames go together",
-                basis=group[0].basis,
+                basis=basis,  # type: ignore[arg-type]
             )
         )  # fmt: skip
     return figures

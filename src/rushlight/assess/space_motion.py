@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
 
 from rushlight.assess.delay import LAGS_S, best_lag_s
 from rushlight.assess.intervals import LEVEL, places_interval
@@ -229,6 +228,8 @@ def _longest_rest(track: SpaceTrack) -> SpaceTrack:
 
 
 def _rest(track: SpaceTrack, recording: SpaceRecording, scope: Scope) -> list[Figure]:
+    from scipy import stats
+
     if len(track.valid_ns) < 10:
         return []
     t = (track.valid_ns - track.valid_ns[0]) * 1e-9

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,6 +32,8 @@ class SpaceTrack:
         (N, 4), NaN where no rotation is told.
     poses
         Whether it was solved for its rotation too.
+    second
+        (N,) weight of the likeliest pose beside the one that was taken [1]; 0 for none.
     """
 
     capture_ns: Array
@@ -39,6 +42,7 @@ class SpaceTrack:
     place_m: Array
     quaternion: Array
     poses: bool
+    second: Array
 
     def rows(self, rows: Array) -> SpaceTrack:
         """Some of its rows, in order."""
@@ -49,6 +53,7 @@ class SpaceTrack:
             self.place_m[rows],
             self.quaternion[rows],
             self.poses,
+            self.second[rows],
         )
 
     @property
@@ -153,5 +158,8 @@ def _tracks(fixes: Mapping[str, Array]) -> dict[str, SpaceTrack]:
             place_m=place[rows],
             quaternion=four[rows],
             poses=bool(np.all(fixes["dimensions"][rows] == 6)),
+            second=np.array(
+                [max(json.loads(told)[1:], default=0.0) for told in fixes["hypotheses"][rows]]
+            ),
         )
     return tracks

@@ -22,11 +22,11 @@ from rushlight.records.figure import Figure, FigureName, Scope, Statistic
 from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_assessment import ViewTrial
 
-STEP_S, LONGEST_S = 0.01, 12.0
-GAIN_A_S = 2.0
+STEP_S, LONGEST_S = 0.01, 12.0  # of the trial as it is computed (our choice)
+GAIN_A_S = 2.0  # how fast an invented viewer closes the gap [1/s]
 REACTION_S = 0.2
 """From seeing to moving [s]; from memory, simple reactions to light take about so long."""
-START_M = 0.1
+START_M = 0.1  # how far aside a trial begins (our choice)
 DWELL_S = 0.4
 IN_LINE_RAD = float(np.radians(1.0 / 60.0))
 """Marks that stand less apart on average over both halves of `DWELL_S` are taken to be in line:

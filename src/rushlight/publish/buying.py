@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rushlight.publish.wiring import Circuit
 from rushlight.publish.wording import money, significant, with_unit
@@ -17,7 +17,7 @@ from rushlight.records.parts import (
     Part,
 )
 from rushlight.records.rig import Rig
-from rushlight.records.sourced import Sourced
+from rushlight.records.sourced import Price, Sourced
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.cost import CostLine, cost_lines
 
@@ -44,6 +44,8 @@ class Purchase:
         Date and remark.
     price_basis
         None where no price is known.
+    price
+        Of one, as told; None where it is not known.
     """
 
     name: str
@@ -55,17 +57,28 @@ class Purchase:
     together: str
     price_note: str
     price_basis: Basis | None
+    price: Price | None = None
 
 
 def purchases(rig: Rig, shelf: Shelf, circuits: list[Circuit]) -> list[Purchase]:
     """Every line of what to buy: the rig's parts, its other priced things, and the resistors."""
     lines = [_purchase(line, shelf, rig) for line in cost_lines(rig, shelf)]
-    return lines + [
+    resistors = [
         _resistor(branch, len(circuit.lights))
         for circuit in circuits
         if circuit.drawable
         for branch in circuit.plan.branches
     ]
+    return lines + _alike_together(resistors)
+
+
+def _alike_together(lines: list[Purchase]) -> list[Purchase]:
+    """One line for what is the same but for its number."""
+    counts: dict[Purchase, int] = {}
+    for line in lines:
+        alike = replace(line, count=0)
+        counts[alike] = counts.get(alike, 0) + line.count
+    return [replace(line, count=count) for line, count in counts.items()]
 
 
 def _purchase(line: CostLine, shelf: Shelf, rig: Rig) -> Purchase:
@@ -83,6 +96,7 @@ def _purchase(line: CostLine, shelf: Shelf, rig: Rig) -> Purchase:
         together=money(line.amount, price.currency) if price else money(None, ""),
         price_note=note,
         price_basis=price.basis if price else None,
+        price=price,
     )
 
 

@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from rushlight.errors import RushlightError
-from rushlight.publish.aim import Hanging, hanging_of
-from rushlight.publish.buying import Purchase, purchases
-from rushlight.publish.cautions import DEFER, caution_text, hazards_of
+from rushlight.publish.build import Build, surface_build
 from rushlight.publish.files import (
     KIT_FILE,
     MANIFEST,
@@ -21,19 +18,15 @@ from rushlight.publish.marks import marks_of, marks_text
 from rushlight.publish.notices import basis_of, not_known, notices_of
 from rushlight.publish.page import SurfaceContent, render_page
 from rushlight.publish.sheet import Drawing
-from rushlight.publish.steps import steps_of
 from rushlight.publish.tolerances import tolerances_of
-from rushlight.publish.views import front_view, side_view, top_view
-from rushlight.publish.wiring import Circuit, circuits_of, wiring_drawing
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis, Document
-from rushlight.records.kit import Kit, KitFile
+from rushlight.records.kit import Kit, KitFile, Tolerance
 from rushlight.records.plan import Plan
 from rushlight.records.registration import Registration
 from rushlight.records.rig import Rig
 from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.catalogue import Shelf
-from rushlight.shelf.resolve import resolve
 
 
 @dataclass(frozen=True)
@@ -110,32 +103,20 @@ def build_kit(source: KitSource) -> tuple[Kit, dict[str, bytes]]:
     RushlightError
         When the rig cannot be resolved, or has no surface.
     """
-    rig, plan = source.rig, source.plan
-    if not rig.surfaces:
-        raise RushlightError.of(
-            "rig.toml: surfaces",
-            "",
-            "is empty, and kits are made of rigs with a surface so far",
-            "add the surface that is pointed at",
-            "kit-no-surface",
-        )
-    resolved = resolve(rig, source.shelf)
-    hangings = [hanging_of(resolved, i, camera.id) for i, camera in enumerate(rig.cameras)]
-    circuits = circuits_of(plan.circuits, source.shelf)
-    bought = purchases(rig, source.shelf, circuits)
-    drawings = _drawings(source, circuits, hangings)
-    kit = _kit(source, circuits, hangings, bought)
+    build = surface_build(source.rig, source.shelf, source.plan)
+    drawings = build.drawings
+    kit = kit_of(source, build, tolerances_of(source.rig, source.plan))
     page = SurfaceContent(
         kit=kit,
-        plan=plan,
+        plan=source.plan,
         assessment=source.assessment,
         registration=source.registration,
-        bought=bought,
+        bought=build.bought,
         drawings=drawings,
         pictures=[
             (name, each.content, each.shows, each.basis) for name, each in source.pictures.items()
         ],
-        hangings=hangings,
+        hangings=build.hangings,
         basis=basis_of(source.assessment),
         dated=source.newest,
     )
@@ -179,25 +160,6 @@ def assembled(
     files[KIT_FILE] = (stamped.json_text() + "\n").encode()
     files[MANIFEST] = manifest_text(files)
     return stamped, files
-
-
-def _drawings(
-    source: KitSource, circuits: list[Circuit], hangings: list[Hanging]
-) -> dict[str, Drawing]:
-    """File name to drawing: circuits, then the room."""
-    drawn = [circuit for circuit in circuits if circuit.drawable]
-    made = [wiring_drawing(c, f"wiring-{number}") for number, c in enumerate(drawn, start=1)]
-    made += [
-        side_view(source.rig, hangings),
-        top_view(source.rig, hangings),
-        front_view(source.rig, hangings, source.plan.beacons),
-    ]
-    return named_drawings(made)
-
-
-def named_drawings(drawings: Sequence[Drawing]) -> dict[str, Drawing]:
-    """File name to drawing."""
-    return {f"{drawing.name}.svg": drawing for drawing in drawings}
 
 
 def _files(
@@ -252,15 +214,21 @@ def basis_of_document(document: Document | None) -> Basis:
     return document.header.basis if document is not None and document.header else "typical"
 
 
-def _kit(
-    source: KitSource,
-    circuits: list[Circuit],
-    hangings: list[Hanging],
-    bought: list[Purchase],
+def kit_of(
+    source: KitDocuments, build: Build, tolerances: list[Tolerance], untried: Sequence[str] = ()
 ) -> Kit:
+    """The kit's document, without its files.
+
+    Parameters
+    ----------
+    source, build
+        What it is made from, and what is needed to build the rig.
+    tolerances
+        By which rebuilds are checked.
+    untried
+        What nobody has tried, told before all else that is not known.
+    """
     rig, plan, assessment = source.rig, source.plan, source.assessment
-    steps = steps_of(rig, plan, circuits, hangings)
-    tolerances = tolerances_of(rig, plan)
     return Kit(
         name=rig.name,
         edition=source.edition,
@@ -268,11 +236,11 @@ def _kit(
         notices=notices_of(rig, assessment, tolerances),
         rig=rig,
         figures=[*plan.figures, *(assessment.figures if assessment else [])],
-        check_plan=[f"{step.title}. {step.text}" for step in steps if step.part == "check"],
+        check_plan=[f"{step.title}. {step.text}" for step in build.steps if step.part == "check"],
         tolerances=tolerances,
-        steps=steps,
-        cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig, plan))],
-        not_known=not_known(rig, plan, assessment, bought),
+        steps=build.steps,
+        cautions=build.cautions,
+        not_known=[*untried, *not_known(rig, plan, assessment, build.bought)],
         files=[],
         languages=["en"],
     )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import importlib.resources
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +12,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
 from rushlight.publish.aim import Hanging
+from rushlight.publish.build import corner_rows
 from rushlight.publish.buying import Purchase
 from rushlight.publish.expectations import (
     Row,
@@ -209,7 +209,7 @@ def _context(content: SurfaceContent) -> dict[str, Any]:
         "rooms": content.drawn("side-view", "top-view"),
         "front": content.drawn("front-view"),
         "corners": [
-            (camera_words(hanging.camera), _corners(hanging)) for hanging in content.hangings
+            (camera_words(hanging.camera), corner_rows(hanging)) for hanging in content.hangings
         ],
         "beacons": _beacons(content),
         "registered": _registered(content.registration),
@@ -224,14 +224,6 @@ def _data_uri(picture: bytes) -> str:
 def _cost(plan: Plan | SpacePlan) -> dict[str, Any] | None:
     figure = find_figure(plan.figures, "cost")
     return None if figure is None else {"stated": stated(figure), "method": figure.method}
-
-
-def _corners(hanging: Hanging) -> list[tuple[str, str]]:
-    names = ("lower left", "lower right", "upper right", "upper left")
-    return [
-        (name, f"{x:.0f}, {y:.0f} px" if math.isfinite(x) else "outside the picture")
-        for name, (x, y) in zip(names, hanging.corners_px, strict=True)
-    ]
 
 
 def _beacons(content: SurfaceContent) -> list[tuple[int, str, str, str]]:

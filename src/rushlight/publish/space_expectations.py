@@ -6,8 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy import stats
-
 from rushlight.publish.expectations import Row, wanted_words
 from rushlight.publish.wording import Statement, stated
 from rushlight.records.assessment import Assessment
@@ -32,7 +30,7 @@ FIGURE_WORDS = {
 FREEDOM = 3
 """How many amounts that one build shares over its zone are supposed to rule its error (a
 supposition of ours, no source): so much may one build's root-mean-square lie above all builds'."""
-LEVEL = 0.95
+LEVEL = 0.95  # at which a rebuild's figure is held against its bound (our choice)
 
 
 @dataclass(frozen=True)
@@ -65,16 +63,19 @@ _OF_THINGS = (
     _Asked("Trueness", "systematic part of the error", "trueness", "rms"),
     _Asked("Trembling at rest", "jitter of single fixes", "jitter", "rms"),
     _Asked("Wandering at rest", "drift", "drift", "value"),
-    _Asked("Part of the zone that works", "places and ways of turning in view, bright enough and "
-           "within the wanted errors", "coverage", "share", None, "coverage"),
+    _Asked("Dots from where they should be", "reprojection over all cameras", "reprojection",
+           "rms"),
+    _Asked("Part of the zone that works", "places and ways of turning in view, bright enough, and "
+           "by their root-mean-square within the wanted errors", "coverage", "share",
+           "root-mean-square at each place", "coverage"),
+    _Asked("Single fixes within the wanted errors", "over places, ways of turning and builds; "
+           "those that are not found are not within", "coverage", "share"),
 )  # fmt: skip
 
 _OF_THE_RIG = (
     _Asked("Delay", "from motion to light from the display, on average", "delay", "mean", None,
            "mean delay"),
     _Asked("Delay at worst", "every stage at its slowest", "delay", "max"),
-    _Asked("Dots from where they should be", "reprojection over all cameras", "reprojection",
-           "rms"),
     _Asked("View task: error", "angle between a near and a far mark that an invented viewer holds "
            "in line", "view-angle", "rms", "view task: near mark held in line with a far one"),
     _Asked("View task: time", "of the same invented viewer", "movement-time", "mean",
@@ -197,6 +198,8 @@ def space_tolerances(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[To
     rig, plan, space
         The rig, its plan, and the same as numbers.
     """
+    from scipy import stats
+
     factor = math.sqrt(float(stats.chi2.ppf(LEVEL, FREEDOM)) / FREEDOM)
     bounds = []
     for thing in space.things:

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from rushlight.publish.buying import purchases
-from rushlight.publish.cautions import DEFER, caution_text, hazards_of
-from rushlight.publish.kit import KitDocuments, assembled, kit_files, named_drawings
-from rushlight.publish.notices import basis_of, not_known, notices_of
+from rushlight.publish.build import light_rows, space_build, things_of
+from rushlight.publish.kit import KitDocuments, assembled, kit_files, kit_of
+from rushlight.publish.notices import basis_of
 from rushlight.publish.page import PageContent, Told, rendered, shared_context
 from rushlight.publish.sheet import Drawing
 from rushlight.publish.space_expectations import (
@@ -19,9 +18,7 @@ from rushlight.publish.space_expectations import (
     space_headlines,
     space_tolerances,
 )
-from rushlight.publish.space_steps import space_steps
-from rushlight.publish.space_views import millimetres, room_views, thing_views
-from rushlight.publish.wiring import circuits_of, wiring_drawing
+from rushlight.publish.space_views import millimetres
 from rushlight.publish.wording import significant, with_unit
 from rushlight.records.document import Basis
 from rushlight.records.kit import Kit, KitFile
@@ -29,7 +26,6 @@ from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_footage import SpaceFootage, SpaceMark
 from rushlight.records.space_plan import PlannedMark, SpacePlan
 from rushlight.records.space_registration import SpaceRegistration
-from rushlight.shelf.resolve_space import resolve_space
 
 _KINDS = {
     "viewpoint": "A camera sees lights on a cap and so tells where the wearer's eyes are; the "
@@ -63,40 +59,15 @@ def build_space_kit(source: SpaceKitSource) -> tuple[Kit, dict[str, bytes]]:
         When the rig cannot be resolved.
     """
     rig, plan = source.rig, source.plan
-    space = resolve_space(rig, source.shelf)
-    circuits = circuits_of(plan.circuits, source.shelf)
-    drawn = [circuit for circuit in circuits if circuit.drawable]
-    drawings = named_drawings(
-        [
-            *(wiring_drawing(each, f"wiring-{number}") for number, each in enumerate(drawn, 1)),
-            *room_views(space),
-            *(view for thing in _things(space) for view in thing_views(thing)),
-        ]
-    )
-    bought = purchases(rig, source.shelf, circuits)
-    tolerances = space_tolerances(rig, plan, space)
-    steps = space_steps(rig, plan, space, circuits)
+    build = space_build(rig, source.shelf, plan)
+    space, drawings = build.space, build.drawings
     every = _files(source, drawings)
-    kit = Kit(
-        name=rig.name,
-        edition=source.edition,
-        edition_supersedes=source.supersedes,
-        notices=notices_of(rig, source.assessment, tolerances),
-        rig=rig,
-        figures=[*plan.figures, *(source.assessment.figures if source.assessment else [])],
-        check_plan=[f"{step.title}. {step.text}" for step in steps if step.part == "check"],
-        tolerances=tolerances,
-        steps=steps,
-        cautions=[DEFER, *(caution_text(hazard) for hazard in hazards_of(rig, plan))],
-        not_known=[*_untried(space), *not_known(rig, plan, source.assessment, bought)],
-        files=[],
-        languages=["en"],
-    )
+    kit = kit_of(source, build, space_tolerances(rig, plan, space), _untried(space))
     content = PageContent(
         kit=kit,
         plan=plan,
         assessment=source.assessment,
-        bought=bought,
+        bought=build.bought,
         drawings=drawings,
         pictures=[
             (name, each.content, each.shows, each.basis) for name, each in source.pictures.items()
@@ -124,8 +95,8 @@ def _page(
         "kit": kit,
         "what": [_KINDS[kind] for kind in space.kinds],
         "things": [
-            (thing.id, thing.kind, _light_rows(thing), content.drawn(f"thing-{thing.id}-"))
-            for thing in _things(space)
+            (thing.id, thing.kind, light_rows(thing), content.drawn(f"thing-{thing.id}-"))
+            for thing in things_of(space)
         ],
         "rooms": content.drawn("view-"),
         "marks": [_mark_row(number, mark) for number, mark in enumerate(_marks(plan), 1)],
@@ -143,24 +114,8 @@ def _page(
     return rendered("kit_space.jinja", {**shared_context(content, told), **own})
 
 
-def _things(space: ResolvedSpace) -> list[Any]:
-    return [*space.things, *([space.scale_bar] if space.scale_bar else [])]
-
-
 def _marks(plan: SpacePlan) -> list[PlannedMark]:
     return plan.registration.marks
-
-
-def _light_rows(thing: Any) -> list[tuple[str, str, str, str, str]]:
-    """Lights and named points with their places."""
-    rows = [
-        (name, "light", *(millimetres(float(step)) for step in place))
-        for name, place in zip(thing.light_ids, thing.lights_m, strict=True)
-    ]
-    return rows + [
-        (name, "point", *(millimetres(float(step)) for step in place))
-        for name, place in zip(thing.point_names, thing.points_m, strict=True)
-    ]
 
 
 def _mark_row(number: int, mark: PlannedMark) -> tuple[int, str, str]:

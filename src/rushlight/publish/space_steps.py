@@ -8,12 +8,12 @@ from collections.abc import Sequence
 from rushlight.physics.geometry import turn_of_camera
 from rushlight.physics.sighting import HELD_STD_M
 from rushlight.publish.aim import aim_words
-from rushlight.publish.space_views import millimetres, place_words, sight_m
+from rushlight.publish.space_views import fixed_words, millimetres, place_words, sight_m
 from rushlight.publish.steps import (
     PROGRAM,
     beside,
     exposure_words,
-    light_words,
+    light_parts,
     listed,
     wire_steps,
 )
@@ -21,7 +21,7 @@ from rushlight.publish.wiring import Circuit
 from rushlight.publish.wording import camera_words, metres
 from rushlight.records.kit import Step
 from rushlight.records.rig import Rig
-from rushlight.records.space import ResolvedSpace, Thing
+from rushlight.records.space import ResolvedSpace, Thing, looking_words
 from rushlight.records.space_plan import SpacePlan
 from rushlight.shelf.resolve_space import space_lights
 
@@ -29,14 +29,23 @@ HOLD_S = 1.0
 """How long each step of a registration is held [s] (the project's own choice)."""
 
 
+def _lights_words(of: str, lights: Sequence[str], how: str) -> str:
+    """Where the lights of a thing sit that face and are covered alike."""
+    words = f"{of}, from its drawing’s 0: {'; '.join(lights)}"
+    if not how:
+        return f"{words}."
+    return f"{words}; each {how}." if len(lights) > 1 else f"{words}, {how}."
+
+
 def space_steps(
     rig: Rig, plan: SpacePlan, space: ResolvedSpace, circuits: Sequence[Circuit]
 ) -> list[Step]:
     """Every step: wiring, building, mounting, registering, checking."""
-    placed = " ".join(
-        f"{carried.id}, light {light.id}: {light_words(light, 'from its drawing’s 0')}."
-        for carried, light in space_lights(rig)
-    )
+    alike: dict[tuple[str, str], list[str]] = {}
+    for carried, light in space_lights(rig):
+        where, how = light_parts(light)
+        alike.setdefault((carried.id, how), []).append(f"{light.id} {where}")
+    placed = " ".join(_lights_words(of, lights, how) for (of, how), lights in alike.items())
     return [
         *wire_steps(rig, plan, circuits, placed),
         *(_thing(rig, each) for each in _things(space)),
@@ -58,6 +67,7 @@ def _thing(rig: Rig, thing: Thing) -> Step:
             thing.point_names, thing.points_m, thing.points_std_m, strict=True
         )
     )
+    single = len(thing.light_ids) == 1
     worn = ""
     if thing.kind == "cap":
         worn = (
@@ -67,8 +77,8 @@ def _thing(rig: Rig, thing: Thing) -> Step:
     return Step(
         part="wire",
         title=f"Build {thing.id}",
-        text=f"Set its {len(thing.light_ids)} light{'s' * (len(thing.light_ids) > 1)} where the "
-        f"drawings of {thing.id} and the table below say, each to within "
+        text=f"Set its {'light' if single else f'{len(thing.light_ids)} lights'} where the "
+        f"drawings of {thing.id} and the table below say, {'' if single else 'each '}to within "
         f"{millimetres(float(thing.lights_std_m.max()))}. Points that count: {points}. Measure "
         f"what you really built, and write it into rig.toml.{worn}",
         cautions=beside(rig, "eye", *(["motion"] if thing.kind == "cap" else [])),
@@ -109,7 +119,7 @@ def _mount(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
             Step(
                 part="mount",
                 title=f"Fix {words}",
-                text=f"Fix the lens at {place_words(pose[:3, 3])} from the rig's origin"
+                text=f"Fix the lens at {fixed_words(pose[:3, 3])} from the rig's origin"
                 f"{with_filter}, so that neither a knock nor a door moves it.",
                 cautions=beside(
                     rig, "height", "cables", *(["filter_glass"] if camera.filter else [])
@@ -132,28 +142,54 @@ def _mount(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
 
 
 def _register(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
-    return [
-        PROGRAM,
-        *_held(rig, plan, space),
-        Step(
-            part="register",
-            title="Let the cameras' places be computed",
-            text="Rushlight finds what was held in the films, fits where the cameras stand with "
-            "the doubt that is left, and says whether it vouches for it. If not, it says why: do "
-            "again what it names. Register anew whenever a camera has moved.",
-            commands=[
-                "rushlight register --footage FILMS --rig rig.toml --plan data/plan.json "
-                "--out registration.json"
-            ],
-        ),
-    ]
+    computed = (
+        "Rushlight fits where the cameras stand with the doubt that is left, and says whether it "
+        "vouches for it. If not, it says why: do again what it names. Register anew whenever a "
+        "camera has moved."
+    )
+    end = "--rig rig.toml --out registration.json"
+    if plan.registration.method == "mounting":
+        computing = [
+            Step(
+                part="register",
+                title="Let the cameras' doubt be computed",
+                text=computed,
+                commands=[f"rushlight register {end}"],
+            )
+        ]
+    else:
+        cameras = [camera.id for camera in rig.cameras]
+        named = [f"{name}=" for name in cameras] if len(cameras) > 1 else [""]
+        live = " ".join(f"--camera {name}camera:{i}" for i, name in enumerate(named))
+        marked = plan.registration.method != "swing"
+        computing = [
+            Step(
+                part="register",
+                title="Register with the cameras running",
+                text="The program tells one step after the other in words, and Enter begins it; "
+                "what was not held still, or not seen, is asked for again. Put your own cameras "
+                f"in: rushlight run --list-cameras names them. {computed}",
+                commands=[f"rushlight register {live} {end}"],
+            ),
+            Step(
+                part="register",
+                title="Or film it, and register by the films",
+                text=f"{_FILMS} {_MARKED if marked else _UNMARKED}",
+                commands=[f"rushlight register --footage FILMS {end}"],
+            ),
+        ]
+    return [PROGRAM, *_held(rig, plan, space), *computing]
 
 
 _FILMS = (
     "FILMS in the commands is a folder that holds one folder with a film for each camera, named "
-    "as in rig.toml, and space.json: take data/space.json of this kit, and write into it from "
-    "when to when in the film each mark was held, in nanoseconds."
+    "as in rig.toml, and space.json, which is data/space.json of this kit."
 )
+_MARKED = (
+    "Write into it from when to when in the film each mark was held, in nanoseconds, and leave out "
+    "what was not held."
+)
+_UNMARKED = "A swing needs nothing written into it."
 
 
 def _held(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
@@ -171,9 +207,9 @@ def _held(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
             Step(
                 part="register",
                 title="Look past them, one by one",
-                text=f"Film. With {how.carried} on, shut one eye, bring near and far mark into "
-                f"line, and hold still for {HOLD_S:g} s; then the next, nearer and farther in "
-                f"turns. Rest between. {_FILMS}",
+                text=f"With {how.carried} on, {looking_words(space.thing(how.carried))}, the nose "
+                f"toward both marks, and hold still for {HOLD_S:g} s; then the next, nearer and "
+                "farther in turns. Rest between.",
                 cautions=beside(rig, "eye", "motion"),
             ),
         ]
@@ -188,9 +224,9 @@ def _held(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
             Step(
                 part="register",
                 title="Place it on them, one by one",
-                text=f"Film. Hold the named point of {how.carried} on each mark, to within "
+                text=f"Hold the named point of {how.carried} on each mark, to within "
                 f"{millimetres(HELD_STD_M)}, for {HOLD_S:g} s, turned differently each time, and "
-                f"keep hands and sleeves from between lights and camera. {_FILMS}",
+                "keep hands and sleeves from between lights and camera.",
                 cautions=beside(rig, "eye", "cables"),
             ),
         ]
@@ -202,9 +238,8 @@ def _held(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
                 title="Swing the scale bar",
                 text=f"Measure the distance of its two lights with a steel rule "
                 f"({millimetres(length)} as drawn): everything that the rig tells is as right as "
-                "this length. Film with all cameras, and swing the bar slowly all through the "
-                "zone for some 15 s, in all directions, both lights in view of every camera. "
-                f"{_FILMS}",
+                "this length. Then swing the bar slowly all through the zone for some 20 s, in all "
+                "directions, both lights in view of every camera.",
                 cautions=beside(rig, "eye", "motion"),
             )
         ]
@@ -216,6 +251,20 @@ def _held(rig: Rig, plan: SpacePlan, space: ResolvedSpace) -> list[Step]:
             "and write them into rig.toml with how exactly they are known.",
         )
     ]
+
+
+def _seeing(space: ResolvedSpace) -> str:
+    """How the picture is looked at by whoever checks it."""
+    eyes = [thing.which_eye for thing in space.things if thing.main == "eye"]
+    if None in eyes or not eyes:
+        return (
+            "shut first one eye and then the other, and move: what is drawn must lie as far aside "
+            "of the ruler for the one as for the other"
+        )
+    return (
+        f"shut the eye that is not the {eyes[0]} one, and move: what is drawn must stay in line "
+        "with the ruler"
+    )
 
 
 def _check(rig: Rig, space: ResolvedSpace) -> list[Step]:
@@ -252,10 +301,9 @@ def _check(rig: Rig, space: ResolvedSpace) -> list[Step]:
                 part="check",
                 title="Look past a real thing",
                 text="Stand a ruler before the screen where the scene draws something of known "
-                "size, shut one eye and move: what is drawn must stay in line with the ruler from "
-                "everywhere in the zone. How far off it is, note in millimetres on the screen, "
-                "and compare with the picture's error in the table. Stop at once when it makes "
-                "anyone dizzy.",
+                f"size, {_seeing(space)} from everywhere in the zone. How far off it is, note in "
+                "millimetres on the screen, and compare with the picture's error in the table. "
+                "Stop at once when it makes anyone dizzy.",
                 cautions=beside(rig, "motion", "picture"),
             )
         )
@@ -264,9 +312,16 @@ def _check(rig: Rig, space: ResolvedSpace) -> list[Step]:
             Step(
                 part="check",
                 title="Swing the bar once more",
-                text="Swing the scale bar on another day or after other hands have been at the "
-                "cameras, register by it into another file, and compare: the lengths and the "
-                "cameras' places of both should agree within their doubts.",
+                text="Film another swing of the scale bar, on another day or after other hands "
+                'have been at the cameras, with "script": "swing" in its space.json: how far the '
+                "bar's length and the dots are found off is told by it, and should lie within what "
+                "the plan expects.",
+                commands=[
+                    "rushlight run --footage SWING --rig rig.toml --registration "
+                    "registration.json --out swing.sqlite",
+                    "rushlight assess swing.sqlite --rig rig.toml --plan plan/plan.json "
+                    "--registration registration.json --out lengths",
+                ],
             )
         )
     if "body" in space.kinds:

@@ -20,6 +20,7 @@ _SHORTEST_MM = 7.0
 """Shorter measures are told in words alone [mm of paper]."""
 _SEEN_SHARE = 0.4
 _LETTER_MM = 1.7
+_BESIDE_MM = 2.0
 
 
 @dataclass(frozen=True)
@@ -85,10 +86,7 @@ def _room_view(space: ResolvedSpace, view: _View) -> Drawing:
             [a, (b[0], a[1]), b, (a[0], b[1])], "zone", fill=REED, fill_opacity=0.16, stroke=REED,
             stroke_width=0.4, stroke_dasharray="2 1",
         )  # fmt: skip
-        words, drawn = f"zone of {thing.id}'s {thing.main}", 1e3 / sheet.scale
-        wide, high = abs(b[0] - a[0]) * drawn, abs(b[1] - a[1]) * drawn
-        below = high / 2 + 4.6 if min(wide / _LETTER_MM / len(words), high / 6.0) < 1.0 else 0.0
-        sheet.text(((a[0] + b[0]) / 2, (a[1] + b[1]) / 2), words, (0.0, below))
+        _zone_name(sheet, (a, b), f"zone of {thing.id}'s {thing.main}", [flat(c) for c in screens])
     for screen, corners in zip(space.screens, screens, strict=True):
         sheet.polygon(flat(corners), "screen", fill="none", stroke="currentColor", stroke_width=1.4)
         _screen_words(sheet, flat(corners), f"screen {screen.id}")
@@ -103,13 +101,13 @@ def _room_view(space: ResolvedSpace, view: _View) -> Drawing:
         new = [round(at[i], 3) not in measured[i] and abs(at[i]) > least for i in (0, 1)]
         if new[0]:
             away = 5.0 + _APART_MM * len(measured[0])
-            sheet.dimension((0.0, low_end), (at[0], low_end), metres(abs(at[0])), away)
+            sheet.dimension((0.0, low_end), (at[0], low_end), _fixed(at[0]), away)
         if new[1]:
             away = 5.0 + _APART_MM * len(measured[1])
-            sheet.dimension((sheet.right_m, 0.0), (sheet.right_m, at[1]), metres(abs(at[1])), away)
+            sheet.dimension((sheet.right_m, 0.0), (sheet.right_m, at[1]), _fixed(at[1]), away)
         for axis in (0, 1):
             measured[axis].update({round(at[axis], 3)} if new[axis] else set())
-        told.append(f"{camera_words(name)} at {place_words(lens)}")
+        told.append(f"{camera_words(name)} at {fixed_words(lens)}")
     return sheet.finish(
         view.name,
         f"{space.name}: {view.words}",
@@ -125,6 +123,20 @@ def place_words(place_m: Array) -> str:
     )
 
 
+def fixed_words(place_m: Array) -> str:
+    """Where something is fixed along the three axes, to the millimetre where that is planned."""
+    return ", ".join(
+        f"{axis} {'−' if step < 0.0 else ''}{_fixed(step)}"
+        for axis, step in zip(_AXES, place_m.tolist(), strict=True)
+    )
+
+
+def _fixed(value_m: float) -> str:
+    """A length without its sign; with millimetres unless it is of whole centimetres."""
+    whole = abs(100.0 * value_m - round(100.0 * value_m)) < 0.05
+    return metres(abs(value_m)) if whole else f"{abs(value_m):.3f}\u00a0m"
+
+
 def _zone_words(thing: Thing) -> str:
     spans = ", ".join(
         f"{axis} {metres(float(low))} to {metres(float(high))}"
@@ -137,6 +149,27 @@ def _outline(corners_m: Array) -> Array:
     """(4, 3) lower left, lower right, upper right, upper left."""
     low, right, up = corners_m
     return np.stack([low, right, right + up - low, up])
+
+
+def _zone_name(
+    sheet: Sheet, ends: tuple[Point, Point], words: str, screens: Sequence[Sequence[Point]]
+) -> None:
+    """A zone's name within it, or below it where that has more room; beside a screen, not on it."""
+    (x, y), (x1, y1) = np.sort([sheet.at(end) for end in ends], axis=0)
+    middle = tuple(np.mean(ends, axis=0))
+    long = _LETTER_MM * len(words)
+    under_ends_drawing = y1 + 5.6 > sheet.at((0.0, sheet.bottom_m))[1]
+    if min((x1 - x) / long, (y1 - y) / 6.0) >= 1.0 or under_ends_drawing:
+        sheet.text(middle, words)
+        return
+    below, left = (y1 - y) / 2 + 4.6, (x + x1 - long) / 2
+    for screen in screens:
+        (low, top), (high, bottom) = np.sort([sheet.at(c) for c in screen], axis=0)[[0, -1]]
+        on = low < left + long and left < high and top < y1 + 5.6 and y1 + 1.0 < bottom
+        if on and high - low < _SHORTEST_MM:
+            sheet.text(middle, words, (high + _BESIDE_MM - (x + x1) / 2, below), "start")
+            return
+    sheet.text(middle, words, (0.0, below))
 
 
 def _screen_words(sheet: Sheet, corners: Sequence[Point], words: str) -> None:

@@ -82,10 +82,10 @@ def wire_steps(
     for circuit in circuits:
         if circuit.drawable:
             text = (
-                f"Build this circuit {_times(len(circuit.lights))}, once for each of "
-                f"{listed(circuit.lights)}. {circuit_text(circuit)}. An emitter works one way "
-                "round only: its anode goes to the plus side (on most round ones the longer leg, "
-                "and the flat of the rim marks the cathode; common practice, no source). Never "
+                f"Build this circuit {_times(circuit.lights)}. {circuit_text(circuit)}. An emitter "
+                "works one way round only: its anode goes to the plus side (on most round ones the "
+                "longer leg, and the flat of the rim marks the cathode; common practice, no "
+                "source). Never "
                 "leave the resistor out, and never set emitters side by side on one resistor."
             )
         else:
@@ -114,36 +114,51 @@ def wire_steps(
     return steps
 
 
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
+def _times(lights: Sequence[str]) -> str:
+    if len(lights) == 1:
+        return f"once, for {lights[0]}"
+    return f"{len(lights)} times, once for each of {listed(lights)}"
 
 
 def light_words(light: CarriedEmitter, origin: str) -> str:
     """Where a light sits, counted from what `origin` names, how it faces and what covers it."""
+    return ", ".join(part for part in light_parts(light, f" {origin}") if part)
+
+
+def light_parts(light: CarriedEmitter, origin: str = "") -> tuple[str, str]:
+    """Where a light sits; and how it faces and what covers it, which lights may share."""
     if light.distance_from_tip is not None:
         where = (
             f"{_millimetres(light.distance_from_tip.value)} behind the tip, on the stylus's axis"
         )
     elif light.position is not None:
         x, y, z = (_millimetres(step.value) for step in light.position)
-        where = f"at x {x}, y {y}, z {z} {origin}"
+        where = f"at x {x}, y {y}, z {z}{origin}"
     else:
         where = "where rig.toml tells"
-    facing = "facing the tip" if light.axis == (0.0, 0.0, -1.0) else (
-        "facing along ({:g}, {:g}, {:g})".format(*light.axis)
-    )  # fmt: skip
+    facing = _facing(light)
     cap = ""
     if light.reflector is not None:
         size = _millimetres(light.reflector.value)
         where = f"a {light.shape} of {size} covered with retro-reflective sheet, its middle {where}"
         if light.shape == "ball":
-            return where
+            return where, ""
     if light.diffuser is not None:
         cap = (
             f", under a translucent cap that lets {100 * light.diffuser.transmission.value:.0f} % "
             f"through and spreads {100 * light.diffuser.spread.value:.0f} % of it evenly"
         )
-    return f"{where}, {facing}{cap}"
+    return where, f"{facing}{cap}"
+
+
+def _facing(light: CarriedEmitter) -> str:
+    """Toward the tip of what has one, along an axis by its name, or along numbers."""
+    if light.distance_from_tip is not None and light.axis == (0.0, 0.0, -1.0):
+        return "facing the tip"
+    along = [(sign, name) for sign, name in zip(light.axis, "xyz", strict=True) if sign]
+    if len(along) == 1:
+        return f"facing along {'−' if along[0][0] < 0.0 else ''}{along[0][1]}"
+    return "facing along ({:g}, {:g}, {:g})".format(*light.axis).replace("-", "−")
 
 
 def _mount(rig: Rig, plan: Plan, hangings: Sequence[Hanging]) -> list[Step]:
@@ -281,7 +296,7 @@ def _focus(hanging: Hanging) -> str:
 
 
 def _millimetres(value_m: float) -> str:
-    return f"{1e3 * value_m:g} mm"
+    return f"{1e3 * value_m:g} mm".replace("-", "−")
 
 
 def listed(names: Sequence[str]) -> str:

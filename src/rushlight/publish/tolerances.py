@@ -9,10 +9,10 @@ from rushlight.records.plan import Plan
 from rushlight.records.rig import Rig
 
 WORDS = {
-    ("error", "rms"): "pointing error, root-mean-square",
-    ("error", "p95"): "pointing error, 95th percentile",
+    ("error", "rms"): "error, root-mean-square",
+    ("error", "p95"): "error, 95th percentile",
     ("jitter", "rms"): "trembling of a light at rest",
-    ("coverage", "share"): "part of the surface that works",
+    ("coverage", "share"): "part of the surface or zone that works",
     ("delay", "mean"): "delay from hand to picture, mean",
 }
 """Name and statistic of a figure, in a reader's words."""

@@ -35,9 +35,11 @@ def side_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     """
     surface = rig.surfaces[0]
     low, high = _low_high(surface)
-    far = max([*(float(h.lens_m[2]) for h in hangings), *_standing_depths(rig), 0.5])
+    hung = _projector_m(rig)
+    far = max([*(float(h.lens_m[2]) for h in hangings), *_standing_depths(rig), *hung[2:], 0.5])
     statures = [person.stature.value for person in rig.people]
-    top = max([high, *(h.height_m for h in hangings), *statures]) + 0.15
+    heights = [*(h.height_m for h in hangings), *(up + low for up in hung[1:2])]
+    top = max([high, *heights, *statures]) + 0.15
     beside = _APART_MM * len(hangings)
     sheet = Sheet(
         0.0, far, 0.0, top, (26.0, 16.0 + beside, 9.0 + beside, 4.0 + _LINE_MM * len(hangings))
@@ -84,8 +86,10 @@ def top_view(rig: Rig, hangings: Sequence[Hanging]) -> Drawing:
     width = float(surface.width.value)
     lenses = [(float(h.lens_m[0]), float(h.lens_m[2])) for h in hangings]
     outlines = [standing_outline_m(person) for person in rig.people]
+    hung = _projector_m(rig)
     across = [0.0, width, *(x for x, _ in lenses), *(x for o in outlines for x in o[:, 0])]
-    far = max([*(z for _, z in lenses), *_standing_depths(rig), 0.5])
+    across += hung[:1]
+    far = max([*(z for _, z in lenses), *_standing_depths(rig), *hung[2:], 0.5])
     foot = 6.0 + _APART_MM * len(hangings)
     sheet = Sheet(min(across), max(across), far, 0.0, (26.0, 20.0, foot, 18.0))
     for hanging in hangings:
@@ -193,6 +197,12 @@ def _cameras(
             words += f": {aim_words(hanging.turn_deg, hanging.tilt_deg, hanging.roll_deg)}"
         shift = (3.5, -_LINE_MM) if above else (4.0, -_LINE_MM * (number + 1))
         sheet.text(at, words, shift, "start" if above else "end")
+
+
+def _projector_m(rig: Rig) -> list[float]:
+    """Where the projector hangs, in surface coordinates [m]; empty where none is told."""
+    pose = rig.surfaces[0].projector
+    return [] if pose is None else [float(step.value) for step in pose.position]
 
 
 def _projector(sheet: Sheet, pose: PlacedPose, place: Callable[[list[float]], Point]) -> None:

@@ -216,7 +216,7 @@ def _ours(text: str, title: str, description: str) -> str:
     body = body.replace("black", "currentColor").replace('font-family="sans"', "")
     body = body.replace("fill:white", f"fill:{PAPER}")
     box = (left - aside, top - margin, width + 2 * aside, height + 2 * margin + _CAPTION)
-    place = f'x="{left:.1f}" y="{top + height + _CAPTION:.1f}" font-size="9" fill="{INK}"'
+    place = f'x="{left:.1f}" y="{top + height + _CAPTION:.1f}" font-size="9" fill="currentColor"'
     caption = f"<text {place}>{escape(NOTE)}</text>"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing circuit" role="img" '
