@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shlex
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
+
+from rushlight.cli import app
 
 
 def steps_of(page: str) -> list[tuple[str, list[str]]]:
@@ -25,24 +25,18 @@ def steps_of(page: str) -> list[tuple[str, list[str]]]:
 
 
 @pytest.fixture
-def prints_what_it_says() -> Callable[[str, Path, int], None]:
+def prints_what_it_says(monkeypatch: pytest.MonkeyPatch) -> Callable[[str, Path, int], None]:
     """Runs every command of a page in a folder; each said line must be printed, in order."""
 
     def check(page: str, folder: Path, least: int) -> None:
         steps = steps_of(page)
         assert len(steps) >= least
+        monkeypatch.chdir(folder)
         for command, said in steps:
             program, *words = shlex.split(command)
             assert program == "rushlight"
-            done = subprocess.run(
-                [sys.executable, "-m", "rushlight", *words],
-                capture_output=True,
-                text=True,
-                cwd=folder,
-                timeout=300,
-                env={**os.environ, "COLUMNS": "80"},
-            )
-            assert done.returncode == 0, f"{command}\n{done.stderr}"
+            done = CliRunner(env={"COLUMNS": "80"}).invoke(app, words, catch_exceptions=False)
+            assert done.exit_code == 0, f"{command}\n{done.stderr}"
             printed = iter([line.rstrip() for line in done.stdout.splitlines()])
             for line in said:
                 assert line in printed, f"{command} does not print, in this order: {line!r}"

@@ -10,10 +10,10 @@ PAGE = ROOT / "docs" / "from-memory.md"
 MARK = re.compile(r"from\s+memory", re.IGNORECASE)
 HEAD = """# What stands here from memory
 
-Every place in the program, its shelf and its tests that says of a number or formula that it was
-recalled and not checked against its source. Written by `python tests/faces/from_memory.py`; a test
-holds it current. Check what matters to you against the source named, above all limits for eyes and
-skin, and tell us.
+Every place in the program, its shelf, its tests and its benchmarks that says of a number or formula
+that it was recalled and not checked against its source. Written by
+`python tests/faces/from_memory.py`; a test holds it current. Check what matters to you against the
+source named, above all limits for eyes and skin, and tell us.
 """
 
 
@@ -46,9 +46,9 @@ def _python(text: str) -> list[str]:
 def page() -> str:
     """The whole page."""
     parts = [HEAD]
-    for folder in ("src", "tests"):
+    for folder in ("src", "tests", "benchmarks"):
         for path in sorted((ROOT / folder).rglob("*")):
-            if path.suffix not in (".py", ".toml") or "from_memory" in path.name:
+            if path.suffix not in (".py", ".toml", ".jinja") or "from_memory" in path.name:
                 continue
             text = path.read_text("utf-8")
             found = _toml(text) if path.suffix == ".toml" else _python(text)

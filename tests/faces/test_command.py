@@ -45,6 +45,16 @@ def test_heavy_libraries_are_not_loaded_by_help():
     assert shown.stdout.strip() == "[]"
 
 
+def test_the_library_of_statistics_is_loaded_where_a_job_asks_for_it():
+    """It takes as long to load as a quarter of a whole job's start."""
+    code = (
+        "import sys, rushlight.jobs.demo, rushlight.jobs.register_live, rushlight.jobs.ready; "
+        "print('scipy.stats' in sys.modules)"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert shown.stdout.strip() == "False", shown.stderr
+
+
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_verb_explains_itself(verb):
     shown = _run(verb, "--help")

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.planned_wall import write_plan
 from typer.testing import CliRunner
 
 from rushlight.cli import app
 from rushlight.errors import RushlightError
-from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register as job
 from rushlight.jobs.simulate import simulate
 from rushlight.records.document import read_document
@@ -150,7 +150,7 @@ def test_two_styli_share_a_map_and_each_is_told_its_way(room, tmp_path):
 
 
 def test_footage_that_tells_no_beacons_goes_by_the_order_of_the_plan(room, tmp_path):
-    plan(room / "barn-wall", tmp_path / "plan", (4, 3))
+    write_plan(room / "barn-wall", tmp_path / "plan")
     planned = tmp_path / "plan" / "plan.json"
     simulate(
         room / "barn-wall", "registration", tmp_path / "touches", 3,
@@ -174,7 +174,7 @@ def test_the_plan_of_another_rig_is_refused(room, tmp_path):
     shutil.copytree(room / "barn-wall", other)
     text = (other / "rig.toml").read_text()
     (other / "rig.toml").write_text(text.replace('width = "2.4 m"', 'width = "2.3 m"'))
-    plan(other, tmp_path / "plan", (4, 3))
+    write_plan(other, tmp_path / "plan")
     with pytest.raises(RushlightError, match="is the plan of another rig"):
         job(
             room / "touches",

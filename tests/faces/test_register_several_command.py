@@ -15,6 +15,8 @@ from rushlight.jobs.simulate import simulate
 from rushlight.keep.session import SessionReader
 from rushlight.records.document import read_document
 from rushlight.records.joint_registration import JointRegistration, registration_of
+from rushlight.records.registration import DisplaySurvey
+from rushlight.track.mapping import SurfaceMap
 
 BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
 
@@ -77,6 +79,45 @@ def test_both_cameras_in_one_document(room, tmp_path):
     assert session is not None
 
 
+def test_a_survey_puts_the_places_of_every_camera_where_the_picture_hangs(room, tmp_path):
+    barn = tmp_path / "barn"
+    shutil.copytree(room / "barn", barn)
+    register_several([room / "beam", room / "rafter"], barn, tmp_path / "plain.json")
+    # As if the picture hung 50 mm to the right of where the rig says, and 20 mm lower.
+    moved_m = np.array([0.05, -0.02])
+    survey = DisplaySurvey(
+        surface="wall",
+        surface_from_display=[
+            [2.4 / 1280, 0.0, moved_m[0]], [0.0, -1.5 / 800, 1.5 + moved_m[1]], [0.0, 0.0, 1.0],
+        ],
+        size_m=(2.4, 1.5),
+    ).stamped("measured")  # fmt: skip
+    survey.write(barn / "survey.json")
+    out = tmp_path / "registration.json"
+    result = run(
+        "register", "--footage", room / "beam", "--footage", room / "rafter", "--rig", barn,
+        "--survey", barn / "survey.json", "--out", out,
+    )  # fmt: skip
+    assert result.exit_code == 0, result.output
+    joint = read_document(JointRegistration, out)
+    without = read_document(JointRegistration, tmp_path / "plain.json")
+    assert without.registrations[0].valid_for.survey is None
+    for with_it, bare in zip(joint.registrations, without.registrations, strict=True):
+        assert with_it.valid_for.survey == survey.content_hash()
+        size_px, camera = with_it.valid_for.size_px, with_it.valid_for.camera
+        places = [
+            SurfaceMap(each, camera, size_px)(np.array([[320.0, 200.0]]), np.eye(2)[None])[0][0]
+            for each in (with_it, bare)
+        ]
+        assert places[0] - places[1] == pytest.approx(moved_m, abs=1e-3)
+    # The cameras agree as well as without, and a run heeds that survey and no other.
+    assert joint.agreements[0].apart_m == pytest.approx(without.agreements[0].apart_m, abs=2e-4)
+    run_job(room / "rafter", tmp_path / "with.sqlite", barn, out)
+    survey.model_copy(update={"misfit": 1.0}).stamped("measured").write(barn / "survey.json")
+    with pytest.raises(RushlightError, match="not the survey that the registration was made with"):
+        run_job(room / "rafter", tmp_path / "other.sqlite", barn, out)
+
+
 def test_a_run_by_both_cameras_keeps_one_session(room, tmp_path):
     """The place of a held light by both lies nearer to the truth than by the worse of them, and
     the beacon that one camera cannot see is there all the same."""
@@ -114,6 +155,49 @@ def test_a_run_by_both_cameras_keeps_one_session(room, tmp_path):
     assert ("rafter", "beam") in used
     assert ("beam",) in used
     assert errors["both"] < max(errors["beam"], errors["rafter"])
+
+
+def test_both_cameras_are_joined_live_as_they_are_when_recorded(room, tmp_path):
+    """Replayed at their own pace, they tell the same presses at the same places."""
+    register_several([room / "beam", room / "rafter"], room / "barn", tmp_path / "r.json")
+    by = ("--rig", room / "barn", "--registration", tmp_path / "r.json")
+    recorded, live = tmp_path / "recorded.sqlite", tmp_path / "live.sqlite"
+    films = [each for camera in ("beam", "rafter") for each in ("--footage", room / camera)]
+    assert run("run", *films, *by, "--out", recorded).exit_code == 0
+    sources = [
+        each
+        for camera in ("beam", "rafter")
+        for each in ("--camera", f"{camera}=simulated:{room / camera}")
+    ]
+    result = run("run", *sources, *by, "--output", "none", "--out", live)
+    assert result.exit_code == 0, result.output
+    pressed = {}
+    for session in (recorded, live):
+        with SessionReader(session) as reader:
+            assert reader.header.cameras == ["beam", "rafter"]
+            assert reader.basis == "simulated"
+            fixes = [fix for fix in reader.fixes() if not fix.predicted]
+            events = [each for each in reader.events() if each.kind.startswith("switch-")]
+        assert {("beam", "rafter"), ("beam",)} <= {fix.cameras for fix in fixes}
+        assert [each.kind for each in events] == ["switch-down", "switch-up"] * (len(events) // 2)
+        pressed[session] = np.array(
+            [
+                np.median(
+                    [f.position_m[:2] for f in fixes if down.time_ns <= f.valid_ns <= up.time_ns],
+                    axis=0,
+                )
+                for down, up in zip(events[::2], events[1::2], strict=True)
+            ]
+        )
+    assert pressed[live].shape == pressed[recorded].shape == (9, 2)
+    np.testing.assert_allclose(pressed[live], pressed[recorded], atol=5e-4)
+
+
+def test_several_live_cameras_want_their_joint_registration(room):
+    result = run("run", "--camera", "beam=camera:0", "--camera", "rafter=camera:1",
+                 "--rig", room / "barn")  # fmt: skip
+    assert isinstance(result.exception, RushlightError)
+    assert "give --rig and the joint registration of its cameras" in str(result.exception)
 
 
 def test_one_camera_twice_is_refused(room, tmp_path):

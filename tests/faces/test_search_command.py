@@ -15,7 +15,9 @@ import pytest
 import tomlkit
 from tests.search_rooms import BARN_WALL
 
+from rushlight.cli import main
 from rushlight.jobs.search import STATE_FILE
+from rushlight.plan import search, searching
 from rushlight.records.document import read_document
 from rushlight.records.search import SearchResult
 
@@ -39,21 +41,17 @@ generations = 4
 [search.prices]
 vga-global-60 = { amount = 24.00, currency = "EUR", date = "2026-02", basis = "invented" }
 """
-COARSELY = (
-    "import rushlight.plan.searching as s, rushlight.plan.search as r; "
-    "s.GRID = (3, 2); r.ROUNDS = 1; r.ROUND_SHARE = 2; "
-    "from rushlight.cli import main; main()"
-)
-"""The command on a coarse grid: what is tested here does not hang on how closely it looks."""
-
-
 SLOWLY = (
     # What a shell starts in the background would ignore it.
     "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
     "import time, rushlight.plan.search_trial as t; value = t.Trials.value; "
-    "t.Trials.value = lambda self, rows: (time.sleep(0.3), value(self, rows))[1]; " + COARSELY
+    "t.Trials.value = lambda self, rows: (time.sleep(0.3), value(self, rows))[1]; "
+    "import rushlight.plan.searching as s, rushlight.plan.search as r; "
+    "s.GRID = (3, 2); r.ROUNDS = 1; r.ROUND_SHARE = 2; "
+    "from rushlight.cli import main; main()"
 )
-"""The same, each generation held up, so that there is time to interrupt it."""
+"""The command on a coarse grid, for what is tested here does not hang on how closely it looks;
+each generation held up, so that there is time to interrupt it."""
 
 
 @pytest.fixture
@@ -66,9 +64,10 @@ def rig(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def started(*words: str, program: str = COARSELY) -> subprocess.Popen[str]:
+def started(*words: str) -> subprocess.Popen[str]:
+    """The slow command, in a process of its own."""
     return subprocess.Popen(
-        [sys.executable, "-c", program, "search", *words],
+        [sys.executable, "-c", SLOWLY, "search", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -76,15 +75,27 @@ def started(*words: str, program: str = COARSELY) -> subprocess.Popen[str]:
     )
 
 
-def ran(*words: str) -> tuple[int, str, str]:
-    process = started(*words)
-    out, err = process.communicate(timeout=600)
-    return process.returncode, out, err
+@pytest.fixture
+def ran(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]):
+    """Runs the command on the same grid, in this process: how it ends, and what it prints."""
+    monkeypatch.setattr(searching, "GRID", (3, 2))
+    monkeypatch.setattr(search, "ROUNDS", 1)
+    monkeypatch.setattr(search, "ROUND_SHARE", 2)
+    monkeypatch.setenv("COLUMNS", "160")
+
+    def run(*words: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["rushlight", "search", *words])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = capfd.readouterr()
+        return ended.value.code, out, err
+
+    return run
 
 
-def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path) -> None:
+def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path, ran) -> None:
     """A real interrupt from the keyboard's signal, in the middle of the search."""
-    process = started(str(rig), program=SLOWLY)
+    process = started(str(rig))
     state = rig / "search" / STATE_FILE
     until = time.monotonic() + 300
     while not state.exists() and process.poll() is None and time.monotonic() < until:
@@ -127,7 +138,7 @@ def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path) -> None:
     ],
 )
 def test_wrong_numbers_are_refused_and_nothing_is_written(
-    rig: Path, words: list[str], says: str
+    rig: Path, ran, words: list[str], says: str
 ) -> None:
     code, out, err = ran(str(rig), *words)
     assert (code, out) == (2, "")
@@ -135,7 +146,7 @@ def test_wrong_numbers_are_refused_and_nothing_is_written(
     assert [path.name for path in rig.iterdir()] == ["rig.toml"]
 
 
-def test_a_rig_without_places_is_told_what_to_add(tmp_path: Path) -> None:
+def test_a_rig_without_places_is_told_what_to_add(tmp_path: Path, ran) -> None:
     text = BARN_WALL.read_text(encoding="utf-8")
     before, _, after = text.partition("\n[[room.places]]")
     bare = before + "\n[ambient]" + text.partition("\n[ambient]")[2] if after else text
@@ -146,7 +157,7 @@ def test_a_rig_without_places_is_told_what_to_add(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["rig.toml"]
 
 
-def test_json_is_what_is_written(rig: Path) -> None:
+def test_json_is_what_is_written(rig: Path, ran) -> None:
     code, out, err = ran(str(rig), "--json", "--generations", "1")
     assert code == 0, err
     assert json.loads(out) == json.loads((rig / "search" / "search.json").read_text())

@@ -5,11 +5,11 @@ import shutil
 from pathlib import Path
 
 import pytest
+from tests.planned_wall import write_plan
 from typer.testing import CliRunner
 
 from rushlight.cli import app
 from rushlight.errors import RushlightError
-from rushlight.jobs.plan import plan as plan_job
 from rushlight.jobs.simulate import simulate as simulate_job
 from rushlight.records.document import read_document
 from rushlight.records.session import FootageHeader
@@ -36,7 +36,7 @@ def test_footage_is_written_and_called_simulated(barn):
     assert "simulated, not filmed" in result.output
     folder = barn / "simulated" / "grid"
     assert {path.name for path in folder.iterdir()} == {
-        "footage.mkv",
+        "footage.avi",
         "footage.json",
         "truth.sqlite",
     }
@@ -59,7 +59,7 @@ def test_summary_as_json_says_what_was_made(barn, tmp_path):
 
 
 def test_a_plan_gives_beacons_and_exposure(barn, tmp_path):
-    planned = plan_job(barn, tmp_path / "plan", grid=(3, 2))
+    planned = write_plan(barn, tmp_path / "plan")
     header, _ = simulate_job(
         barn,
         "registration",
@@ -81,7 +81,7 @@ def test_one_stylus_alone_may_touch_the_beacons(barn, tmp_path):
 
 
 def test_the_plan_of_another_rig_is_refused(barn, tmp_path):
-    plan_job(barn, tmp_path / "plan", grid=(3, 2))
+    write_plan(barn, tmp_path / "plan")
     rig = barn / "rig.toml"
     text = rig.read_text("utf-8")
     rig.write_text(text.replace('width = "2.4 m"', 'width = "2.3 m"', 1), "utf-8")

@@ -1,4 +1,4 @@
-"""The page on sources: the sensor that it describes is one that check and run accept."""
+"""The page on sources: its sensor is one that check accepts, its cameras in space are a rig's."""
 
 from __future__ import annotations
 
@@ -9,9 +9,14 @@ import pytest
 from typer.testing import CliRunner
 
 from rushlight.cli import app
+from rushlight.jobs.load import load_rig
 from rushlight.jobs.new import new
+from rushlight.jobs.space_sources import named_sources
+from rushlight.records.space_footage import SPACE_FOOTAGE
 
-PAGE = (Path(__file__).resolve().parents[2] / "docs/how-to-sources.md").read_text("utf-8")
+ROOT = Path(__file__).resolve().parents[2]
+PAGE = (ROOT / "docs/how-to-sources.md").read_text("utf-8")
+BATON = ROOT / "src/rushlight/jobs/scenarios/choir-baton"
 
 
 @pytest.fixture
@@ -47,3 +52,22 @@ def test_a_sensor_of_another_size_than_its_part_is_refused(room):
         "rig.toml: cameras[0].lines.size_px = [1024, 768] is not the size of the part "
         "vga-global-60, 640 × 480 px; describe the sensor as a part of its own size"
     ) in result.output
+
+
+def test_the_page_s_cameras_in_space_are_taken_each_by_its_name():
+    rig, _ = load_rig(BATON)
+    (options,) = re.findall(r"`(--camera \w+=\S+ --camera \w+=\S+)`", PAGE)
+    given = options.split()[1::2]
+    assert len(given) == len(rig.cameras)
+    told = named_sources(given, rig, "rig.toml")
+    assert [f"{name}={source}" for name, source in told.items()] == given
+
+
+def test_one_folder_of_what_all_filmed_serves_all_as_the_page_says(tmp_path):
+    rig, _ = load_rig(BATON)
+    assert "`--camera simulated:FOLDER`" in PAGE
+    for camera in rig.cameras:
+        (tmp_path / camera.id).mkdir()
+    (tmp_path / SPACE_FOOTAGE).write_text("{}", "utf-8")
+    told = named_sources([f"simulated:{tmp_path}"], rig, "rig.toml")
+    assert told == {each.id: f"simulated:{tmp_path / each.id}" for each in rig.cameras}

@@ -14,8 +14,9 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from tests.exact_registration import registration_of as exact_registration
+from tests.planned_wall import write_plan
 
-from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register
 from rushlight.jobs.simulate import simulate
 
@@ -43,6 +44,12 @@ def streams():
 
 
 @pytest.fixture(scope="session")
+def registration_of():
+    """Makes the exact registration of a simulated world and its rig."""
+    return exact_registration
+
+
+@pytest.fixture(scope="session")
 def wall(tmp_path_factory):
     """The barn wall, registered, with simulated touches of a grid by both growers."""
     home = tmp_path_factory.mktemp("wall")
@@ -51,7 +58,7 @@ def wall(tmp_path_factory):
     assert 'outputs = ["session", "pointer"]' in text
     drive = f'[drive]\npointer = "127.0.0.1:{pointer}"\nosc = "127.0.0.1:{osc}"\n'
     (home / "rig.toml").write_text(f"{text}\n{drive}")
-    plan(home, home / "plan", (6, 4))
+    write_plan(home, home / "plan", (6, 4))
     plan_file = home / "plan" / "plan.json"
     _, touches = simulate(home, "registration", home / "touches", 3, plan=plan_file)
     register(touches, home, home / "registration.json")
@@ -104,7 +111,7 @@ class Run:
         return len(self.lines)
 
     def end(self):
-        """End it politely; all that it said on standard error."""
+        """End it politely, and read what it still prints; all that it said on standard error."""
         self.process.terminate()
         try:
             code = self.process.wait(60)
@@ -113,6 +120,8 @@ class Run:
             code = self.process.wait(60)
         for thread in self._threads:
             thread.join(5.0)
+        while not self._heard.empty():
+            self.lines.append(self._heard.get())
         told = "".join(self._errors)
         assert code == 0, told
         return told

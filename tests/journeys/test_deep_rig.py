@@ -7,10 +7,10 @@ import importlib.resources
 import numpy as np
 import pytest
 from PIL import Image
+from tests.planned_wall import write_plan
 
 from rushlight.capture.open import open_footage
 from rushlight.errors import RushlightError
-from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register
 from rushlight.jobs.run import run
 from rushlight.jobs.simulate import simulate
@@ -34,7 +34,7 @@ def rig_of(folder, bits):
 
 def rehearse(folder):
     """Simulate, register and run; the registration's result, the dots and the truth."""
-    plan(folder, folder / "plan", (9, 6))
+    write_plan(folder, folder / "plan", (9, 6))
     plan_file = folder / "plan" / "plan.json"
     _, touches = simulate(
         folder, "registration", folder / "touches", 3, plan=plan_file, frames_per_place=30

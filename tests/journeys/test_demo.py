@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from tests.once import once
+from typer.testing import CliRunner
 
+from rushlight.cli import app
 from rushlight.jobs.demo import COLUMNS, FRAMES_A_PLACE, MARK, ROWS, SEED
 
 
-def _rushlight(folder: Path, *words: str) -> str:
+def _demo(folder: Path) -> str:
     done = subprocess.run(
-        [sys.executable, "-m", "rushlight", *words],
+        [sys.executable, "-m", "rushlight", "demo", "--out", "out"],
         capture_output=True,
         text=True,
         cwd=folder,
@@ -26,8 +31,8 @@ def _rushlight(folder: Path, *words: str) -> str:
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory) -> tuple[Path, str]:
-    folder = tmp_path_factory.mktemp("demo")
-    return folder / "out" / "barn-wall", _rushlight(folder, "demo", "--out", "out")
+    folder, shown = once(tmp_path_factory, "demo", _demo)
+    return folder / "out" / "barn-wall", shown
 
 
 def test_it_ends_with_five_lines_and_the_kit(made):
@@ -43,6 +48,16 @@ def test_it_ends_with_five_lines_and_the_kit(made):
     assert "simulated" in shown
     # A long path may be folded by the terminal's width.
     assert str(folder / "kit") in shown.replace("\n", "")
+
+
+def test_it_ends_with_how_to_open_it_on_the_bench(made):
+    """The command is found as it stands there, in a shell that knows this program or does not."""
+    folder, shown = made
+    # Without spaces, for the terminal's width may fold the line anywhere.
+    told = "".join(shown.partition("look at all of it in the browser:")[2].split())
+    assert told.endswith("benchout/barn-wall")
+    program = told.removesuffix("benchout/barn-wall")
+    assert shutil.which(program, path=os.environ["PATH"]) or (folder.parents[1] / program).exists()
 
 
 def test_it_tells_which_place_a_search_takes_and_what_the_rig_s_own_is_worth(made):
@@ -92,12 +107,19 @@ def test_prediction_and_simulation_agree_within_what_one_registration_can_show(m
     assert row["basis"] == "simulated"
 
 
-def test_verb_by_verb_gives_the_same(made, tmp_path):
+def test_verb_by_verb_gives_the_same(made, tmp_path, monkeypatch):
+    """The demo ran in a process of its own; these verbs share one, which is no matter to files."""
     folder, _ = made
+    monkeypatch.chdir(tmp_path)
+
+    def typed(*words: str) -> None:
+        done = CliRunner().invoke(app, words, catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+
     (tmp_path / "rig.toml").write_bytes((folder / "rig.toml").read_bytes())
     seed = str(SEED)
-    _rushlight(tmp_path, "plan", "rig.toml", "--out", "plan")
-    _rushlight(tmp_path, "search", "rig.toml", "--out", "search")
+    typed("plan", "rig.toml", "--out", "plan")
+    typed("search", "rig.toml", "--out", "search")
     for script, more in (
         ("registration", ()),
         (
@@ -108,18 +130,15 @@ def test_verb_by_verb_gives_the_same(made, tmp_path):
             ),
         ),
     ):
-        _rushlight(
-            tmp_path,
+        typed(
             *("simulate", "rig.toml", "--script", script, "--out", script),
             *("--seed", seed, "--plan", "plan/plan.json", *more),
         )
-    _rushlight(
-        tmp_path,
+    typed(
         *("register", "--footage", "registration", "--rig", "rig.toml"),
         *("--plan", "plan/plan.json", "--out", "registration.json"),
     )
-    _rushlight(
-        tmp_path,
+    typed(
         *("run", "--footage", "grid", "--rig", "rig.toml"),
         *("--registration", "registration.json", "--out", "grid.sqlite"),
     )
@@ -132,8 +151,8 @@ def test_verb_by_verb_gives_the_same(made, tmp_path):
     assert content(tmp_path / "plan/plan.json") == content(folder / "plan/plan.json")
     assert content(tmp_path / "search/search.json") == content(folder / "search/search.json")
     assert content(tmp_path / "registration.json") == content(folder / "registration.json")
-    ours = folder / "footage" / "grid" / "footage.mkv"
-    assert (tmp_path / "grid" / "footage.mkv").read_bytes() == ours.read_bytes()
+    ours = folder / "footage" / "grid" / "footage.avi"
+    assert (tmp_path / "grid" / "footage.avi").read_bytes() == ours.read_bytes()
 
 
 def test_a_demo_replaces_a_demo_and_nothing_else(made, tmp_path):

@@ -9,9 +9,9 @@ import importlib.resources
 import shutil
 
 import pytest
+from tests.planned_wall import write_plan
 
 from rushlight.jobs.assess import assess
-from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register
 from rushlight.jobs.run import run
 from rushlight.jobs.simulate import simulate
@@ -25,7 +25,7 @@ TEMPLATE = (importlib.resources.files("rushlight.jobs") / "template_surface.toml
 def folder(tmp_path_factory):
     home = tmp_path_factory.mktemp("film")
     (home / "rig.toml").write_text(TEMPLATE)
-    plan(home, home / "plan", (9, 6))
+    write_plan(home, home / "plan")
     return home
 
 
@@ -33,8 +33,8 @@ def film(folder, script, **more):
     """Only the pictures of a simulated script, and where its whole folder lies."""
     where = folder / script
     simulate(folder, script, where, 5, plan=folder / "plan" / "plan.json", **more)
-    bare = folder / f"{script}.mkv"
-    shutil.copy(next(where.glob("*.mkv")), bare)
+    bare = folder / f"{script}.avi"
+    shutil.copy(next(where.glob("*.avi")), bare)
     return bare, where
 
 

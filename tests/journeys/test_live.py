@@ -7,35 +7,24 @@ from __future__ import annotations
 
 import itertools
 import json
-import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
 import time
 
 import numpy as np
-import pytest
+from tests.served_bench import chromium
 
 from rushlight.drive.lights import RUN_ENDED
 from rushlight.keep.session import SessionReader
 
-CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
-
 
 def test_a_browser_feels_both_styli_where_the_marks_stood(wall, started, tmp_path):
-    if not os.path.exists(CHROMIUM):
-        word = "no Chromium here: run `sh tests/install_browser.sh` as root"
-        pytest.fail(word) if os.environ.get("CI") == "true" else pytest.skip(word)
-    from playwright.sync_api import sync_playwright
-
     home, port = wall.home, wall.pointer
     source = f"simulated:{home / 'grid'}"
     running = started(home, source, "--loop", "--out", tmp_path / "live.sqlite").process
-    with sync_playwright() as playwright:
-        arguments = ["--headless", "--no-sandbox", "--disable-gpu"]
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=arguments)
+    with chromium() as browser:
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         reach(page, f"http://127.0.0.1:{port}/", running)
         page.evaluate(
@@ -50,7 +39,6 @@ def test_a_browser_feels_both_styli_where_the_marks_stood(wall, started, tmp_pat
             timeout=60_000,
         )
         felt = page.evaluate("() => felt")
-        browser.close()
     running.send_signal(signal.SIGTERM)
     out, err = running.communicate(timeout=30)
     assert running.returncode == 0, err

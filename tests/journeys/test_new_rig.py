@@ -5,10 +5,10 @@ from __future__ import annotations
 import importlib.resources
 
 import pytest
+from tests.planned_wall import write_plan
 
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
-from rushlight.jobs.plan import plan
 from rushlight.jobs.register import register
 from rushlight.jobs.run import run
 from rushlight.jobs.simulate import simulate
@@ -23,7 +23,7 @@ NEAR = SHARP.replace('distance_from_tip = "8 mm"', 'distance_from_tip = "5 mm"')
 
 def _planned(folder, text):
     (folder / "rig.toml").write_text(text)
-    return plan(folder, folder / "plan", (9, 6))
+    return write_plan(folder, folder / "plan", (9, 6))
 
 
 @pytest.mark.parametrize(("text", "seed"), [(TEMPLATE, 16), (NEAR, 1)])

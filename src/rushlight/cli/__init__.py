@@ -19,10 +19,14 @@ VERBS = (
     "inspect",
     "simulate",
     "calibrate",
+    "aim",
+    "survey",
     "register",
+    "ready",
     "run",
     "assess",
     "kit",
+    "bench",
     "demo",
 )
 

@@ -9,16 +9,16 @@ import typer
 
 if TYPE_CHECKING:
     from rushlight.jobs.progress import Progress
-    from rushlight.records.assessment import Assessment, Comparison
-    from rushlight.records.figure import Figure
-
-CAUSES_ALONE = (
-    "centre", "registration", "lens", "flatness", "tip", "pixel", "build", "point", "turning",
-)  # fmt: skip
+    from rushlight.records.assessment import Assessment
 
 
 def assess(
-    sessions: Annotated[list[Path], typer.Argument(help="Sessions of one rig.")],
+    sessions: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Sessions of one rig, or sittings of trials; or a rig, for all beside it."
+        ),
+    ],
     plan: Annotated[Path | None, typer.Option(help="A plan of the rig, to compare with.")] = None,
     rig: Annotated[
         Path | None, typer.Option(help="The rig, for display pixels, targets and reference.")
@@ -41,12 +41,25 @@ def assess(
         Path | None,
         typer.Option(help="Folder for the scene as drawn for the eye of the first session."),
     ] = None,
+    anew: Annotated[
+        bool,
+        typer.Option("--anew", help="Of a rig: assess its sessions anew, and keep that beside it."),
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the assessment as JSON.")] = False,
 ) -> None:
     """Tell how true, steady and quick a rig is, beside its plan and its reference."""
     from rushlight.cli import render
     from rushlight.jobs.assess import assess as job
+    from rushlight.jobs.results import is_rig, refuse_beside_rig
 
+    if anew or (len(sessions) == 1 and is_rig(sessions[0])):
+        given = {
+            "--plan": plan, "--rig": rig, "--truth": truth, "--marks": marks,
+            "--registration": registration, "--out": out, "--film": film,
+        }  # fmt: skip
+        refuse_beside_rig(sessions, [name for name, value in given.items() if value])
+        _results(sessions[0], anew, json)
+        return
     with render.progress() as progress:
         if film is not None:
             _film(sessions, rig, film, progress)
@@ -54,16 +67,38 @@ def assess(
     if json:
         print(assessment.json_text())
         return
+    _show(assessment)
+    if out is not None:
+        render.note(f"written to {out}")
+    if film is not None:
+        render.note(f"pictures and matrices written to {film}")
+
+
+def _results(rig: Path, anew: bool, json: bool) -> None:
+    """All that was found of a rig."""
+    from rushlight.cli import render
+    from rushlight.jobs.results import results
+
+    with render.progress() as progress:
+        found = results(rig, anew, progress)
+    if json:
+        render.print_json(found.as_dict())
+        return
+    for of, assessment in found.documents.items():
+        render.heading(f"{found.title}: {of}")
+        _show(assessment)
+    render.findings(found.findings)
+
+
+def _show(assessment: Assessment) -> None:
+    from rushlight.cli import render
+
     _show_figures(assessment)
     _show_taps(assessment)
     _show_comparison(assessment)
     _show_reference(assessment)
     render.heading("Findings")
     render.findings(assessment.findings)
-    if out is not None:
-        render.note(f"written to {out}")
-    if film is not None:
-        render.note(f"pictures and matrices written to {film}")
 
 
 def _film(sessions: list[Path], rig: Path | None, film: Path, progress: Progress) -> None:
@@ -80,6 +115,7 @@ def _film(sessions: list[Path], rig: Path | None, film: Path, progress: Progress
 
 def _show_figures(assessment: Assessment) -> None:
     from rushlight.cli import render
+    from rushlight.jobs.assess_rows import digits, is_shown, row_words, span
 
     render.heading(f"{assessment.rig_name or 'Rig not named'} ({assessment.basis})")
     render.table(
@@ -97,15 +133,16 @@ def _show_figures(assessment: Assessment) -> None:
         "Figures",
         ["figure", "value [1]", "interval [1]", "unit"],
         [
-            [_what(row), _digits(row.value), _span(row.low, row.high), row.unit]
+            [row_words(row), digits(row.value), span(row.low, row.high), row.unit]
             for row in assessment.figures
-            if _is_shown(row, assessment)
+            if is_shown(row, assessment)
         ],
     )
 
 
 def _show_taps(assessment: Assessment) -> None:
     from rushlight.cli import render
+    from rushlight.jobs.assess_rows import digits
 
     if not assessment.taps:
         return
@@ -114,12 +151,12 @@ def _show_taps(assessment: Assessment) -> None:
             f"{each.participant}, {each.condition}",
             each.n,
             each.left_out,
-            _digits(each.error_rate),
-            _digits(each.movement_time_s),
-            _digits(each.effective_width_m),
-            _digits(each.effective_distance_m),
-            _digits(each.effective_difficulty_bit),
-            _digits(each.throughput_bit_s),
+            digits(each.error_rate),
+            digits(each.movement_time_s),
+            digits(each.effective_width_m),
+            digits(each.effective_distance_m),
+            digits(each.effective_difficulty_bit),
+            digits(each.throughput_bit_s),
         ]
         for each in assessment.taps
     ]
@@ -132,20 +169,21 @@ def _show_taps(assessment: Assessment) -> None:
 
 def _show_comparison(assessment: Assessment) -> None:
     from rushlight.cli import render
+    from rushlight.jobs.assess_rows import digits, is_shown, row_words, span
 
     if not assessment.compared:
         return
-    shown = [row for row in assessment.compared if _is_shown(row, assessment)]
+    shown = [row for row in assessment.compared if is_shown(row, assessment)]
     render.table(
         f"Predicted beside {assessment.basis}",
         ["figure", "predicted [1]", f"{assessment.basis} [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [_what(row), _digits(row.predicted), _digits(row.measured), row.unit,
-             _digits(row.ratio), _span(row.ratio_low, row.ratio_high)]
+            [row_words(row), digits(row.predicted), digits(row.measured), row.unit,
+             digits(row.ratio), span(row.ratio_low, row.ratio_high)]
             for row in shown
         ],
     )  # fmt: skip
-    _show_readings([(_what(row), row.reading) for row in shown])
+    _show_readings([(row_words(row), row.reading) for row in shown])
 
 
 def _show_readings(rows: list[tuple[str, str]]) -> None:
@@ -159,6 +197,7 @@ def _show_readings(rows: list[tuple[str, str]]) -> None:
 
 def _show_reference(assessment: Assessment) -> None:
     from rushlight.cli import render
+    from rushlight.jobs.assess_rows import criterion_words, digits, span
 
     if assessment.reference is None:
         return
@@ -167,75 +206,28 @@ def _show_reference(assessment: Assessment) -> None:
         "Relative performance; above 1 is better than the reference",
         ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [f"{row.name}, {row.statistic}", _digits(row.rig_value), _digits(row.reference_value),
-             row.unit, _digits(row.ratio), _span(row.low, row.high)]
+            [criterion_words(row), digits(row.rig_value), digits(row.reference_value),
+             row.unit, digits(row.ratio), span(row.low, row.high)]
             for row in assessment.relative
         ],
     )  # fmt: skip
-    _show_readings([(f"{row.name}, {row.statistic}", row.reading) for row in assessment.relative])
+    _show_readings([(criterion_words(row), row.reading) for row in assessment.relative])
     whole = assessment.overall
     if whole is not None:
         change = f"{whole.weight_change:.0%}"
         render.table(
-            f"Overall, by the rig's own weights: {_digits(whole.value)}; it becomes",
+            f"Overall, by the rig's own weights: {digits(whole.value)}; it becomes",
             ["if the weight of", "is", f"is {change} less", f"is {change} more"],
             [
-                [row.name, _digits(row.weight), _digits(row.if_lower), _digits(row.if_higher)]
+                [row.name, digits(row.weight), digits(row.if_lower), digits(row.if_higher)]
                 for row in whole.weights
             ],
         )
     cost = assessment.cost
     if cost is not None:
+        ends = span(cost.low, cost.high)
+        ends = f" ({ends})" if ends else ""
         render.note(
-            f"Relative cost: {_digits(cost.ratio)} of the reference's price "
+            f"Relative cost: {digits(cost.ratio)}{ends} of the reference's price "
             f"({cost.rig_cost:.2f} of {cost.reference_cost:.2f} {cost.currency}; {cost.method})"
         )
-
-
-def _is_shown(row: Figure | Comparison, assessment: Assessment) -> bool:
-    """The whole rig, or each thing in space; of single causes the root-mean-square error only.
-
-    The file holds the rest.
-    """
-    whole = row.scope.carried is None or not _has_whole(row, assessment)
-    single = row.cause in CAUSES_ALONE
-    return whole and (not single or (row.name, row.statistic) == ("error", "rms"))
-
-
-def _has_whole(row: Figure | Comparison, assessment: Assessment) -> bool:
-    """Whether the same is told of the whole rig."""
-    if not assessment.stands:
-        return True
-    rows: list[Figure | Comparison] = [*assessment.figures]
-    if row not in rows:
-        rows = [*assessment.compared]
-    of_all = row.scope.model_copy(update={"carried": None})
-    return any(
-        (each.name, each.cause, each.statistic, each.scope)
-        == (row.name, row.cause, row.statistic, of_all)
-        for each in rows
-    )
-
-
-def _cause(cause: str | None) -> str:
-    from rushlight.records.figure import CAUSE_WORDS
-
-    return CAUSE_WORDS.get(cause or "", cause or "–")
-
-
-def _what(row: Figure | Comparison) -> str:
-    """Figure, cause, statistic and scope in one line."""
-    scope = row.scope
-    cause = None if row.cause in (None, "all") else _cause(row.cause)
-    parts = (row.name, cause, row.statistic, scope.carried, scope.person, scope.region)
-    of = f" ({scope.condition})" if scope.condition else ""
-    return ", ".join(part for part in parts if part) + of
-
-
-def _span(low: float | None, high: float | None) -> str | None:
-    shown = _digits(low), _digits(high)
-    return None if None in shown else f"{shown[0]} to {shown[1]}"
-
-
-def _digits(value: float | None) -> str | None:
-    return None if value is None or value != value else f"{value:.3g}"

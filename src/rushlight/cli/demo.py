@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -35,3 +38,12 @@ def demo(
     render.note(f"every stage's files: {result.folder.absolute()}")
     render.note(f"kit to pass on: {result.archive}")
     render.note(f"kit, open index.html in it: {result.kit}")
+    render.note(f"look at all of it in the browser: {_this_program()} bench {result.folder}")
+
+
+def _this_program() -> str:
+    """As a shell in this folder calls it: by its name, or by its path where that is not known."""
+    own = Path(sys.executable).with_name("rushlight")
+    if shutil.which("rushlight") or not own.exists():
+        return "rushlight"
+    return os.path.relpath(own)

@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from types import FrameType
 from typing import TYPE_CHECKING
@@ -18,7 +18,8 @@ from rich.table import Table
 
 if TYPE_CHECKING:
     from rushlight.capture.devices import CameraList
-    from rushlight.jobs.live import LiveState
+    from rushlight.jobs.live_loop import LiveState
+    from rushlight.track.stages import StageDelay
 
 Stop = Callable[[], None]
 
@@ -122,6 +123,20 @@ def show_cameras(found: CameraList) -> None:
     render.findings(found.findings)
 
 
+def show_delays(delays: Sequence[StageDelay]) -> None:
+    """How late each stage was, as a table."""
+    from rushlight.cli import render
+
+    render.table(
+        "How long after the light (presses and releases are known some frames after it)",
+        ["of", "stage", "median [ms]", "95 % below [ms]", "how many"],
+        [
+            [each.what, each.stage, f"{each.median_ms:.1f}", f"{each.p95_ms:.1f}", each.count]
+            for each in delays
+        ],
+    )
+
+
 def _table(state: LiveState) -> Table:
     grid = Table(box=None, show_header=False, pad_edge=False)
     for what, value in _rows(state):
@@ -131,7 +146,10 @@ def _table(state: LiveState) -> Table:
 
 
 def _rows(state: LiveState) -> list[tuple[str, str]]:
-    lit = [name if math.isnan(x) else f"{name} at {x:.3f}, {y:.3f} m" for name, x, y in state.lit]
+    lit = [
+        name if math.isnan(place[0]) else f"{name} at {', '.join(f'{m:.3f}' for m in place)} m"
+        for name, *place in state.lit
+    ]
     rows = [
         (
             "rate",

@@ -13,6 +13,7 @@ _HOW = {
     "placings": "placings on marks",
     "swing": "a swung scale bar",
     "mounting": "measured mounting alone",
+    "pair": "photographs of one board alone",
 }
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from rushlight.jobs.run_space import SpaceRunSummary
     from rushlight.jobs.run_summary import RunSummary
 
 
@@ -42,10 +43,11 @@ def run(
         ),
     ] = None,
     camera: Annotated[
-        str | None,
+        list[str] | None,
         typer.Option(
             help="Follow live: camera:0, an http or rtsp address, serial:DEVICE, "
-            "simulated:FOLDER, session:FILE; or rig, for the rig's own source."
+            "simulated:FOLDER, session:FILE, rehearsal:SEED; or rig, for the rig's own source. "
+            "Of several cameras once for each, as left=camera:0."
         ),
     ] = None,
     tune: Annotated[
@@ -100,7 +102,7 @@ def run(
 
     _one_of(footage, camera, tune, list_cameras)
     _only_with(
-        camera,
+        camera or None,
         "--camera",
         {"--output": output, "--ahead": ahead, "--for": length, "--loop": loop or None},
     )
@@ -140,7 +142,7 @@ def run(
             show(told)
         return
     names = None if output is None else tuple(each.value for each in output if each != "none")
-    if camera is not None:
+    if camera:
         _live(
             camera, out, rig, registration, filter, names, ahead, length, loop,
             export_csv, export_parquet, json,
@@ -163,14 +165,7 @@ def run(
             rate=rate,
             progress=progress,
         )
-    from rushlight.jobs.run_space import SpaceRunSummary
-
-    if isinstance(summary, SpaceRunSummary):
-        from rushlight.cli.run_space import show
-
-        show(summary, json)
-    else:
-        _show(summary, json)
+    _show_either(summary, json)
 
 
 def _several(
@@ -212,7 +207,7 @@ def _several(
 
 
 def _live(
-    camera: str,
+    given: list[str],
     out: Path | None,
     rig: Path | None,
     registration: Path | None,
@@ -229,10 +224,13 @@ def _live(
 
     from rushlight.cli import render
     from rushlight.cli.live import ended_by_signal, panel
-    from rushlight.jobs.live import LiveChoice, run_live
+    from rushlight.jobs.live import run_live
+    from rushlight.jobs.live_choice import LiveChoice
 
+    named = tuple(each for each in given if each != "rig")
     choice = LiveChoice(
-        source=None if camera == "rig" else camera,
+        source=named[0] if len(named) == 1 else None,
+        cameras=named if len(named) > 1 else (),
         outputs=outputs,
         filter_name=None if filter is None else filter.value,
         ahead=ahead,
@@ -246,7 +244,7 @@ def _live(
     # JSON lines have standard output for themselves.
     lines = any(name in ("lines", "views") for name, _, _ in summary.outputs)
     with redirect_stdout(sys.stderr) if lines else nullcontext():
-        _show(summary, json)
+        _show_either(summary, json)
 
 
 def _only_with(given: object, option: str, others: dict[str, object]) -> None:
@@ -261,7 +259,7 @@ def _only_with(given: object, option: str, others: dict[str, object]) -> None:
 
 
 def _one_of(
-    footage: list[Path] | None, camera: str | None, tune: object, list_cameras: bool
+    footage: list[Path] | None, camera: list[str] | None, tune: object, list_cameras: bool
 ) -> None:
     """Exactly one thing to do."""
     given = [
@@ -285,6 +283,17 @@ def _one_of(
         "give one of --footage, --camera, --tune and --list-cameras",
         "run-what",
     )
+
+
+def _show_either(summary: RunSummary | SpaceRunSummary, json: bool) -> None:
+    from rushlight.jobs.run_space import SpaceRunSummary
+
+    if isinstance(summary, SpaceRunSummary):
+        from rushlight.cli.run_space import show
+
+        show(summary, json)
+    else:
+        _show(summary, json)
 
 
 def _show(summary: RunSummary, json: bool) -> None:
@@ -323,14 +332,9 @@ def _show(summary: RunSummary, json: bool) -> None:
     ]
     render.table("", ["what", "how many", "remark"], rows)
     if summary.delays:
-        render.table(
-            "How long after the light (presses and releases are known some frames after it)",
-            ["of", "stage", "median [ms]", "95 % below [ms]", "how many"],
-            [
-                [each.what, each.stage, f"{each.median_ms:.1f}", f"{each.p95_ms:.1f}", each.count]
-                for each in summary.delays
-            ],
-        )
+        from rushlight.cli.live import show_delays
+
+        show_delays(summary.delays)
     render.findings(summary.findings)
     render.note(f"written: {', '.join([summary.session, *summary.exports])}")
 

@@ -40,6 +40,7 @@ def search(
     from rushlight.cli import render
     from rushlight.jobs.search import default_folder
     from rushlight.jobs.search import search as job
+    from rushlight.jobs.search_space import is_search_in_space
 
     if rooms is not None:
         from rushlight.cli.search_rooms import survey
@@ -55,6 +56,17 @@ def search(
             "rooms",
         )
     folder = out or default_folder(rig)
+    if is_search_in_space(rig):
+        from rushlight.cli.search_space import show
+        from rushlight.jobs.search_space import search_in_space
+
+        with render.progress() as progress:
+            found = search_in_space(rig, folder, seed, generations, progress)
+        if json:
+            render.print_json(found.model_dump(mode="json", by_alias=True))
+        else:
+            show(found, folder)
+        return
     try:
         with render.progress() as progress:
             result = job(rig, folder, seed, generations, progress)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from rushlight.cli.plan_tables import number
+from rushlight.cli.rounding import digits
 
 if TYPE_CHECKING:
     from rushlight.records.search_rooms import RoomsResult
@@ -70,7 +70,7 @@ def _show(result: RoomsResult) -> None:
                 one.place,
                 f"{one.camera}, {one.filter or 'no filter'}, {one.emitter}",
                 f"{one.cost:.2f}",
-                number(1e3 * one.error_rms_m),
+                digits(1e3 * one.error_rms_m),
                 f"{100 * one.coverage:.0f}",
                 ", ".join(one.missed) or "none",
             ]

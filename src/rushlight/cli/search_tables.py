@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from rushlight.cli.plan_tables import Table, number
+from rushlight.cli.plan_tables import Table
+from rushlight.cli.rounding import digits
 from rushlight.plan.search_choice import supply_words
 from rushlight.records.search import SearchCandidate, SearchResult
 
@@ -70,7 +71,7 @@ def _winners(result: SearchResult) -> Table:
                 _name(one, result),
                 one.place,
                 f"{one.cost:.2f}",
-                ("≈ " if one.rough else "") + (number(1e3 * one.error_rms_m) or "–"),
+                ("≈ " if one.rough else "") + (digits(1e3 * one.error_rms_m) or "–"),
                 f"{100 * one.coverage:.0f} / {100 * one.coverage_clear:.0f}",
                 f"{1e3 * one.delay_s:.0f}",
                 _hours(one.battery_s),
@@ -79,7 +80,8 @@ def _winners(result: SearchResult) -> Table:
         )
     title = (
         f"Winners: {len(rows)} of the {result.front} that none beats in everything, of "
-        f"{result.evaluated} candidates (coverage: with / without shadow; ≈: error to some 5 %)"
+        f"{result.evaluated} candidates (coverage: with all shadow / with one upright body "
+        "alone; ≈: error to some 5 %)"
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",
@@ -114,11 +116,11 @@ def _slips(result: SearchResult) -> Table:
     for one in shown(result):
         cells: list[object] = [
             _name(one, result),
-            number(1e3 * one.error_worst_m),
+            digits(1e3 * one.error_worst_m),
             f"{one.build_s / 60:.0f}",
         ]
         for slip in one.slips:
-            cells.append(f"{number(1e3 * one.error_rms_m)} → {number(1e3 * slip.error_rms_m)}")
+            cells.append(f"{digits(1e3 * one.error_rms_m)} → {digits(1e3 * slip.error_rms_m)}")
             cells.append(f"{100 * one.coverage:.0f} → {100 * slip.coverage:.0f}")
         rows.append(cells)
     columns = [
@@ -163,4 +165,4 @@ def _orders(result: SearchResult) -> Table:
 
 
 def _hours(seconds: float) -> str | None:
-    return number(seconds / 3600.0) if math.isfinite(seconds) else None
+    return digits(seconds / 3600.0) if math.isfinite(seconds) else None

@@ -22,6 +22,7 @@ class ScriptName(StrEnum):
     places = "places"
     motion = "motion"
     still = "still"
+    swing = "swing"
 
 
 class CauseName(StrEnum):

@@ -29,6 +29,7 @@ _LIGHT = (
     ("grey-peak", "max", "brightest pixel, share of full scale"),
     ("electrons", "min", "weakest dot"),
     ("dot-width", "median", "width of a dot, one standard deviation"),
+    ("dot-separation", "min", "least distance between two dots"),
     ("depth-of-field-near", "value", "sharp from"),
     ("depth-of-field-far", "value", "sharp to"),
 )
@@ -46,6 +47,7 @@ def tables(plan: SpacePlan) -> list[Table]:
         _baselines(plan),
         *_constellations(plan),
         _light(plan),
+        _reach(plan),
         _delay(plan),
         _circuits(plan),
         *plan_tables_eyes.tables(plan.eyes, []),
@@ -102,6 +104,10 @@ def _causes(plan: SpacePlan) -> Table:
     for cause in causes:
         found = [own.get(cause) for own in columns.values()]
         rows.append([CAUSE_WORDS[cause], *(number(f.value) if f else None for f in found)])
+    if any("two-eyes" in own for own in columns.values()):
+        eyes = [own.get("two-eyes") for own in columns.values()]
+        words = f"{CAUSE_WORDS['two-eyes']} (not added)"
+        rows.append([words, *(number(f.value) if f else None for f in eyes)])
     for row, statistic, words in (("px", "rms", "all, in display pixels [px]"),):
         cells: list[object] = []
         for name, carried, condition in columns:
@@ -247,6 +253,29 @@ def _light(plan: SpacePlan) -> Table:
                 value = "no limit" if endless else quantity(figure.value, figure.unit)
                 rows.append([f"{words} ({who})", value])
     return "Light and view", ["what", "predicted"], rows
+
+
+def _reach(plan: SpacePlan) -> Table:
+    """From where to where each thing can be followed, and what ends it."""
+    rows: list[list[object]] = []
+    for near in plan.figures:
+        if near.name != "reach-near":
+            continue
+        own = near.scope.carried, near.scope.camera
+        far = next(
+            f
+            for f in plan.figures
+            if f.name == "reach-far" and (f.scope.carried, f.scope.camera) == own
+        )
+        rows.append([*own, *(_end(near, "at the lens")), *(_end(far, "far off"))])
+    columns = ["thing", "camera", "from", "nearer, dots are", "to", "farther, dots are"]
+    return "How far it can be followed, toward the middle of its zone and beyond", columns, rows
+
+
+def _end(figure: Figure, without: str) -> tuple[str, str]:
+    if figure.value is None:
+        return without, "–"
+    return quantity(figure.value, "m") or "–", figure.scope.condition or "–"
 
 
 def _delay(plan: SpacePlan) -> Table:

@@ -14,6 +14,7 @@ from rushlight.jobs.assess_files import inputs_of, stages_of, write_assessment
 from rushlight.jobs.assess_space import assess_in_space
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.trials import assess_trials, is_sitting
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import read_document
 from rushlight.records.marks import MarkList
@@ -35,7 +36,7 @@ def assess(
     Parameters
     ----------
     sessions
-        Grids, tappings and strokes.
+        Grids, tappings and strokes; or sittings (``.json``) from the page of trials.
     plan
         A plan of the rig, to compare with.
     rig
@@ -60,6 +61,9 @@ def assess(
     RushlightError
         When a file cannot be used, or the sessions show nothing.
     """
+    if any(is_sitting(path) for path in sessions):
+        _refuse_mixed(sessions, plan, truths, marks, registration)
+        return assess_trials(sessions, rig, out, progress)
     if sessions and is_of_space(sessions[0]):
         _refuse_marks(marks)
         return assess_in_space(sessions, plan, rig, truths, out, progress, registration)
@@ -102,4 +106,27 @@ def _refuse_marks(marks: Path | None) -> None:
             "tells places on a surface, and these sessions are of things in space",
             "leave it out",
             "marks-in-space",
+        )
+
+
+def _refuse_mixed(
+    sessions: Sequence[Path],
+    plan: Path | None,
+    truths: Sequence[Path],
+    marks: Path | None,
+    registration: Path | None,
+) -> None:
+    """Sittings come without all that belongs to sessions."""
+    mixed = not all(is_sitting(path) for path in sessions)
+    options = {"--plan": plan, "--truth": truths, "--marks": marks, "--registration": registration}
+    given = [name for name, value in options.items() if value]
+    if mixed or given:
+        raise RushlightError.of(
+            "assess",
+            "sittings and sessions" if mixed else ", ".join(given),
+            "cannot be assessed together"
+            if mixed
+            else "belongs to sessions, and these are sittings from the page of trials",
+            "assess the sittings by themselves",
+            "sittings-mixed",
         )

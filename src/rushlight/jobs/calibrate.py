@@ -18,6 +18,7 @@ from rushlight.jobs.belonging import Source
 from rushlight.jobs.lens_target import refused
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.told import keep_told
 from rushlight.records.arrays import Array
 from rushlight.records.document import write_bytes
 from rushlight.records.registration import LensCalibration
@@ -242,7 +243,9 @@ def calibrate_gathered(
     made.write(out)
     write_bytes(drawn, picture(solved, camera, basis, vouched))
     findings = (*earlier, *_passed_over(gatherer), *findings_of(solved, board))
-    return CalibrateResult(made, solved, next_view(solved, board), findings, out, drawn)
+    result = CalibrateResult(made, solved, next_view(solved, board), findings, out, drawn)
+    keep_told("calibrate", out, result)
+    return result
 
 
 def guide(gatherer: Gatherer, size_px: tuple[int, int]) -> NextView:

@@ -6,10 +6,12 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+from rushlight.capture.live import LiveDots, LiveFrames
 from rushlight.errors import RushlightError
 from rushlight.jobs.calibrate import CalibrateResult, calibrate_gathered, camera_named, guide
 from rushlight.jobs.load import typed_length_s
 from rushlight.jobs.sources import open_source
+from rushlight.records.dots import Frame
 from rushlight.register.lens_views import Board, Gatherer
 
 ENOUGH_VIEWS = 12
@@ -27,6 +29,9 @@ def calibrate_live(
     length: str | None = None,
     views: int = ENOUGH_VIEWS,
     say: Say = lambda _: None,
+    seen: Callable[[Frame, Gatherer], None] = lambda _frame, _gatherer: None,
+    begins: Callable[[LiveFrames | LiveDots], None] = lambda _: None,
+    begun: Callable[[Callable[[], None]], None] = lambda _: None,
 ) -> CalibrateResult:
     """The lens that a live camera's views of a board tell; written with its verdict.
 
@@ -51,6 +56,12 @@ def calibrate_live(
         How many to keep, ≥ 3.
     say
         Told which view to hold next, and how many are kept.
+    seen
+        Told every frame, and the views gathered until then.
+    begins
+        Told the open source before its first frame.
+    begun
+        Told what to call from any thread to end the gathering.
 
     Raises
     ------
@@ -73,6 +84,8 @@ def calibrate_live(
         if ending is not None:
             ending.daemon = True
             ending.start()
+        begins(frames)
+        begun(frames.stop)
         say(f"first: {guide(gatherer, frames.size_px).words}")
         try:
             for frame in frames:
@@ -80,6 +93,7 @@ def calibrate_live(
                 if image is None:
                     continue
                 kept = gatherer.offer(image, f"frame {frame.index}")  # type: ignore[union-attr]
+                seen(frame, gatherer)  # type: ignore[arg-type]
                 if kept is None:
                     continue
                 count = len(gatherer.views)

@@ -7,12 +7,13 @@ from collections.abc import Callable
 from rushlight.capture.open_live import check_source
 from rushlight.drive.output import parse_address
 from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.live_outputs import foretelling_s
+from rushlight.jobs.live_outputs import OF_A_DISPLAY, check_in_space, foretelling_s
 from rushlight.records.rig import Drive, Rig
+from rushlight.shelf.resolve_space import space_kinds
 
 
 def live_findings(rig: Rig, name: str) -> list[Finding]:
-    """What would stop a live run for its words alone: sources, addresses, foretelling.
+    """What would stop a live run for its words alone: sources, outputs, addresses, foretelling.
 
     Parameters
     ----------
@@ -25,6 +26,10 @@ def live_findings(rig: Rig, name: str) -> list[Finding]:
     for number, camera in enumerate(rig.cameras):
         if camera.source is not None:
             findings += _refused(check_source, camera.source, f"{name}: cameras[{number}].source")
+    if space_kinds(rig) and "surface" not in rig.kinds:
+        pointers = [each for each in rig.outputs if each in OF_A_DISPLAY]
+        for each in dict.fromkeys(pointers):
+            findings += _refused(check_in_space, [each], rig, f"{name}: outputs")
     if rig.drive is not None:
         usual = Drive()
         for way in ("pointer", "osc"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -25,8 +25,10 @@ from rushlight.records.space_plan import SpacePlan
 from rushlight.records.space_registration import SpaceRegistration
 
 SPACE_SCENARIOS = ("paper-theatre", "ferry-model", "choir-baton")
-HELD_S, PLACES, SWING, MOTION, STILL = 0.22, 8, "4 s", "2 s", "3.2 s"
+HELD_S, PLACES, SWING, MOTION, STILL, CHECKED = 0.22, 6, "3 s", "1.5 s", "3.1 s", "2 s"
 """How long, and how often, so that a demo stays short."""
+LEAST_PLACES = 4
+"""One of so many is held once more, by which repeatability is seen."""
 WORKERS = 2
 FILM_FRAMES = 24
 
@@ -55,32 +57,13 @@ def demo_in_space(
     kit, assessment, summary
         The kit, the assessment, and lines of what and how much.
     """
-    plan(rig, folder / "plan", progress=told("1 plan"))
     plan_file = folder / "plan" / "plan.json"
-    footage = folder / "footage"
     registration = folder / "registration.json"
+    plan(rig, plan_file.parent, progress=told("1 plan"))
     planned = read_document(SpacePlan, plan_file)
-    lengths = _lengths(rig, planned)
-    _at_once(
-        [
-            (
-                told(f"simulate {script}"),
-                _film,
-                (rig, script, footage / script, seed, plan_file, more),
-            )
-            for script, more in lengths.items()
-        ]
-    )
-    register(footage / "registration", rig, registration, progress=told("2 register"))
-    scripts = list(lengths)[1:]
+    scripts = _filmed_and_followed(folder, rig, seed, planned, told)
     sessions = [folder / f"{script}.sqlite" for script in scripts]
-    truths = [footage / script / "truth.sqlite" for script in scripts]
-    _at_once(
-        [
-            (told(f"3 run {script}"), run, (footage / script, session, rig, registration))
-            for script, session in zip(scripts, sessions, strict=True)
-        ]
-    )
+    truths = [folder / "footage" / script / "truth.sqlite" for script in scripts]
     film = folder / "film"
     if (folder / SCENE_FILE).is_file():
         scene_film(
@@ -107,19 +90,56 @@ def demo_in_space(
     return published, assessed, space_summary(planned, registered, assessed, film)
 
 
+def _filmed_and_followed(
+    folder: Path, rig: Path, seed: int, planned: SpacePlan, told: Callable[[str], Progress]
+) -> list[str]:
+    """Film all scripts, register by the first and follow the others, which are told."""
+    lengths = _lengths(rig, planned)
+    footage, registration = folder / "footage", folder / "registration.json"
+    first, longest, *others = lengths
+    with ProcessPoolExecutor(WORKERS, get_context("spawn")) as pool:
+        both = _Both(pool, told)
+
+        def film(script: str) -> None:
+            given = (rig, script, footage / script, seed, folder / "plan" / "plan.json")
+            both.begin(f"simulate {script}", _film, *given, lengths[script])
+
+        film(first)
+        film(longest)
+        both.wait(f"simulate {first}")
+        both.begin("2 register", register, footage / first, rig, registration)
+        for script in others:
+            film(script)
+        both.wait()
+        for script in (longest, *others):
+            given = (footage / script, folder / f"{script}.sqlite", rig, registration)
+            both.begin(f"3 run {script}", run, *given)
+        both.wait()
+    return [longest, *others]
+
+
 def _film(rig: Path, script: str, out: Path, seed: int, plan: Path, more: dict[str, Any]) -> None:
     """Simulate one script, in whatever process."""
     simulate(rig, script, out, seed, plan=plan, **more)
 
 
-def _at_once(tasks: Sequence[tuple[Progress, Callable[..., Any], tuple[Any, ...]]]) -> None:
-    """Do what does not wait for one another on two processes."""
-    with ProcessPoolExecutor(WORKERS, get_context("spawn")) as pool:
-        begun = [pool.submit(what, *given) for _, what, given in tasks]
-        for (progress, _, _), each in zip(tasks, begun, strict=True):
-            progress("on two processes", 0.0)
-            each.result()
-            progress("on two processes", 1.0)
+class _Both:
+    """Work that two processes share, begun in this order; each piece is told of by its stage."""
+
+    def __init__(self, pool: ProcessPoolExecutor, told: Callable[[str], Progress]) -> None:
+        self._pool, self._told = pool, told
+        self._begun: dict[str, Future[Any]] = {}
+
+    def begin(self, stage: str, what: Callable[..., Any], *given: Any) -> None:
+        """Let whichever process is free do it."""
+        self._begun[stage] = self._pool.submit(what, *given)
+
+    def wait(self, stage: str | None = None) -> None:
+        """Until one piece is done, or everything that was begun."""
+        for each in list(self._begun) if stage is None else [stage]:
+            self._told(each)("on two processes", 0.0)
+            self._begun.pop(each).result()
+            self._told(each)("on two processes", 1.0)
 
 
 def _lengths(rig: Path, planned: SpacePlan) -> dict[str, dict[str, Any]]:
@@ -129,9 +149,14 @@ def _lengths(rig: Path, planned: SpacePlan) -> dict[str, dict[str, Any]]:
     swung = planned.registration.method == "swing"
     return {
         "registration": {"length": SWING} if swung else {"frames_per_place": frames},
-        "places": {"places": PLACES // len(cameras), "frames_per_place": frames},
+        "places": {
+            "places": max(PLACES // len(cameras), LEAST_PLACES),
+            "frames_per_place": frames,
+        },
         "motion": {"length": MOTION},
         "still": {"length": STILL},
+        # Swung once more: how far its length is told off needs no truth.
+        **({"swing": {"length": CHECKED}} if swung else {}),
     }
 
 

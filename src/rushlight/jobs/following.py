@@ -14,11 +14,12 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.belonging import Source, camera_of
 from rushlight.jobs.inspect_files import hot_pixels
 from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.surveyed import survey_of_registration, unheeded
 from rushlight.keep.writer import SessionWriter
 from rushlight.plan.evaluate import evaluate
 from rushlight.records.document import Basis
 from rushlight.records.joint_registration import registration_of
-from rushlight.records.registration import Registration
+from rushlight.records.registration import DisplaySurvey, Registration
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.session import Clock, FootageHeader, SessionHeader
@@ -67,6 +68,7 @@ class Setting:
     rig: Rig | None
     registration: Registration | None
     findings: list[Finding]
+    survey: DisplaySurvey | None = None
 
     @property
     def basis(self) -> Basis:
@@ -126,7 +128,7 @@ def prepare(
     noise, carried, homes, row_time_s = SensorNoise.unknown(), list(UNNAMED), None, 0.0
     codes: list[Code] = []
     exposure_s, anchors, hot = 0.0, None, None
-    registration, surface_map = None, None
+    registration, surface_map, survey = None, None, None
     if registration_path is not None:
         registration = registration_of(registration_path, source.camera)
         # First of all: it refuses a registration that is of another camera or size.
@@ -147,6 +149,8 @@ def prepare(
             findings += check_codes(codes, rate_hz, Linker().confirm_frames, LONGEST_DARK_S)
         if registration is not None:
             homes = homes_of(things, rig, resolved)
+            survey = survey_of_registration(registration, rig_file, rig.surfaces[0])
+            findings += unheeded(registration, rig_file)
             anchors = anchors_of(rig, registration, source.camera)
         findings += _rig_findings(rig, sidecar, name)
     if registration is not None and registration_path is not None:
@@ -173,6 +177,7 @@ def prepare(
         rig=rig,
         registration=registration,
         findings=findings,
+        survey=survey,
     )
 
 
@@ -245,7 +250,27 @@ def header_of(
     )
 
 
-def session_of_the_moment(header: SessionHeader, basis: Basis) -> SessionWriter:
+def live_session(out: Path | None, header: SessionHeader, basis: Basis) -> SessionWriter:
+    """The session that a live run writes.
+
+    Parameters
+    ----------
+    out
+        File to write; it must not exist. None takes a name of the moment, in the folder at hand.
+    header, basis
+        As `SessionWriter` takes them.
+
+    Raises
+    ------
+    RushlightError
+        When it cannot be written.
+    """
+    if out is not None:
+        return SessionWriter(out, header, basis, live=True)
+    return _session_of_the_moment(header, basis)
+
+
+def _session_of_the_moment(header: SessionHeader, basis: Basis) -> SessionWriter:
     """A live session named after the moment, in the folder at hand.
 
     Runs that begin within one second get names of their own: a file is made only where there is

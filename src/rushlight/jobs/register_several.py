@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,9 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.progress import Progress, silent
-from rushlight.jobs.register import RegisterResult, in_space, register
+from rushlight.jobs.register import in_space, register
+from rushlight.jobs.registering import RegisterResult
+from rushlight.jobs.told import keep_told, told_path
 from rushlight.records.joint_registration import Agreement, JointRegistration
 from rushlight.records.registration import Registration, Verdict
 
@@ -63,6 +65,7 @@ def register_several(
     plan_path: Path | None = None,
     rate: str | None = None,
     progress: Progress = silent,
+    survey_path: Path | None = None,
 ) -> SeveralRegistered:
     """The maps of several cameras to the surface that they see, in one document.
 
@@ -70,7 +73,7 @@ def register_several(
     ----------
     footages
         Two or more, each of another camera; best all of the same touches.
-    rig_file, plan_path, rate, progress
+    rig_file, plan_path, rate, progress, survey_path
         As for `rushlight.jobs.register.register`.
     out
         Joint registration to write; each camera's own stands beside it, named for the camera.
@@ -91,7 +94,7 @@ def register_several(
     found: list[RegisterResult] = []
     for number, path in enumerate(footages):
         own = out.with_stem(f"{out.stem}-{number + 1}")
-        result = register(path, rig_file, own, plan_path, rate, progress)
+        result = register(path, rig_file, own, plan_path, rate, progress, survey_path)
         assert isinstance(result, RegisterResult)  # no rig in space comes here
         camera = result.registration.valid_for.camera
         if camera in [each.registration.valid_for.camera for each in found]:
@@ -114,7 +117,9 @@ def register_several(
     inputs = {f"registration-{one.valid_for.camera}": one.content_hash() for one in registrations}
     joint = joint.stamped("simulated" if simulated else "measured", inputs=inputs)
     joint.write(out)
-    return SeveralRegistered(joint, tuple(found), out)
+    told = SeveralRegistered(joint, tuple(found), out)
+    keep_told("register", out, told)
+    return told
 
 
 def _named(result: RegisterResult, path: Path) -> RegisterResult:
@@ -122,9 +127,10 @@ def _named(result: RegisterResult, path: Path) -> RegisterResult:
     drawn = path.with_suffix(".svg")
     result.registration_path.replace(path)
     result.picture_path.replace(drawn)
-    return RegisterResult(
-        result.registration, result.worst_error_m, result.simulated, result.findings, path, drawn
-    )
+    told_path(result.registration_path).unlink()
+    named = replace(result, registration_path=path, picture_path=drawn)
+    keep_told("register", path, named)
+    return named
 
 
 def _agreement(one: Registration, other: Registration) -> Agreement:

@@ -15,41 +15,25 @@ from rushlight.capture.space import film_path
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.load import bits_of, load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
-from rushlight.records.arrays import Array
-from rushlight.records.document import read_document, write_bytes
-from rushlight.records.dots import Dots
+from rushlight.jobs.registering_space import Seen, fitted
+from rushlight.jobs.told import keep_told
+from rushlight.records.document import Basis, read_document, write_bytes
+from rushlight.records.pair_calibration import PairCalibration
 from rushlight.records.rig import Rig
-from rushlight.records.space import ResolvedSpace, Thing
-from rushlight.records.space_footage import SPACE_FOOTAGE, SpaceFootage, SpaceMark
+from rushlight.records.space import ResolvedSpace
+from rushlight.records.space_footage import SPACE_FOOTAGE, SpaceFootage
 from rushlight.records.space_registration import SpaceRegistration
 from rushlight.register.space_effect import registration_error_m
-from rushlight.register.space_fit import (
-    Found,
-    RowFacts,
-    doubts_of_places,
-    register_marks,
-    register_mounting,
-    register_swing,
-)
-from rushlight.register.space_held import MOVED_PX, HeldDots, dots_at_rest, name_dots
+from rushlight.register.space_fit import Found, register_mounting
 from rushlight.register.space_judge import LEAST_LEFT_PX
-from rushlight.register.space_marks import (
-    Anchor,
-    Sightings,
-    anchor_of_look,
-    anchor_of_placing,
-)
-from rushlight.register.space_moments import seen_swing
+from rushlight.register.space_pair import register_pair, space_by_pair
 from rushlight.register.space_picture import picture
-from rushlight.register.space_solve import known_beforehand
 from rushlight.see.detect import Detector
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.track.rig import noise_of
 
 _TELL_EVERY = 20
-
-Seen = list[tuple[int, Dots]]
 
 
 @dataclass(frozen=True)
@@ -140,6 +124,7 @@ def register_space(
     rig_file: Path,
     out: Path = Path("registration.json"),
     progress: Progress = silent,
+    pair_path: Path | None = None,
 ) -> SpaceRegisterResult:
     """Find where the cameras of a rig in space stand.
 
@@ -154,6 +139,9 @@ def register_space(
         Registration to write; a picture is drawn beside it.
     progress
         Told the share of frames done.
+    pair_path
+        How the two cameras of a volume rig stand, from `rushlight.jobs.calibrate_pair`: taken
+        alone without footage, and with a swing as what is known before it.
 
     Raises
     ------
@@ -166,6 +154,15 @@ def register_space(
     inputs = {"rig": rig.content_hash()}
     findings: list[Finding] = []
     seed = None
+    pair = None if pair_path is None else read_document(PairCalibration, pair_path)
+    if pair is not None and pair_path is not None:
+        inputs["pair"] = pair.content_hash()
+        if footage_path is not None:
+            space = space_by_pair(space, pair, pair_path.name)
+    of_pair: Basis = pair.header.basis if pair is not None and pair.header else "measured"
+    if footage_path is None and pair is not None and pair_path is not None:
+        found = register_pair(space, rig.content_hash(), pair, pair_path.name)
+        return written(space, found, out, of_pair, inputs, None, findings)
     if footage_path is None:
         found, simulated = register_mounting(space, rig.content_hash()), False
     else:
@@ -176,13 +173,38 @@ def register_space(
         simulated = header.simulated
         inputs["footage"] = header.content_hash()
         seed = header.header.seed if header.header and simulated else None
-    basis = "predicted" if footage_path is None else "simulated" if simulated else "measured"
-    registration = found.registration.stamped(basis, inputs=inputs, seed=seed)  # type: ignore[arg-type]
+    basis: Basis = "predicted" if footage_path is None else "simulated" if simulated else "measured"
+    return written(space, found, out, basis, inputs, seed, findings)
+
+
+def written(
+    space: ResolvedSpace,
+    found: Found,
+    out: Path,
+    basis: Basis,
+    inputs: dict[str, str],
+    seed: int | None,
+    findings: Sequence[Finding],
+) -> SpaceRegisterResult:
+    """Write a registration and its picture, and tell what it does to the point that counts.
+
+    Parameters
+    ----------
+    space, found
+        The rig, and its cameras as they were found.
+    out
+        Registration to write; a picture is drawn beside it.
+    basis, inputs, seed
+        What it rests on.
+    findings
+        What the user should know beside what the fit found.
+    """
+    registration = found.registration.stamped(basis, inputs=inputs, seed=seed)
     registration.write(out)
     drawn = out.with_suffix(".svg")
-    write_bytes(drawn, picture(space, registration, simulated))
+    write_bytes(drawn, picture(space, registration, basis == "simulated"))
     errors = registration_error_m(space, registration)
-    return SpaceRegisterResult(
+    result = SpaceRegisterResult(
         registration=registration,
         basis=basis,
         middle_error_m=float(np.max(errors[:, errors.shape[1] // 2])),
@@ -191,6 +213,8 @@ def register_space(
         registration_path=out,
         picture_path=drawn,
     )
+    keep_told("register", out, result)
+    return result
 
 
 def footage_of(path: Path, rig: Rig, findings: list[Finding], name: str) -> SpaceFootage:
@@ -281,15 +305,7 @@ def _found(
         share = camera / len(footages)
         seen.append(_dots(footage, space, camera, windows, progress, share, len(footages)))
         findings.extend(footage.findings)
-    if windows:
-        rows, poses, facts = rows_of_marks(space, header.marks, seen, findings)
-        return register_marks(space, rig.content_hash(), rows, poses, facts)
-    bar = space.scale_bar
-    assert bar is not None
-    length = float(np.linalg.norm(bar.lights_m[1] - bar.lights_m[0]))
-    known = known_beforehand(space)
-    swing = seen_swing(seen, space.camera_ids, known, doubts_of_places(space), length)
-    return register_swing(space, rig.content_hash(), swing, 4)
+    return fitted(space, rig.content_hash(), header.marks, seen, findings)
 
 
 def _dots(
@@ -314,165 +330,3 @@ def _dots(
         found.append((frame.capture_ns, detect(frame.image)))
     progress("finding the lights", share + 1.0 / cameras)
     return found
-
-
-def rows_of_marks(
-    space: ResolvedSpace, marks: Sequence[SpaceMark], seen: Sequence[Seen], findings: list[Finding]
-) -> tuple[Sightings, Array, list[RowFacts]]:
-    """What was seen at each mark, its dots named; marks that tell nothing are passed over.
-
-    Parameters
-    ----------
-    space
-        The rig.
-    marks
-        What was held where and when.
-    seen
-        By camera, capture time [ns] and dots of the frames in which marks were held.
-    findings
-        What is passed over is told here.
-
-    Returns
-    -------
-    rows, poses, facts
-        As `register_marks` takes them.
-
-    Raises
-    ------
-    RushlightError
-        When a mark is of another rig.
-    """
-    known = known_beforehand(space)
-    first = np.cumsum([0, *(len(thing.lights) for thing in space.things)])
-    points = [(thing, name) for thing in space.things for name in thing.point_names]
-    places = [thing.id for thing in space.things]
-    anchors: list[Anchor] = []
-    columns: list[tuple[Array, Array, Array, Array]] = []
-    poses, facts, held_points = [], [], []
-    for mark in marks:
-        if mark.carried not in places:
-            raise RushlightError.of(
-                f"{SPACE_FOOTAGE}: marks",
-                f'"{mark.carried}"',
-                "is no thing of the rig",
-                "give the rig that belongs to the footage",
-                "mark-thing",
-            )
-        which = places.index(mark.carried)
-        thing = _counted_by(space.things[which], mark)
-        anchor = _anchor(mark, thing)
-        held = [dots_at_rest(each, mark.from_ns, mark.until_ns) for each in seen]
-        if any(each.strayed_px > MOVED_PX for each in held):
-            findings.append(_passed_over(mark, "was not held still"))
-            continue
-        named = name_dots(held, thing, anchor, known.cameras, _reach_m(space, anchor))
-        if named is None:
-            findings.append(_passed_over(mark, "shows fewer than two lights"))
-            continue
-        if named.doubtful:
-            findings.append(_passed_over(mark, "shows dots that may be of other lights", kept=True))
-        anchors.append(anchor)
-        columns.append(_columns(held, named.lights, int(first[which])))
-        poses.append(named.pose)
-        held_points.append(points.index((space.things[which], mark.point)))
-        facts.append(
-            RowFacts(mark.carried, mark.from_ns, mark.until_ns,
-                     max(each.frames for each in held), mark.from_m, mark.to_m)
-        )  # fmt: skip
-    widest = max((len(each[0]) for each in columns), default=1)
-    padded = [_padded(each, widest) for each in columns]
-    camera, light, px, cov = (
-        np.stack([each[i] for each in padded]) if padded else np.zeros(shape)
-        for i, shape in enumerate(((0, 1), (0, 1), (0, 1, 2), (0, 1, 2, 2)))
-    )
-    rows = Sightings(
-        anchors=tuple(anchors),
-        camera=camera.astype(int),
-        light=light.astype(int),
-        point=np.array(held_points, int),
-        px=px,
-        px_cov=cov,
-        lights_m=np.concatenate([thing.lights_m for thing in space.things]),
-        lights_std_m=np.concatenate([thing.lights_std_m for thing in space.things]),
-        points_m=np.stack([thing.point_m(name) for thing, name in points]),
-        points_std_m=np.array(
-            [thing.points_std_m[thing.point_names.index(name)] for thing, name in points]
-        ),
-    )
-    return rows, np.array(poses).reshape(-1, 4, 4), facts
-
-
-def _counted_by(thing: Thing, mark: SpaceMark) -> Thing:
-    """The thing with the point that was held as the one that counts."""
-    if mark.point not in thing.point_names:
-        raise RushlightError.of(
-            f"{SPACE_FOOTAGE}: marks",
-            f'"{mark.point}"',
-            f'is no point of "{thing.id}"',
-            "give the rig that belongs to the footage",
-            "mark-point",
-        )
-    at = thing.point_names.index(mark.point)
-    order = [at, *(i for i in range(len(thing.point_names)) if i != at)]
-    return thing.replace(
-        point_names=tuple(thing.point_names[i] for i in order),
-        points_m=thing.points_m[order],
-        points_std_m=thing.points_std_m[order],
-    )
-
-
-def _anchor(mark: SpaceMark, thing: Thing) -> Anchor:
-    if mark.kind == "placing" or mark.to_m is None:
-        return anchor_of_placing(np.array(mark.from_m), thing)
-    try:
-        return anchor_of_look(np.array(mark.from_m), np.array(mark.to_m), thing)
-    except ValueError as error:
-        raise RushlightError.of(
-            f"{SPACE_FOOTAGE}: marks",
-            f"{mark.from_m}, {mark.to_m}",
-            f"tell no look: {error}",
-            "give the nearer mark first, and marks that are seen in line from the zone",
-            "look-off-zone",
-        ) from error
-
-
-def _reach_m(space: ResolvedSpace, anchor: Anchor) -> float:
-    """How far a thing may seem off, because cameras and lenses are not known exactly."""
-    away = np.linalg.norm(space.cameras.rig_from_camera[0, :, :3, 3] - anchor.place_m, axis=-1)
-    focal = space.cameras.K[0, :, 0, 0]
-    centre = np.sqrt(np.maximum(space.lens_cov[:, 2, 2], space.lens_cov[:, 0, 0])) / focal
-    off = np.hypot(space.placed_std_m, away * np.hypot(space.turned_std_rad, centre))
-    return float(off.max())
-
-
-def _columns(
-    held: Sequence[HeldDots], lights: Sequence[Array], first: int
-) -> tuple[Array, Array, Array, Array]:
-    """Camera, light, place and covariance of each named dot."""
-    camera = np.concatenate([np.full(len(each), i) for i, each in enumerate(lights)])
-    light = np.concatenate(list(lights))
-    px = np.concatenate([each.px for each in held])
-    cov = np.concatenate([each.px_cov for each in held])
-    on = light >= 0
-    return camera[on], light[on] + first, px[on], cov[on]
-
-
-def _padded(columns: tuple[Array, Array, Array, Array], widest: int) -> list[Array]:
-    more = widest - len(columns[0])
-    fill = (0, 0, np.nan, np.nan)
-    return [
-        np.pad(each.astype(float), [(0, more)] + [(0, 0)] * (each.ndim - 1), constant_values=value)
-        for each, value in zip(columns, fill, strict=True)
-    ]
-
-
-def _passed_over(mark: SpaceMark, why: str, kept: bool = False) -> Finding:
-    place = ", ".join(f"{step:.3f}" for step in mark.from_m)
-    return Finding(
-        "warning",
-        "mark-doubtful" if kept else "mark-passed-over",
-        f"the {mark.kind} at ({place}) m",
-        "",
-        why if kept else f"{why}, so it is passed over",
-        "hold still for a second with all lights in view, and nothing else that shines",
-    )

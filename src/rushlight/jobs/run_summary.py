@@ -8,6 +8,7 @@ from typing import Any
 
 from rushlight.errors import Finding
 from rushlight.jobs.following import Setting
+from rushlight.jobs.told import keep_told
 from rushlight.keep.export import export_csv, export_parquet
 from rushlight.keep.session import SessionReader
 from rushlight.track.stages import StageDelay
@@ -141,7 +142,9 @@ def summarise(
         "mapped": setting.surface_map is not None,
         "findings": (*setting.findings, *findings),
     }
-    return RunSummary(**(told | live))
+    summary = RunSummary(**(told | live))
+    keep_told("run", out, summary)
+    return summary
 
 
 def export(out: Path, csv_folder: Path | None, parquet_folder: Path | None) -> list[str]:

@@ -84,7 +84,7 @@ def simulate(
     header
         Of the footage.
     folder
-        Where it lies: ``footage.mkv``, ``footage.json`` and ``truth.sqlite``.
+        Where it lies: ``footage.avi``, ``footage.json`` and ``truth.sqlite``.
 
     A rig that follows things in space is filmed by all its cameras at once, and what was made is
     told by a `SpaceFilmed` instead.

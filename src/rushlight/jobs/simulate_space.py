@@ -186,6 +186,10 @@ def _script(
         )
     if name == "motion":
         return scripts.motion(world, scripts.MOTION_S if length_s is None else length_s)
+    if name == "swing":
+        return scripts.register_by_swing(
+            world, scripts.SWING_S if length_s is None else length_s, name
+        )
     return scripts.still(world, scripts.STILL_S if length_s is None else length_s)
 
 

@@ -3,20 +3,30 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
 from rushlight.capture.live import LiveDots, LiveFrames
 from rushlight.capture.open_live import open_live
+from rushlight.capture.replay import Pace
 from rushlight.capture.rest import noise_path
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import bits_of, load_rig, rig_path
+from rushlight.jobs.rehearsal import is_rehearsal, open_rehearsal
 from rushlight.plan.evaluate import evaluate
+from rushlight.plan.space_evaluate import exposures_of
 from rushlight.records.document import read_document
 from rushlight.records.dot_noise import DotNoise
+from rushlight.records.resolved import ResolvedCameras
 from rushlight.records.rig import Rig
+from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.resolve import resolve
+from rushlight.shelf.resolve_space import resolve_space, space_kinds
+
+T = TypeVar("T")
 
 
 def open_source(
@@ -26,13 +36,15 @@ def open_source(
     loop: bool = False,
     exposure_s: float = math.nan,
     deep: bool = True,
+    pace: Pace | None = None,
 ) -> LiveFrames | LiveDots:
     """The source that the user or the rig names, opened as the rig wants it.
 
     Parameters
     ----------
     text
-        As `open_live` takes it; None for the rig's own.
+        As `open_live` takes it, or ``rehearsal:SEED`` for the rig's simulated room at its own
+        rate; None for the rig's own.
     rig_file
         The rig's file or folder; None leaves a camera as it is.
     camera
@@ -43,6 +55,8 @@ def open_source(
         Instead of the rig's [s]; NaN keeps that.
     deep
         Whether pictures deeper than 8 bits are wanted as they are.
+    pace
+        That recordings of several cameras share as they are replayed.
 
     Raises
     ------
@@ -58,8 +72,10 @@ def open_source(
     own = rig.cameras[which]
     if text is None and own.source is None:
         raise _unnamed(f'the rig names no source for its camera "{own.id}"')
-    resolved = resolve(rig, shelf, rig_path(rig_file).name)
-    cameras = resolved.cameras
+    source = text or own.source or ""
+    if is_rehearsal(source):
+        return open_rehearsal(source, rig_file, which, exposure_s)
+    cameras, suitable_s = _cameras_of(rig, shelf, rig_path(rig_file).name)
     wide, high = (int(side) for side in cameras.size_px[0, which])
     if np.isfinite(exposure_s):
         # Asked for by itself: the rig's own may be longer than what is wanted here, or shorter.
@@ -67,9 +83,9 @@ def open_source(
     else:
         exposure_s = float(cameras.exposure_s[0, which])
     if not np.isfinite(exposure_s):
-        exposure_s = float(evaluate(resolved).exposure_s[0, which])  # as the plan would choose it
+        exposure_s = suitable_s(which)  # as the plan would choose it
     return open_live(
-        text or own.source or "",
+        source,
         own,
         size_px=(wide, high),
         exposure_s=exposure_s if np.isfinite(exposure_s) else None,
@@ -77,7 +93,30 @@ def open_source(
         noise=_dot_noise(rig_path(rig_file), own.id),
         loop=loop,
         bits=bits_of(rig, shelf, which) if deep else 8,
+        pace=pace,
     )
+
+
+def source_given(given: str | T | None, rig_file: Path) -> LiveFrames | LiveDots | T:
+    """A source that is open already, or else the one named, opened; None names the rig's own.
+
+    Raises
+    ------
+    RushlightError
+        As `open_source`.
+    """
+    return open_source(given, rig_file) if given is None or isinstance(given, str) else given
+
+
+def _cameras_of(
+    rig: Rig, shelf: Shelf, name: str
+) -> tuple[ResolvedCameras, Callable[[int], float]]:
+    """The rig's cameras as numbers, and what chooses one's exposure [s] as the plan does."""
+    if space_kinds(rig):
+        space = resolve_space(rig, shelf, name)
+        return space.cameras, lambda which: float(exposures_of(space)[which])
+    resolved = resolve(rig, shelf, name)
+    return resolved.cameras, lambda which: float(evaluate(resolved).exposure_s[0, which])
 
 
 def _which(rig: Rig, camera: str | None, file: str) -> int:

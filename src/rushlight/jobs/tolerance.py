@@ -120,4 +120,9 @@ def _std(name: CauseName, value: str, text: str) -> float:
             "doubt", f'"{text}"', "cannot be told for a cell, which is from fresh to empty",
             'leave it out, or give "cell=0" for one that is always fresh', "doubt",
         )  # fmt: skip
+    if name == "sun" and std:
+        raise RushlightError.of(
+            "doubt", f'"{text}"', "cannot be told for the sun, which comes in at its hours",
+            'leave it out, or give "sun=0" where a curtain keeps it out', "doubt",
+        )  # fmt: skip
     return std
