@@ -1,0 +1,1 @@
+"""The desk pages: for planning and reading."""

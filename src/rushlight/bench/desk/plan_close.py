@@ -1,0 +1,119 @@
+"""The whole plan of the saved rig, by the job of that name."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from rushlight.bench.desk.cautions import draw_cautions
+from rushlight.bench.desk.draft import Draft
+from rushlight.bench.desk.frame import button, element, findings_list, panel, table
+from rushlight.bench.desk.show import budget, number
+from rushlight.bench.desk.worker import slowly
+from rushlight.bench.texts import text
+from rushlight.errors import RushlightError
+from rushlight.jobs.kept import kept_plan
+from rushlight.jobs.plan import plan
+from rushlight.publish.cautions import DEFER, TITLES
+from rushlight.records.figure import CAUSE_WORDS
+from rushlight.records.plan import Plan
+from rushlight.records.space_plan import SpacePlan
+
+
+class PlanClose:
+    """A panel that makes the plan when asked, and shows the last one of the rig as saved."""
+
+    def __init__(self, draft: Draft) -> None:
+        self._draft = draft
+        with panel(text("plan.close.title")) as box:
+            box.style("margin-top: 24px")
+            element("p", text("plan.close.lead"), "soft")
+            with ui.element("div").classes("row"):
+                self._start = button(text("plan.close"), self._plan)
+                self._state = element("span", "", "soft")
+                self._state.props["role"] = "status"
+            self._body = ui.element("div").style("margin-top: 16px")
+        self._busy = False
+        self._show_kept()
+
+    def changed(self, unsaved: bool) -> None:
+        """Tell whether there is anything unsaved: the plan is of the saved rig."""
+        if not self._busy:
+            self._say(text("plan.close.unsaved") if unsaved else "")
+            self._start.props["disabled"] = unsaved
+            self._start.update()
+
+    def _say(self, words: str) -> None:
+        self._state.clear()
+        with self._state:
+            element("span", words)
+
+    def _show_kept(self) -> None:
+        try:
+            made = kept_plan(self._draft.place.file)
+        except RushlightError:
+            return
+        if made is not None:
+            self._show(made)
+
+    async def _plan(self) -> None:
+        if self._busy:
+            return
+        self._busy = True
+        self._say(text("plan.close.busy", what=self._draft.place.name))
+        try:
+            self._show(await slowly(plan, self._draft.place.file))
+            self._say("")
+        except RushlightError as error:
+            self._body.clear()
+            with self._body:
+                findings_list(error.findings)
+            self._say("")
+        finally:
+            self._busy = False
+
+    def _show(self, made: Plan | SpacePlan) -> None:
+        self._body.clear()
+        with self._body:
+            element(
+                "p", text("plan.close.rules", cause=CAUSE_WORDS.get(made.dominant, made.dominant))
+            )
+            advice = made.cheapest_advice()
+            element(
+                "p",
+                text("plan.close.noadvice")
+                if advice is None
+                else text("plan.close.advice", change=advice.change, cost=advice.cost),
+            )
+            words = {True: text("plan.met"), False: text("plan.unmet"), None: text("plan.unknown")}
+            table(
+                [text(f"plan.column.{each}") for each in ("what", "wanted", "predicted", "met")],
+                [
+                    [
+                        each.what,
+                        number(each.wanted, each.unit),
+                        number(each.predicted, each.unit),
+                        words[each.met],
+                    ]
+                    for each in made.targets
+                ],
+                text("plan.close.targets"),
+            )
+            parts = {
+                CAUSE_WORDS.get(str(each.cause), str(each.cause)): each.value
+                for each in made.figures
+                if (each.name, each.statistic) == ("delay", "mean")
+                and each.cause not in (None, "all")
+                and each.value > 0
+            }
+            if parts:
+                element("h3", text("plan.delay.title"))
+                budget(dict(sorted(parts.items(), key=lambda each: -each[1])), "ms")
+            if made.findings:
+                element("h3", text("plan.findings"))
+                findings_list([each.finding() for each in made.findings])
+            titled = (f"{TITLES[name]}. {words}" for name, words in made.cautions.items())
+            draw_cautions([DEFER, *titled])
+            with ui.element("details"):
+                element("summary", text("plan.close.assumed"))
+                for each in made.assumptions:
+                    element("p", each)

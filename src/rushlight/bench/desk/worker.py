@@ -1,0 +1,84 @@
+"""Processes in which the desk lets jobs run, so that no page waits for another's job."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from functools import partial
+from multiprocessing.connection import wait
+from typing import ParamSpec, TypeVar
+
+from rushlight.errors import RushlightError
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+_pools: dict[str, ProcessPoolExecutor] = {}
+
+
+def _pool(name: str) -> ProcessPoolExecutor:
+    if name not in _pools:
+        spawn = multiprocessing.get_context("spawn")
+        _pools[name] = ProcessPoolExecutor(1, spawn, _end_with_desk)
+    return _pools[name]
+
+
+def _end_with_desk() -> None:
+    """End this worker when its desk does, however that ends: nobody waits for its job then."""
+    desk = multiprocessing.parent_process()
+    assert desk is not None, "a worker is started by a desk"
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the desk, which ends its workers
+
+    def watch() -> None:
+        wait([desk.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True, name="desk's end").start()
+
+
+def end_workers() -> None:
+    """End the workers, whatever they are at; without this a desk would wait for their jobs."""
+    for worker in multiprocessing.active_children():
+        worker.terminate()
+
+
+async def quickly(job: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
+    """Run a job of a fraction of a second; slow ones never stand before it."""
+    return await _run("quick", job, *given, **named)
+
+
+async def slowly(job: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
+    """Run a job of some seconds or more."""
+    return await _run("slow", job, *given, **named)
+
+
+async def warm_up() -> None:
+    """Let the quick process load what it needs before anybody waits for it."""
+    from rushlight.jobs.glance import warm
+
+    await quickly(warm)
+
+
+async def _run(pool: str, job: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
+    loop = asyncio.get_running_loop()
+    for _ in range(2):  # what ended a worker may have had nothing to do with this job
+        workers = _pool(pool)
+        try:
+            return await loop.run_in_executor(workers, partial(job, *given, **named))
+        except BrokenProcessPool:
+            if _pools.get(pool) is workers:  # of several that waited, the first makes a new one
+                del _pools[pool]
+    raise RushlightError.of(
+        "bench",
+        "",
+        "lost the process that worked on this, twice: the computer may be short of memory",
+        "close other programs, and try again",
+        "worker-lost",
+    )

@@ -1,0 +1,3 @@
+import {fill} from "./texts.js";
+
+fill();

@@ -1,0 +1,1 @@
+"""The live process: display pages, their sockets, and the work that feeds them."""

@@ -1,0 +1,154 @@
+"""Every page's twin is what the command of its name prints with --json."""
+
+import json
+import shutil
+import urllib.request
+
+import pytest
+from typer.testing import CliRunner
+
+from rushlight.cli import app
+from rushlight.jobs.plan import planned_rig
+
+
+def of_command(*arguments):
+    """What a command prints."""
+    done = CliRunner().invoke(app, [*arguments, "--json"], catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    return json.loads(done.stdout)
+
+
+def of_page(bench, path):
+    """A page's twin."""
+    with urllib.request.urlopen(f"{bench.url}{path}.json", timeout=600) as answer:
+        return json.load(answer)
+
+
+def undated(document):
+    """Without the moment at which it was made."""
+    header = {**document["header"]}
+    header.pop("made_at")
+    return {**document, "header": header}
+
+
+def test_plan(bench):
+    by_command = of_command("plan", str(bench.folder / "barn-wall"), "--grid", "2x2")
+    # The page tells the plan that lies there, as long as it is of the rig as it stands.
+    assert of_page(bench, "/rig/barn-wall/plan") == by_command
+
+
+def test_plan_anew(bench):
+    rig = bench.folder / "baton-anew"
+    shutil.copytree(bench.folder / "choir-baton", rig)
+    shutil.rmtree(rig / "plan", ignore_errors=True)
+    by_page = of_page(bench, f"/rig/{rig.name}/plan")
+    assert undated(by_page) == undated(of_command("plan", str(rig)))
+
+
+def test_build(bench):
+    assert of_page(bench, "/rig/choir-baton/build") == of_command(
+        "parts", str(bench.folder / "choir-baton")
+    )
+
+
+def test_results(bench):
+    assert of_page(bench, "/rig/ferry-model/results") == of_command(
+        "assess", str(bench.folder / "ferry-model")
+    )
+
+
+def test_kit(bench):
+    rig = bench.folder / "barn-wall"
+    made = planned_rig(rig, (2, 2)).plan  # else each plans anew
+    made.stamped("predicted", inputs={"rig": made.rig}).write(rig / "plan" / "plan.json")
+    assert of_page(bench, "/rig/barn-wall/kit") == of_command("kit", str(rig), "--preview")
+
+
+def test_survey(bench):
+    from dataclasses import replace
+
+    from rushlight.jobs.survey_form import blank, keep
+
+    rig = bench.folder / "ferry-model"
+    form = blank(rig)
+    lengths = ("1.2 m", "1.21 m", "80 cm", "80 cm", "1447 mm", "1445 mm")
+    lines = [replace(line, read=read) for line, read in zip(form.lines, lengths, strict=True)]
+    keep(rig, replace(form, lines=tuple(lines)))
+    by_page = of_page(bench, "/rig/ferry-model/survey")
+    assert len(by_page["readings"]) == 6
+    assert by_page == of_command("survey", str(rig))
+
+
+def test_register_in_space(bench):
+    rig = bench.folder / "paper-theatre"
+    by_command = of_command("register", "--rig", str(rig), "--out", str(rig / "registration.json"))
+    assert of_page(bench, "/rig/paper-theatre/register") == by_command
+
+
+def test_aim(bench):
+    from rushlight.jobs.aim_live import aim_live
+    from rushlight.jobs.rehearsal import open_rehearsal
+
+    folder = bench.folder / "slow-wall"
+    folder.mkdir()
+    text = (bench.folder / "barn-wall" / "rig.toml").read_text(encoding="utf-8")
+    slow = text.replace('rate = "100 Hz"', 'rate = "15 Hz"')
+    (folder / "rig.toml").write_text(slow, encoding="utf-8")
+    aim_live(folder, source=open_rehearsal("rehearsal:8:askew", folder, paced=False), places=4)
+    by_page = of_page(bench, "/rig/slow-wall/aim")
+    assert by_page["reached"]
+    assert by_page == of_command("aim", str(folder))
+
+
+def test_try(bench):
+    from rushlight.jobs.trials import keep_run
+
+    rig = bench.folder / "barn-wall"
+    taps = range(12)
+    goals = [
+        {"carried": "mouse", "block": "ring", "trial": tap, "width_m": 0.05, "until_ns": 0,
+         "place_m": (0.6 + tap % 2, 0.7), "from_ns": tap * 10**9}
+        for tap in taps
+    ]  # fmt: skip
+    presses = [
+        {"down_ns": tap * 10**9 + 7 * 10**8 + tap**2, "up_ns": tap * 10**9 + 8 * 10**8,
+         "place_m": (0.6 + tap % 2 + 0.003 * (tap % 5), 0.7)}
+        for tap in taps
+    ]  # fmt: skip
+    for goal, press in zip(goals, presses, strict=True):
+        goal["until_ns"] = press["up_ns"]
+    run = {"kind": "tap", "block": "ring", "number": 0, "pointer_types": ["mouse"],
+           "goals": goals, "presses": presses}  # fmt: skip
+    consent = {"taking_part": True, "publish_trials": False, "publish_video": False}
+    sitting = {
+        "schema": "rushlight/sitting", "version": 1, "id": "0123456789ab", "device": "a-mouse",
+        "device_name": "a mouse", "role": "reference", "rig_name": "barn-wall",
+        "participant": {"id": "a1b2c3d4e5f6", "consent": consent},
+        "display_px": (1280, 800), "display_m": (2.4, 1.5), "runs": [run],
+    }  # fmt: skip
+    kept = keep_run(rig, sitting, simulated=False)
+    by_command = of_command("assess", str(kept.path), "--rig", str(rig))
+    assert by_command["taps"]
+    assert undated(of_page(bench, "/rig/barn-wall/try")) == undated(by_command)
+
+
+def test_lookout(bench):
+    from rushlight.jobs.theatre import theatre
+
+    told = json.loads(json.dumps(theatre(bench.folder / "paper-theatre").as_dict()))
+    assert of_page(bench, "/rig/paper-theatre/lookout") == told
+
+
+def test_the_start_page_tells_how_far_each_rig_has_come(bench):
+    rigs = {each["name"]: each for each in of_page(bench, "/start")["rigs"]}
+    assert set(rigs) >= {"barn-wall", "paper-theatre", "ferry-model", "choir-baton"}
+    assert rigs["ferry-model"]["stage"] == "new"
+    assert rigs["ferry-model"]["next"] == "plan"
+
+
+def test_what_is_not_there_is_told_in_json(bench):
+    for path in ("/rig/none-such/plan", "/rig/barn-wall/none-such"):
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            of_page(bench, path)
+        assert refused.value.code == 404
+        assert json.load(refused.value)["findings"]

@@ -1,0 +1,242 @@
+"""Trials from the page, kept and assessed; the constructed sequence is ours, hands are made up."""
+
+import copy
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from rushlight.errors import RushlightError
+from rushlight.jobs.assess import assess
+from rushlight.jobs.trials import keep_run
+from rushlight.jobs.trials_plan import try_plan
+from rushlight.records.document import read_document
+from rushlight.records.figure import find_figure
+from rushlight.records.trials import Sitting
+
+SCENARIOS = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios"
+NEAR, FAR = (0.5, 0.5), (0.8, 0.5)
+DX_MM = [(306, 4), (-3, -6), (291, 2), (9, 5), (300, -8), (-12, 1)]
+MT_MS = [640, 700, 610, 580, 660, 710]
+
+
+@pytest.fixture(scope="module")
+def wall(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("rigs") / "barn-wall"
+    return Path(shutil.copytree(SCENARIOS / "barn-wall", folder))
+
+
+@pytest.fixture(scope="module")
+def theatre(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("rigs") / "paper-theatre"
+    return Path(shutil.copytree(SCENARIOS / "paper-theatre", folder))
+
+
+def ring(number=0, stretch=1.0):
+    """The constructed sequence of six taps after the one that starts it."""
+    moments = np.concatenate([[500], 500 + np.cumsum(MT_MS) * stretch]) * 1e6
+    places = [NEAR, *[(NEAR[0] + x * 1e-3, NEAR[1] + y * 1e-3) for x, y in DX_MM]]
+    goals, presses, shown = [], [], 0
+    for trial, (moment, place) in enumerate(zip(moments.astype(int).tolist(), places, strict=True)):
+        goals.append(
+            {"carried": "x", "block": "ring", "trial": trial, "width_m": 0.02,
+             "place_m": (NEAR, FAR)[trial % 2], "from_ns": shown, "until_ns": moment + 80_000_000}
+        )  # fmt: skip
+        presses.append({"down_ns": moment, "up_ns": moment + 80_000_000, "place_m": place})
+        shown = moment + 80_000_001
+    return {"kind": "tap", "block": "ring", "number": number, "pointer_types": ["mouse"],
+            "goals": goals, "presses": presses}  # fmt: skip
+
+
+def sitting(
+    rig, role="rig", device="stylus-wren", number="0123456789ab", who="a1b2c3d4e5f6", runs=()
+):
+    return {
+        "schema": "rushlight/sitting", "version": 1,
+        "id": number, "device": device, "device_name": device, "role": role, "rig_name": rig,
+        "participant": {"id": who, "consent": {"taking_part": True, "publish_trials": False,
+                                               "publish_video": False}},
+        "display_px": (1280, 800), "display_m": (2.4, 1.5), "runs": list(runs),
+    }  # fmt: skip
+
+
+def test_a_ring_from_the_page_has_the_throughput_of_the_same_ring_in_a_session(wall):
+    kept = keep_run(wall, sitting("barn-wall", runs=[ring()]), simulated=False)
+    found = assess([kept.path], rig=wall)
+    (block,) = found.taps
+    # The numbers of the same sequence in tests/assess/test_tapping.py.
+    assert (block.n, block.left_out, block.participant) == (6, 0, "a1b2c3d4e5f6")
+    assert block.throughput_bit_s == pytest.approx(5.042234, abs=2e-6)
+    assert block.effective_width_m * 1e3 == pytest.approx(34.554451, abs=2e-6)
+    assert block.error_rate == pytest.approx(2 / 6)
+    assert find_figure(found.figures, "throughput").basis == "measured" == found.basis
+
+
+def test_a_mouse_is_measured_also_while_invented_hands_hold_the_rig(wall):
+    """In a rehearsal the rig's lights are an invented hand's; a mouse beside them is real."""
+    for number, role, basis in (("7", "rig", "simulated"), ("8", "reference", "measured")):
+        one = sitting("barn-wall", role=role, number=12 * number, runs=[ring()])
+        assert keep_run(wall, one, simulated=True).basis == basis
+
+
+def test_runs_are_added_and_a_run_sent_twice_stands_once(wall):
+    one = sitting("barn-wall", number="aaaaaaaaaaaa", runs=[ring(0)])
+    keep_run(wall, one, simulated=False)
+    keep_run(wall, one, simulated=False)
+    kept = keep_run(wall, {**one, "runs": [ring(1, 1.1)]}, simulated=False)
+    assert (kept.runs, kept.basis) == (2, "measured")
+    kept = keep_run(wall, {**one, "runs": [ring(2)]}, simulated=True)
+    assert (kept.runs, kept.basis) == (3, "simulated")
+    # What is once mixed with invented hands never counts as measured again.
+    assert keep_run(wall, one, simulated=False).basis == "simulated"
+    found = assess([kept.path])
+    assert found.basis == "simulated"
+    assert any(finding.code == "hands-invented" for finding in found.findings)
+
+
+@pytest.mark.parametrize(
+    "change, code",
+    [
+        ({"rig_name": "ferry-model"}, "rigs-differ"),
+        ({"runs": []}, "sitting-empty"),
+        ({"participant": {"id": "a1b2c3d4", "consent": dict.fromkeys(
+            ("taking_part", "publish_trials", "publish_video"), False)}}, "trials-consent"),
+        ({"id": "../../etc/passwd"}, None),
+        ({"display_m": (0.0, 1.0)}, None),
+    ],
+)  # fmt: skip
+def test_what_may_not_be_kept_is_refused_in_a_sentence(wall, change, code):
+    with pytest.raises(RushlightError) as refused:
+        keep_run(wall, {**sitting("barn-wall", runs=[ring()]), **change}, simulated=False)
+    assert code is None or refused.value.findings[0].code == code
+    assert refused.value.findings[0].where.startswith("trials")
+
+
+def test_numbers_that_cannot_be_are_refused(wall):
+    for spoil in (
+        lambda run: run["presses"][0].update(up_ns=-1),
+        lambda run: run["presses"][0].update(place_m=[float("nan"), 0.0]),
+        lambda run: run.update(time_ns=[1, 0], x_m=[0.0, 0.0], y_m=[0.0, 0.0]),
+        lambda run: run.update(time_ns=[1]),
+        lambda run: run.update(goals=[]),
+    ):
+        run = copy.deepcopy(ring())
+        spoil(run)
+        with pytest.raises(RushlightError):
+            keep_run(wall, sitting("barn-wall", number="b" * 12, runs=[run]), simulated=False)
+
+
+def test_a_hold_tells_how_still_it_was_held(wall):
+    rng = np.random.default_rng(3)
+    goals, presses, moments, places = [], [], [], []
+    for trial in range(6):
+        place, start = np.array([0.3 + 0.3 * trial, 0.7]), trial * 4_000_000_000
+        goals.append({"carried": "x", "block": "still", "trial": trial,
+                      "place_m": place.tolist(), "from_ns": start,
+                      "until_ns": start + 3_500_000_000})  # fmt: skip
+        presses.append({"down_ns": start + 500_000_000, "up_ns": start + 3_600_000_000,
+                        "place_m": place.tolist()})  # fmt: skip
+        for step in range(500):
+            moments.append(start + 500_000_000 + step * 6_000_000)
+            # Half a second of settling that must not count, then 2 mm and 1 mm along the axes.
+            wild = 0.05 if step < 80 else 0.0
+            places.append(place + wild + rng.normal(0.0, [0.002, 0.001]))
+    x, y = np.array(places).T
+    run = {"kind": "still", "block": "still", "number": 0, "goals": goals, "presses": presses,
+           "time_ns": moments, "x_m": x.tolist(), "y_m": y.tolist()}  # fmt: skip
+    kept = keep_run(wall, sitting("barn-wall", number="c" * 12, runs=[run]), simulated=False)
+    figure = find_figure(assess([kept.path]).figures, "jitter")
+    # 6 holds of 400 samples: a standard deviation good to about 1.5 %.
+    assert figure.value == pytest.approx(1e3 * np.hypot(0.002, 0.001), rel=0.05)
+    assert (figure.n, figure.unit) == (6, "mm")
+    grid = copy.deepcopy(run) | {"kind": "grid"}
+    grid["x_m"] = (x + 0.004).tolist()
+    kept = keep_run(wall, sitting("barn-wall", number="d" * 12, runs=[grid]), simulated=False)
+    found = assess([kept.path])
+    assert find_figure(found.figures, "trueness").value == pytest.approx(4.0, rel=0.05)
+    assert len(found.places) == 6
+
+
+def test_the_view_task_tells_the_angle_left(theatre):
+    trials = [
+        {"near_m": [0.3, 0.2, 0.06], "far_m": [0.3, 0.2, -0.4], "start_m": [0.2, 0.2, 0.9],
+         "end_m": [0.3 + 0.002 * sign, 0.2, 0.96], "shown_ns": 0, "said_ns": 4_000_000_000 + sign}
+        for sign in (-1, 1, -1, 1)
+    ]  # fmt: skip
+    run = {"kind": "align", "block": "align", "number": 0, "pointer_types": ["eye"],
+           "align": trials}  # fmt: skip
+    body = sitting("paper-theatre", device="cap", number="e" * 12, runs=[run])
+    found = assess([keep_run(theatre, body, simulated=False).path])
+    figure = find_figure(found.figures, "view-angle", statistic="rms")
+    # Seen 0.9 m and 1.36 m away from 2 mm aside: angles subtract.
+    left = np.degrees(np.arctan(0.002 / 0.9) - np.arctan(0.002 / 1.36)) * 60
+    assert figure.value == pytest.approx(left, rel=1e-9)
+    assert find_figure(found.figures, "movement-time").value == pytest.approx(4.0, abs=1e-6)
+
+
+def test_the_rig_stands_beside_a_reference_that_was_tried(wall):
+    paths = []
+    for person in range(3):
+        for role, device, stretch in (
+            ("rig", "stylus-wren", 1.0),
+            ("reference", "touch-board", 2.0),
+        ):
+            body = sitting(
+                "barn-wall", role, device, f"{person}{stretch:.0f}" * 6, f"{person}" * 12,
+                [ring(0, stretch + 0.05 * person)],
+            )  # fmt: skip
+            paths.append(keep_run(wall, body, simulated=False).path)
+    found = assess(paths, rig=wall)
+    (row,) = [
+        each for each in found.relative if each.name == "throughput" and "mm" not in each.reading
+    ]
+    assert found.reference == "touch-board" and row.ratio > 1.0
+    # By hand: TP goes as one over the mean time of each person.
+    ours, theirs = (np.mean([1 / (s + 0.05 * p) for p in range(3)]) for s in (1.0, 2.0))
+    assert row.ratio == pytest.approx(ours / theirs, rel=1e-9)
+    assert row.low < row.ratio < row.high
+
+
+def test_every_task_lies_on_the_display(wall, theatre):
+    for rig, tasks in ((wall, ("ring", "still", "grid", "check")), (theatre, ("align", "check"))):
+        for task in tasks:
+            plan = try_plan(rig, task)
+            for step in plan.steps:
+                assert sorted(set(step.block.order)) == list(range(len(step.block.goals)))
+                for goal in step.block.goals:
+                    if goal.shape == "line":
+                        continue
+                    x, y, radius = goal.parameters_m[0], goal.parameters_m[1], 0.0
+                    radius = goal.parameters_m[2] / 2 if goal.shape == "disc" else 0.0
+                    assert radius <= x <= plan.surface_m[0] - radius
+                    assert radius <= y <= plan.surface_m[1] - radius
+    total_s = sum(step.rest_s + step.about_s for step in try_plan(wall, "check").steps)
+    assert 480 <= total_s <= 660
+    with pytest.raises(RushlightError, match="follows an eye"):
+        try_plan(wall, "align")
+
+
+def test_the_check_has_every_ring_once_at_each_place_of_a_round(wall):
+    rings = [s.block.id.split("-")[1] for s in try_plan(wall, "check").steps if s.kind == "tap"]
+    rounds = [rings[i : i + 3] for i in (0, 3, 6)]
+    for place in range(3):
+        assert {each[place] for each in rounds} == {"wide", "near", "fine"}
+
+
+def test_the_command_shows_them(wall):
+    def told(*words):
+        command = [sys.executable, "-m", "rushlight", "assess", *map(str, words)]
+        return subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+    kept = keep_run(wall, sitting("barn-wall", number="f" * 12, runs=[ring()]), simulated=False)
+    shown = json.loads(told(kept.path, "--json"))
+    assert shown["taps"][0]["throughput_bit_s"] == pytest.approx(5.042234, abs=2e-6)
+    other = sitting("barn-wall", "other", "mouse", "f0" * 6, runs=[ring()])
+    # Figures of a device that is not the rig stand under its own name, and are shown too.
+    assert "throughput, mean, mouse" in told(keep_run(wall, other, simulated=False).path)
+    # The file is a sitting as it was kept, whole.
+    assert read_document(Sitting, kept.path).runs[0].presses[0].place_m == NEAR

@@ -1,0 +1,275 @@
+"""The page of trials in a real browser; whoever points here is a program, not a person."""
+
+import shutil
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from tests.bench.puppet import Puppet, until
+
+from rushlight.assess.trials import assess_sittings
+from rushlight.jobs.trials_plan import RING_TARGETS, try_plan
+from rushlight.records.document import read_document
+from rushlight.records.trials import Sitting
+
+PX_M = 2.4 / 1280  # the wall of 2.4 × 1.5 m on a page of 1280 × 800 px
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory, serving):
+    folder = tmp_path_factory.mktemp("display")
+    for name in ("barn-wall", "paper-theatre"):
+        shutil.copytree(serving.scenarios / name, folder / name)
+    with Puppet(folder) as live:
+        yield live
+
+
+@pytest.fixture
+def kept(served):
+    """The sitting at the wall that is kept while the test goes on."""
+    folder = served.folder / "barn-wall" / "trials"
+    before = set(folder.glob("sitting-*.json"))
+
+    def found():
+        (path,) = until(lambda: set(folder.glob("sitting-*.json")) - before)
+        return read_document(Sitting, path)
+
+    return found
+
+
+def opened(page, served, task, rig="barn-wall"):
+    page.goto(f"{served.url}/try?rig={rig}&task={task}&seed=1")
+    page.wait_for_selector("body[data-ready]")
+    return page
+
+
+def begun(page, role="other", name="a mouse"):
+    page.check("#consent")
+    page.check(f"[name=role][value={role}]")
+    if page.is_visible("#name"):
+        page.fill("#name", name)
+    page.click("#start")
+
+
+def go(page):
+    page.click("#go")
+    page.wait_for_selector("#task:not([hidden])")
+
+
+def goal(page):
+    at = page.locator("circle.goal")
+    return np.array([float(at.get_attribute("cx")), float(at.get_attribute("cy"))])
+
+
+def sat(served, page, rig="barn-wall"):
+    page.wait_for_selector("#result[data-told]", timeout=60_000)
+    number = page.get_attribute("#result", "data-told")
+    return read_document(Sitting, served.folder / rig / "trials" / f"sitting-{number}.json")
+
+
+def test_a_ring_is_tapped_kept_and_assessed_by_the_command(page, served):
+    opened(page, served, "ring")
+    begun(page)
+    go(page)
+    rng = np.random.default_rng(5)
+    aimed = []
+    for _ in range(RING_TARGETS + 1):
+        at = goal(page)
+        off = np.round(rng.normal(0.0, 6.0, 2))
+        aimed.append((at, at + off))
+        page.mouse.click(*(at + off))
+    page.wait_for_selector("#rest:not([hidden])")
+    page.click("#end")
+    sitting = sat(served, page)
+    (run,) = sitting.runs
+    assert (sitting.device, sitting.role, run.pointer_types) == ("a-mouse", "other", ["mouse"])
+    assert sitting.participant.consent.taking_part and len(run.goals) == len(aimed)
+    step = try_plan(served.folder / "barn-wall", "ring").steps[0]
+    for target, press, (at, place), number in zip(
+        run.goals, run.presses, aimed, step.block.order, strict=True
+    ):
+        np.testing.assert_allclose(target.place_m, [at[0] * PX_M, (800 - at[1]) * PX_M])
+        np.testing.assert_allclose(target.place_m, step.block.goals[number].parameters_m[:2])
+        # A mouse comes to whole pixels.
+        np.testing.assert_allclose(
+            press.place_m, [place[0] * PX_M, (800 - place[1]) * PX_M], atol=PX_M
+        )
+        assert target.from_ns <= press.down_ns <= press.up_ns and target.width_m > 0
+    # The page shows what Python finds in the file, to three digits.
+    found = assess_sittings([("it", sitting)])
+    (block,) = found.taps
+    assert block.n == RING_TARGETS
+    row = page.locator("#figures tr").filter(has_text="throughput, mean").first
+    shown = float(row.locator("td").first.text_content())
+    assert shown == pytest.approx(block.throughput_bit_s, rel=5e-3)
+    assert barriers(page) == []
+
+
+def test_the_rigs_own_pointers_are_taken_and_no_other(page, served):
+    served.begin("barn-wall")
+    opened(page, served, "ring")
+    # One socket for trials and one for pointers: both know by then that hands are invented.
+    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
+    begun(page, "rig")
+    go(page)
+    assert "invented hand" in page.text_content("#task-more")
+    carried = page.evaluate("() => document.getElementById('carried').value")
+    at = goal(page)
+    page.mouse.click(*at)  # a mouse is not the rig
+    assert np.array_equal(goal(page), at)
+    served.say(obeys=True)
+    served.say(steps=[[1, kind, *map(float, at)] for kind in ("down", "up")])
+    page.wait_for_selector("#rest:not([hidden])")
+    # The invented hand is told of every goal, in metres of the wall.
+    wishes = until(
+        lambda: told if (told := served.state()["heard"])[-1:] == [{"wander": True}] else None
+    )
+    invited = [each["invite"] for each in wishes if "invite" in each]
+    assert [each["carried"] for each in invited] == [carried] * (RING_TARGETS + 1)
+    # Other invented hands rest meanwhile: theirs are no taps of this one.
+    assert [each["wander"] for each in wishes if "wander" in each] == [False, True]
+    served.say(obeys=False)
+    go(page)
+    served.stop()
+    page.wait_for_function(
+        "() => document.getElementById('task-more').textContent.includes('not running')"
+    )
+    page.keyboard.press("Escape")
+    page.click("#end")
+    sitting = sat(served, page)
+    assert sitting.device == carried and sitting.role == "rig"
+    assert sitting.header.basis == "simulated"
+    assert "invented hand" in page.text_content("#result-basis")
+    (run,) = sitting.runs
+    assert run.clock_doubt_ms is not None and run.pointer_types == ["pen"]
+    for each, target, press in zip(invited, run.goals, run.presses, strict=True):
+        np.testing.assert_allclose((each["x_m"], each["y_m"]), target.place_m)
+        np.testing.assert_allclose(press.place_m, target.place_m, atol=1e-3 * PX_M)
+
+
+def test_a_mark_is_held_until_its_dashes_are_gone(page, served):
+    opened(page, served, "grid")
+    begun(page, name="a mouse")
+    go(page)
+    at = goal(page)
+    page.mouse.move(*at)
+    page.mouse.down()
+    page.wait_for_function("() => document.querySelectorAll('line.dash').length < 10")
+    page.mouse.up()  # let go too early: it begins anew
+    page.wait_for_function("() => document.querySelectorAll('line.dash').length === 12")
+    page.mouse.down()
+    page.wait_for_function(
+        "x => Math.abs(document.querySelector('circle.goal').getAttribute('cx') - x[0]) +"
+        "Math.abs(document.querySelector('circle.goal').getAttribute('cy') - x[1]) > 1",
+        arg=at.tolist(),
+    )
+    page.mouse.up()
+    page.keyboard.press("Escape")  # a step that was stopped leaves nothing
+    page.click("#end")
+    page.wait_for_function(
+        "() => document.getElementById('result-wait').textContent.startsWith('Nothing')"
+    )
+
+
+def test_a_ring_can_be_tapped_by_keyboard_alone(page, served, kept):
+    opened(page, served, "ring")
+    for key in ("Tab", "Tab", "Space"):  # the button for another person, the consent
+        page.keyboard.press(key)
+    assert page.is_checked("#consent")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    for _ in range(2):
+        page.keyboard.press("ArrowDown")
+    assert page.is_checked("[name=role][value=other]")
+    page.keyboard.press("Tab")
+    page.keyboard.type("keys")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#rest:not([hidden])")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#task:not([hidden])")
+    pen = np.array(page.evaluate("() => [innerWidth / 2, innerHeight / 2]"))
+    for number in range(RING_TARGETS + 1):
+        # The first to the step, the others by large steps alone: these come within the mark too.
+        step = 40 if number else 4
+        way = np.round((goal(page) - pen) / step).astype(int)
+        for count, keys in zip(
+            way, (("ArrowLeft", "ArrowRight"), ("ArrowUp", "ArrowDown")), strict=True
+        ):
+            key = keys[int(count > 0)]
+            large, small = (abs(count), 0) if number else divmod(abs(count), 10)
+            for press in [f"Shift+{key}"] * large + [key] * small:
+                page.keyboard.press(press)
+        pen += step * way
+        page.keyboard.press("Space")
+    page.wait_for_selector("#rest:not([hidden])")
+    run = kept().runs[0]
+    assert run.pointer_types == ["keyboard"] and len(run.presses) == RING_TARGETS + 1
+    for target, press in zip(run.goals, run.presses, strict=True):
+        assert np.linalg.norm(np.subtract(target.place_m, press.place_m)) < target.width_m / 2
+
+
+def test_marks_are_brought_in_line(page, served):
+    opened(page, served, "align", "paper-theatre")
+    begun(page, "other", "pointer as eye")
+    go(page)
+    assert "No camera" in page.text_content("#task-more")
+    plan = try_plan(served.folder / "paper-theatre", "align", 1)
+    for number in range(len(plan.steps[0].block.goals)):
+        page.mouse.move(500 + 20 * number, 400)
+        page.mouse.down()
+        page.mouse.up()
+    sitting = sat(served, page, "paper-theatre")
+    assert len(sitting.runs[0].align) == len(plan.steps[0].block.goals)
+    for trial, target in zip(sitting.runs[0].align, plan.steps[0].block.goals, strict=True):
+        np.testing.assert_allclose([*trial.near_m, *trial.far_m], target.parameters_m)
+        assert trial.said_ns > trial.shown_ns
+    assert page.locator("#figures tr").filter(has_text="view angle").count() == 1
+
+
+def test_nothing_is_kept_without_consent_or_from_a_stranger(page, served):
+    opened(page, served, "ring")
+    page.check("[name=role][value=other]")
+    page.fill("#name", "a mouse")
+    page.click("#start")
+    assert page.is_visible("#ask")  # the browser asks for the consent
+    headers = {"Content-Type": "application/json"}
+    url = f"{served.url}/trials?rig=barn-wall"
+    for origin, status in (("https://a.example", 403), ("null", 403), (served.url, 409)):
+        answer = page.request.post(url, data="{}", headers={**headers, "Origin": origin})
+        assert answer.status == status
+    answer = page.request.post(url, data="{}", headers={**headers, "Content-Type": "text/plain",
+                                                        "Origin": served.url})  # fmt: skip
+    assert answer.status == 415
+
+
+def test_a_run_waits_until_it_is_kept(page, served, kept):
+    opened(page, served, "ring")
+    page.route("**/trials?*", lambda route: route.abort())
+    begun(page)
+    go(page)
+    for _ in range(RING_TARGETS + 1):
+        page.mouse.click(*goal(page))
+    page.wait_for_function(
+        "() => document.getElementById('unsent').textContent.includes('not yet kept')"
+    )
+    page.unroute("**/trials?*")
+    page.wait_for_function("() => document.getElementById('unsent').textContent === ''")
+    assert len(kept().runs) == 1
+
+
+def barriers(page):
+    return [
+        (each["id"], [node["html"][:90] for node in each["nodes"]])
+        for each in Axe().run(page).response["violations"]
+        if each["impact"] in ("serious", "critical")
+    ]
+
+
+def test_no_barrier_is_found_before_and_during_a_task(page, served):
+    opened(page, served, "check")
+    assert barriers(page) == []
+    begun(page)
+    assert barriers(page) == []
+    go(page)
+    assert barriers(page) == []
