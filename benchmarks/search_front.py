@@ -1,13 +1,15 @@
 """Is a search's front as good as that of twenty times as many candidates drawn at random?
 
-Three invented rooms, made of the demo rig. For each: the search as it comes, then 20 × as many
-candidates drawn evenly from the same space, both judged by the same evaluation. What is compared is
-the hypervolume of the two fronts, over the box that both span. The optimiser's own time is told
-beside the evaluator's; no time decides anything.
+Three invented rooms, made of the demo rig. For each: the search as it comes, from several seeds,
+then 20 × as many candidates drawn evenly from the same space, all judged by the same evaluation.
+What is compared is the hypervolume of a search's front and of the random one, over the box that
+both span. A ratio hangs a little on the seed, by about 0.01 at the quick size, so that a room's
+mean decides; each is printed. The optimiser's own time is told beside the evaluator's; no time
+decides anything.
 
     python benchmarks/search_front.py [--quick]
 
-Ends with code 1 where a ratio lies below 0.99.
+Ends with code 1 where a room's mean ratio lies below 0.99.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ from rushlight.shelf.catalogue import built_in_shelf
 LEAST = 0.99
 TIMES = 20
 BLOCK = 2000
+SEEDS = (1, 2, 3)
 ROOMS = {
     "barn": (BOXES, {"currents": ["10 mA", "20 mA"]}),
     "classroom": (
@@ -53,7 +56,7 @@ ROOMS = {
 
 
 def compared(name: str, quick: bool) -> float:
-    """One room's ratio of hypervolumes, printed with the times."""
+    """The mean of one room's ratios of hypervolumes, printed with the times."""
     places, settings = ROOMS[name]
     size = {"population": 60, "generations": 12} if quick else {"population": 100,
                                                                 "generations": 50}  # fmt: skip
@@ -73,28 +76,40 @@ def compared(name: str, quick: bool) -> float:
     # Whatever is compiled or worked out once for the parts is no part of either side's time.
     value(random_candidates(space, 400, 3))
     trials.value = timed  # type: ignore[method-assign]
-    ledger, start = Ledger(name), time.perf_counter()
-    for _ in generations_of(trials, ledger, size["population"], 1, size["generations"]):
-        pass
+    start = time.perf_counter()
+    searches = []
+    for seed in SEEDS:
+        ledger = Ledger(name)
+        for _ in generations_of(trials, ledger, size["population"], seed, size["generations"]):
+            pass
+        searches.append(ledger.distinct())
     whole_s = time.perf_counter() - start
-    found = ledger.distinct()
-    rounds = TIMES * len(found.choices)
-    drawn = [
-        value(random_candidates(space, min(BLOCK, rounds - first), 1000 + first))
-        for first in range(0, rounds, BLOCK)
-    ]
-    sides = [_front([found]), _front(drawn)]
-    both = np.concatenate(sides)
-    most = both.max(axis=0) + 0.1 * np.ptp(both, axis=0)
-    searched, random = (hypervolume(side, both.min(axis=0), most) for side in sides)
-    ratio = searched / random
+    tried = max(len(each.choices) for each in searches)
+    drawn = _front(
+        [
+            value(random_candidates(space, min(BLOCK, TIMES * tried - first), 1000 + first))
+            for first in range(0, TIMES * tried, BLOCK)
+        ]
+    )
+    fronts = [_front([each]) for each in searches]
+    ratios = [_ratio(each, drawn) for each in fronts]
     print(
-        f"{name:10} {len(found.choices):6} candidates, front {len(sides[0]):4}; {rounds:7} at "
-        f"random, front {len(sides[1]):4}; hypervolume ratio {ratio:.4f}; shadow tabled in "
-        f"{tabled_s:.1f} s, evaluator {valuing_s:.1f} s, optimiser {whole_s - valuing_s:.1f} s",
+        f"{name:10} {tried:6} candidates, fronts {'/'.join(str(len(each)) for each in fronts)}; "
+        f"{TIMES * tried:7} at random, front {len(drawn)}; hypervolume ratios "
+        f"{' '.join(f'{each:.4f}' for each in ratios)}, mean {np.mean(ratios):.4f}; shadow tabled "
+        f"in {tabled_s:.1f} s, {len(SEEDS)} searches: evaluator {valuing_s:.1f} s, optimiser "
+        f"{whole_s - valuing_s:.1f} s",
         flush=True,
     )
-    return ratio
+    return float(np.mean(ratios))
+
+
+def _ratio(searched: np.ndarray, random: np.ndarray) -> float:
+    """One front's hypervolume over the other's."""
+    both = np.concatenate([searched, random])
+    most = both.max(axis=0) + 0.1 * np.ptp(both, axis=0)
+    one, other = (hypervolume(side, both.min(axis=0), most) for side in (searched, random))
+    return float(one / other)
 
 
 def _front(tried: list[Tried]) -> np.ndarray:
@@ -111,7 +126,7 @@ def main() -> None:
     quick = parser.parse_args().quick
     ratios = {name: compared(name, quick) for name in ROOMS}
     low = [name for name, ratio in ratios.items() if ratio < LEAST]
-    print(f"least ratio {min(ratios.values()):.4f}, wanted {LEAST}")
+    print(f"least mean ratio {min(ratios.values()):.4f}, wanted {LEAST}")
     if low:
         sys.exit(f"below {LEAST}: {', '.join(low)}")
 

@@ -22,6 +22,7 @@ from rushlight.shelf.catalogue import load_shelf
 from rushlight.shelf.resolve_space import resolve_space
 
 SCENARIOS = Path(jobs.__file__).parent / "scenarios"
+_THIRD = 0.3  # share of the volume rigs that have a third camera
 KINDS = {"viewpoint": "paper-theatre", "body": "ferry-model", "volume": "choir-baton"}
 
 
@@ -72,6 +73,7 @@ def _viewpoint(data: dict[str, Any], draw: np.random.Generator) -> None:
     half = _between(draw, 0.06, 0.1)
     for light, side in zip(cap["emitters"], (-half, half), strict=True):
         light["position"] = _metres(side, 0.0, 0.0)
+    _more_lights(cap, draw)
     cap["placed_within"] = f"{_between(draw, 0.2, 1.0):.2f} mm"
     eye = cap["points"][0]
     eye["position"] = _metres(0.0, -_between(draw, 0.04, 0.07), _between(draw, 0.05, 0.09))
@@ -81,6 +83,16 @@ def _viewpoint(data: dict[str, Any], draw: np.random.Generator) -> None:
     cap["zone"]["high"] = _metres(0.55, 0.37, near + _between(draw, 0.3, 0.7))
     cap["zone"]["turn"] = f"{_between(draw, 6.0, 20.0):.1f} deg"
     cap["zone"]["nod"] = f"{_between(draw, 5.0, 12.0):.1f} deg"
+
+
+def _more_lights(cap: dict[str, Any], draw: np.random.Generator) -> None:
+    """Half of the caps have a third light, or a third and a fourth, by which they are poses."""
+    count = int(draw.choice([2, 2, 3, 4]))
+    for name, place in (("top", (0.0, 0.06, -0.05)), ("back", (0.03, 0.02, -0.09)))[: count - 2]:
+        at = np.array(place) + draw.uniform(-0.01, 0.01, 3)
+        cap["emitters"].append(cap["emitters"][0] | {"id": name, "position": _metres(*at)})
+    if count > 2:
+        cap["solved_as"] = "pose"
 
 
 def _body(data: dict[str, Any], draw: np.random.Generator) -> None:
@@ -102,7 +114,11 @@ def _body(data: dict[str, Any], draw: np.random.Generator) -> None:
 
 def _volume(data: dict[str, Any], draw: np.random.Generator) -> None:
     half, back = _between(draw, 0.4, 0.9), _between(draw, 1.0, 1.4)
-    for camera, side in zip(data["cameras"], (-1.0, 1.0), strict=True):
+    sides = [-1.0, 1.0]
+    if draw.uniform() < _THIRD:
+        sides.append(0.0)
+        data["cameras"].append(copy.deepcopy(data["cameras"][0]) | {"id": "middle"})
+    for camera, side in zip(data["cameras"], sides, strict=True):
         # The small sensor keeps the pictures of a whole swing quick to draw.
         camera["part"] = "vga-global-120"
         camera["frame_rate"] = "30 Hz"

@@ -51,7 +51,8 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.physics.surface_map import surface_from_px
 from rushlight.plan.beacons import choose_beacons
-from rushlight.plan.doubts import Doubt, doubts_of
+from rushlight.plan.doubt import Doubt
+from rushlight.plan.doubts import doubts_of
 from rushlight.plan.error import mean_height
 from rushlight.plan.evaluate import Evaluation, evaluate
 from rushlight.plan.grid import Standing, with_fields
