@@ -9,7 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.bench.live.pages import MOST_WORDS, Listener, Looker, see_message, see_parts
+from rushlight.bench.live.pages import (
+    MOST_FRAMES,
+    MOST_WORDS,
+    Listener,
+    Looker,
+    see_message,
+    see_parts,
+)
 from rushlight.bench.live.view import WIDEST_PX, jpeg_of
 from rushlight.bench.live.wire import MOST_SWITCHES, Outbox, Splitter, packed, plain
 from rushlight.drive.output import Step
@@ -103,6 +110,15 @@ def test_a_page_that_keeps_up_gets_each_frame_as_it_stands():
     text, body = frame_text(5)
     page.frame(text, body)
     assert page.take() == [text] and page.take() == [] and page.lost == 0
+
+
+def test_a_page_that_hesitates_gets_every_frame_as_it_stands():
+    page, frames = Listener(), [frame_text(number) for number in range(MOST_FRAMES)]
+    for frame in frames:
+        page.frame(*frame)
+    assert page.take() == [text for text, _ in frames] and page.lost == 0
+    page.frame(*frames[0])
+    assert page.take() == [frames[0][0]]
 
 
 def test_a_slow_page_gets_the_newest_place_and_loses_no_press():

@@ -95,8 +95,45 @@ def test_a_slow_taker_gets_the_newest_and_the_count_of_what_it_missed(simulated)
     assert taken[-1] == 11  # the last is handed out even after the recording ended
     assert 2 <= len(taken) <= 7
     assert len(taken) + source.dropped == 12
-    # A queue's last frames would be 380 ms old; the newest is never more than a frame old.
+    # A long queue's last frames would be 380 ms old; here they wait some 40 ms at most.
     assert max(ages_ns) < 250_000_000
+
+
+class Released(Scripted):
+    """One opening of numbers, each of which comes when the test lets it."""
+
+    def __init__(self, count):
+        super().__init__([range(count)])
+        self.go, self.given = threading.Semaphore(0), threading.Semaphore(0)
+
+    def arrivals(self, stopping):
+        for value in self.openings.pop(0):
+            self.go.acquire()
+            yield Arrival(time.monotonic_ns(), math.nan, np.full((48, 64), value, np.uint8))
+            self.given.release()
+        stopping.wait()
+
+    def give(self, count):
+        for _ in range(count):
+            self.go.release()
+            self.given.acquire()
+
+
+@pytest.mark.parametrize("waits_s, left, dropped", [(60.0, [1, 2, 3, 4], 0), (-1.0, [4], 3)])
+def test_frames_wait_for_a_taker_that_hesitates_but_not_for_long(
+    monkeypatch, waits_s, left, dropped
+):
+    monkeypatch.setattr("rushlight.capture.live.WAITING_S", waits_s)
+    feed = Released(5)
+    feed.go.release()  # the frame that tells the size
+    with LiveFrames(feed).open() as source:
+        source.begin_taking()
+        feed.given.acquire()
+        feed.give(4)
+        taken = []
+        while (frame := source.take_now()) is not None:
+            taken.append(int(frame.image[0, 0]))
+    assert (taken, source.dropped) == (left, dropped)
 
 
 def test_stop_ends_a_waiting_iteration_from_another_thread():

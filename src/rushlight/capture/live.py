@@ -1,8 +1,9 @@
-"""Live sources: a thread reads, only the newest frame is kept, and what breaks is opened again.
+"""Live sources: a thread reads, only the latest frames are kept, and what breaks is opened again.
 
-A queue of frames would be a second of lag the moment the computer falls behind. So a frame that
-nobody took is replaced by the next one and counted as dropped; its number is missing among those
-that are handed out.
+A long queue of frames would be a second of lag the moment the computer falls behind; none at all
+would lose a frame whenever it only hesitates. So frames wait for some hundredths of a second. When
+the oldest has waited longer, all that wait are given up for the one that comes, and counted as
+dropped; their numbers are missing among those that are handed out.
 """
 
 from __future__ import annotations
@@ -34,6 +35,10 @@ STEADY_S = 5.0
 RATE_WINDOW_S = 3.0
 """Over which the frame rate is measured [s]; no source."""
 
+WAITING_S = 0.04
+"""How long a frame may wait to be taken when the next one comes [s]; our own choice: five frames
+at 120 Hz, and a lag that hands hardly notice."""
+
 SILENCE_S = 0.05
 """How long nothing must come before it is told, again and again [s]; no source."""
 
@@ -54,8 +59,8 @@ class LiveSource(Protocol[Item]):
     gives_dots
         Whether it yields (Frame, Dots) instead of frames.
     dropped
-        Frames that a newer one replaced before they were taken, and those that the source says
-        it lost, since the first was asked for.
+        Frames that were given up for a newer one before they were taken, and those that the source
+        says it lost, since the first was asked for.
     reconnects
         How often the source was opened again after it broke.
     faults
@@ -110,7 +115,7 @@ class LiveSource(Protocol[Item]):
         """Stop, and wait until the source is closed."""
 
     def __iter__(self) -> Iterator[Item]:
-        """Blocks for the newest; ends on `stop`, or when the source ends for good."""
+        """Blocks for the next; ends on `stop`, or when the source ends for good."""
 
     def stop(self) -> None:
         """End the iteration, from any thread."""
@@ -123,7 +128,7 @@ Given = TypeVar("Given")
 
 
 class _Reader(ABC, Generic[Given]):
-    """Reads a feed in a thread of its own and hands out the newest; a `LiveSource`.
+    """Reads a feed in a thread of its own and hands out the latest; a `LiveSource`.
 
     Parameters
     ----------
@@ -146,7 +151,7 @@ class _Reader(ABC, Generic[Given]):
         self._stopping = threading.Event()
         self._changed = threading.Condition()
         self._thread: threading.Thread | None = None
-        self._newest: Given | None = None
+        self._waiting: deque[tuple[float, Given]] = deque()  # when it came [s], and it
         self._error: Exception | None = None
         self._broke_ns: int | None = None
         self._opened = self._ended = self._taking = False
@@ -254,7 +259,8 @@ class _Reader(ABC, Generic[Given]):
         with self._changed:
             if not self._taking:
                 # What came before anybody asked is neither stale news nor a loss.
-                self._taking, self._newest = True, None
+                self._taking = True
+                self._waiting.clear()
                 self._next_index = self._dropped = 0
         self._begin()
 
@@ -262,15 +268,14 @@ class _Reader(ABC, Generic[Given]):
     def ended(self) -> bool:
         """Whether nothing will come any more."""
         with self._changed:
-            return self._stopping.is_set() or (self._ended and self._newest is None)
+            return self._stopping.is_set() or (self._ended and not self._waiting)
 
     def take_now(self) -> Given | None:
-        """The newest item if there is one, without waiting; `on_news` tells when to ask."""
+        """The next item if there is one, without waiting; `on_news` tells when to ask."""
         with self._changed:
-            if self._newest is None and self._ended and self._error is not None:
+            if not self._waiting and self._ended and self._error is not None:
                 raise self._error
-            item, self._newest = self._newest, None
-            return item
+            return self._waiting.popleft()[1] if self._waiting else None
 
     def __iter__(self) -> Iterator[Given]:
         self.begin_taking()
@@ -284,20 +289,19 @@ class _Reader(ABC, Generic[Given]):
             self._thread.start()
 
     def _take(self) -> Given | None:
-        """The newest item, once there is one; None at the end."""
+        """The next item, once there is one; None at the end."""
         while True:
             with self._changed:
                 came = self._changed.wait_for(
-                    lambda: self._newest is not None or self._ended or self._stopping.is_set(),
+                    lambda: self._waiting or self._ended or self._stopping.is_set(),
                     SILENCE_S,
                 )
                 if came:
                     if self._stopping.is_set():
                         return None
-                    if self._newest is None and self._error is not None:
+                    if not self._waiting and self._error is not None:
                         raise self._error
-                    item, self._newest = self._newest, None
-                    return item
+                    return self._waiting.popleft()[1] if self._waiting else None
             if self.on_silence is not None:
                 self.on_silence()
 
@@ -352,7 +356,7 @@ class _Reader(ABC, Generic[Given]):
         return "ended" if self._feed.renewable else None
 
     def _put(self, arrival: Arrival | None) -> None:
-        """Number an arrival and keep it as the newest."""
+        """Number an arrival and let it wait to be taken."""
         with self._changed:
             if not self._opened:
                 self._opened = True
@@ -366,17 +370,27 @@ class _Reader(ABC, Generic[Given]):
                 self._next_index += arrival.lost + 1
                 self._dropped += arrival.lost + 1
                 return
-            self._came_s.append(time.monotonic())
+            now_s = time.monotonic()
+            self._came_s.append(now_s)
             index = self._next_index + arrival.lost
             self._next_index = index + 1
+            given_up = self._give_up(now_s)
             if self._taking:
-                self._dropped += arrival.lost + (self._newest is not None)
+                self._dropped += arrival.lost + given_up
             frame = Frame(
                 self.camera, index, arrival.capture_ns, arrival.capture_std_ns, arrival.image
             )
-            self._newest = self._item(frame, arrival.dots)
+            self._waiting.append((now_s, self._item(frame, arrival.dots)))
             self._changed.notify_all()
         self._tell_news()
+
+    def _give_up(self, now_s: float) -> int:
+        """Give up all that wait once the oldest has waited too long; how many those were."""
+        if not self._waiting or (self._taking and now_s - self._waiting[0][0] <= WAITING_S):
+            return 0
+        count = len(self._waiting)
+        self._waiting.clear()
+        return count
 
     def _tell_news(self) -> None:
         if self.on_news is not None:

@@ -100,6 +100,5 @@ class LiveTogether:
 
     def _taken(self) -> Iterator[Given]:
         for number, source in enumerate(self.sources):
-            item = source.take_now()
-            if item is not None:
+            while (item := source.take_now()) is not None:
                 yield (number, *item) if isinstance(item, tuple) else (number, item, None)

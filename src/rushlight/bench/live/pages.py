@@ -1,4 +1,4 @@
-"""What waits for each open page: never more than the newest, so that a slow page slows nobody."""
+"""What waits for each open page: a few frames, then the newest; so a slow page slows nobody."""
 
 from __future__ import annotations
 
@@ -13,6 +13,9 @@ from rushlight.drive.pointer_wire import step_of
 
 MOST_WORDS = 64
 """Messages without a slot that wait for a slow page before the oldest is given up; no source."""
+
+MOST_FRAMES = 8
+"""Frames that wait one by one, whole, before they are merged into the newest; our own choice."""
 
 
 @dataclass(eq=False)
@@ -35,7 +38,7 @@ class Listener:
     news: asyncio.Event = field(default_factory=asyncio.Event)
     _words: deque[str] = field(default_factory=deque)
     _slots: dict[str, str] = field(default_factory=dict)
-    _frame: str | None = None
+    _frames: deque[tuple[str, Body]] = field(default_factory=deque)
     _moved: Moved = field(default_factory=Moved)
     _sent_ms: float = 0.0
 
@@ -58,26 +61,22 @@ class Listener:
         self.news.set()
 
     def frame(self, text: str, body: Body) -> None:
-        """What a frame told: as it stands if it is alone, else merged with what waits."""
-        if self._frame is None and not self._moved:
-            self._frame = text
-        else:
-            if self._frame is not None:
-                waiting, self._frame = self._frame, None
-                self._merge(json.loads(waiting))
-            self._merge(body)
+        """What a frame told: as it stands while few wait, else merged with what waits."""
+        self._frames.append((text, body))
+        if self._moved or len(self._frames) > MOST_FRAMES:
+            while self._frames:
+                self._merge(self._frames.popleft()[1])
         self.news.set()
 
     def take(self) -> list[str]:
-        """All that waits: what is said once, then the newest of each slot, then the places."""
+        """All that waits: what is said once, then the newest of each slot, then the frames."""
         self.news.clear()
         taken = [*self._words, *self._slots.values()]
         self._words.clear()
         self._slots.clear()
-        if self._frame is not None:
-            taken.append(self._frame)
-            self._frame = None
-        elif self._moved:
+        taken += [text for text, _ in self._frames]
+        self._frames.clear()
+        if self._moved:
             taken.append(text_of(self._moved.take(self._sent_ms)))
         return taken
 
