@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import rushlight.jobs as jobs
+from rushlight.drive.output import NOT_SENT
 from rushlight.errors import RushlightError
 from rushlight.jobs.live import run_live
 from rushlight.jobs.live_choice import LiveChoice
@@ -62,6 +63,34 @@ def filmed(name, home, registration_of):
 def seen_in(lines):
     """The fixes that were seen, in the lines that a run printed."""
     return [fix for line in lines for fix in line.get("fixes", []) if not fix["predicted"]]
+
+
+class Onlooker:
+    """Keeps what a live run shows."""
+
+    def __init__(self):
+        self.pictures = []
+
+    def begins(self, source):
+        pass
+
+    def seen(self, followed):
+        self.pictures.append(followed)
+
+    def space_output(self, space):
+        return Nobody()
+
+
+class Nobody:
+    """An output by which nothing leaves."""
+
+    name, sent, lost, findings = "nobody", 0, 0, ()
+
+    def put(self, results, steps):
+        return NOT_SENT
+
+    def close(self):
+        pass
 
 
 def fixes_of(path):
@@ -121,9 +150,19 @@ def test_a_session_of_all_cameras_is_followed_over_and_over(registration_of, tmp
     choice = LiveChoice(
         source=None, cameras=(f"session:{recorded}",), outputs=(), loop=True, length="4 s"
     )
+    onlooker = Onlooker()
     told = run_live(
-        choice, tmp_path / "again.sqlite", tmp_path, tmp_path / "registration.json"
+        choice, tmp_path / "again.sqlite", tmp_path, tmp_path / "registration.json",
+        watch=onlooker,
     )  # fmt: skip
+    # Whoever looks at the first camera's picture sees which of its dots are the baton's.
+    named = [each for each in onlooker.pictures if each.links]
+    assert len(named) > len(onlooker.pictures) / 2
+    for each in named:
+        assert {(link.camera, link.frame) for link in each.links} == {("left", each.frame.index)}
+        assert all(0 <= link.dot < len(each.dots.xy) for link in each.links)
+    indices = [each.frame.index for each in onlooker.pictures]
+    assert indices == sorted(set(indices))
     assert told.basis == "simulated" and told.cameras == ["left", "right"]
     before = {fix.frame: fix.position_m for fix in fixes_of(recorded) if not fix.predicted}
     after = [fix for fix in fixes_of(told.session) if not fix.predicted]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -39,7 +39,7 @@ from rushlight.records.arrays import Array
 from rushlight.records.document import Basis, read_document
 from rushlight.records.dots import REASONS, Dots, Frame
 from rushlight.records.rig import Rig
-from rushlight.records.session import Clock, SessionHeader
+from rushlight.records.session import Clock, SessionHeader, TrailLink
 from rushlight.records.space import ResolvedSpace
 from rushlight.records.space_registration import SpaceRegistration
 from rushlight.shelf.resolve_space import resolve_space
@@ -134,6 +134,10 @@ def run_live_space(
     return summary
 
 
+UNNAMED_FRAMES = 8
+"""A picture in which nothing is found is looked at so many frames late; our own choice."""
+
+
 @dataclass
 class SpaceLoop(LiveLoop):
     """A `LiveLoop` over the frames of several cameras.
@@ -155,6 +159,7 @@ class SpaceLoop(LiveLoop):
     told: SpaceRunSummary = field(default_factory=lambda: SpaceRunSummary("", "measured", [], []))
     frames: Counter[str] = field(default_factory=Counter)
     _seconds: list[float] = field(default_factory=list)
+    _unseen: deque[tuple[Frame, Dots]] = field(default_factory=deque)
     _doubts: Array = field(default_factory=lambda: np.zeros(len(REASONS), np.int64))
 
     def take(self, item: Any, took_ns: int) -> None:
@@ -170,10 +175,37 @@ class SpaceLoop(LiveLoop):
         self.session.put_frame(frame)
         self.session.put_dots(frame.camera, frame.index, dots)
         self.counts.add(_empty(frame, self._doubts, (detect_ns - took_ns) * 1e-9))
+        links: list[TrailLink] = []
         for done in self.follower.step([Detected(camera, frame, dots)]):
             self._moment(done, detect_ns)
-        if self.watch is not None and camera == 0:
-            self.watch.seen(replace(_empty(frame, self._doubts, 0.0), dots=dots))
+            links += done.links
+        if self.watch is not None:
+            self._look(camera, frame, dots, [each for each in links if each.camera == self._first])
+
+    @property
+    def _first(self) -> str:
+        """Id of the first camera, whose pictures are looked at."""
+        return self.source.sources[0].camera
+
+    def _look(self, camera: int, frame: Frame, dots: Dots, links: list[TrailLink]) -> None:
+        """Let the first camera's newest picture be seen whose dots have their names.
+
+        They get them when the other cameras have come to its moment too. A picture that nothing
+        is found in waits for a few more frames.
+        """
+        assert self.watch is not None
+        if camera == 0:
+            self._unseen.append((frame, dots))
+        named = {link.frame for link in links}
+        last = max(
+            (at for at, (one, _) in enumerate(self._unseen) if one.index in named),
+            default=len(self._unseen) - 1 - UNNAMED_FRAMES,
+        )
+        for _ in range(last + 1):
+            frame, dots = self._unseen.popleft()
+        if last >= 0:
+            own = [link for link in links if link.frame == frame.index]
+            self.watch.seen(replace(_empty(frame, self._doubts, 0.0), dots=dots, links=own))
 
     def finish(self) -> None:
         """What still waits is followed, and kept."""
@@ -194,7 +226,7 @@ class SpaceLoop(LiveLoop):
         map_ns = time.monotonic_ns()
         moments = {"detect_ns": detect_ns, "map_ns": map_ns}
         moment = done.moment
-        frame = Frame(self.source.sources[0].camera, moment.frame, moment.time_ns, np.nan, None)
+        frame = Frame(self._first, moment.frame, moment.time_ns, np.nan, None)
         followed = replace(
             _empty(frame, self._doubts, 0.0),
             links=list(done.links),
