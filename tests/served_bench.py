@@ -54,6 +54,17 @@ def press(page, locator, key="Enter"):
     page.keyboard.press(key)
 
 
+def barriers(page):
+    """What axe finds on a page that keeps people out, with the first words of each place."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    return [
+        (each["id"], [node["html"][:90] for node in each["nodes"]])
+        for each in Axe().run(page).response["violations"]
+        if each["impact"] in ("serious", "critical")
+    ]
+
+
 def start_bench(folder, address="127.0.0.1:0", **environment):
     """A served bench: process, address without a trailing slash, folder, and what it says."""
     said = tempfile.TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115  (closed by stop_bench)

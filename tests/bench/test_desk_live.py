@@ -4,16 +4,14 @@ import json
 import os
 import re
 import signal
-import subprocess
-import sys
 import urllib.request
 
 import pytest
 from tests.served_bench import by_keys_to, press
+from tests.slow_wall import SEED, command, register_slow_wall, write_slow_wall
 
 from rushlight.bench.live.control import read_place
 
-SEED = "7"
 LONG = 300_000
 
 
@@ -21,23 +19,17 @@ LONG = 300_000
 def wall(serving, tmp_path_factory):
     """A bench on a barn wall whose camera films slowly enough for any computer."""
     folder = tmp_path_factory.mktemp("rigs")
-    (folder / "wall").mkdir()
-    rig = (serving.scenarios / "barn-wall" / "rig.toml").read_text()
-    rig = rig.replace('outputs = ["session", "pointer"]', 'outputs = ["session"]')
-    rig = rig.replace('frame_rate = "100 Hz"', 'frame_rate = "30 Hz"')
-    (folder / "wall" / "rig.toml").write_text(rig)
+    write_slow_wall(folder / "wall")
     bench = serving.start(folder)
     yield bench
     serving.stop(bench)
 
 
 @pytest.fixture
-def registered(wall):
+def registered(wall, tmp_path_factory):
     """The wall, registered by commands where no test before did it by clicks."""
     if not (wall.folder / "wall" / "registration.json").exists():
-        told = ("--script", "registration", "--touched-by", "stylus-wren", "--seed", SEED)
-        commanded(wall, "simulate", ".", *told, "--out", "footage")
-        commanded(wall, "register", "--rig", ".", "--footage", "footage")
+        register_slow_wall(tmp_path_factory, wall.folder / "wall")
     return wall
 
 
@@ -65,17 +57,8 @@ def twin(wall, stage):
 
 
 def commanded(wall, *arguments):
-    """What a command prints in the rig's folder; it may find the rig wanting."""
-    done = subprocess.run(
-        [sys.executable, "-m", "rushlight", *arguments, "--json"],
-        cwd=wall.folder / "wall",
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
-    )
-    assert done.returncode in (0, 1), done.stderr
-    return json.loads(done.stdout)
+    """What a command prints in the rig's folder."""
+    return command(wall.folder / "wall", *arguments)
 
 
 def test_the_beacons_are_touched_and_the_map_grows_on_the_desk(page, wall):

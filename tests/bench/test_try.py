@@ -4,8 +4,8 @@ import shutil
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from tests.bench.puppet import Puppet, until
+from tests.served_bench import barriers
 
 from rushlight.assess.trials import assess_sittings
 from rushlight.jobs.trials_plan import RING_TARGETS, try_plan
@@ -256,14 +256,6 @@ def test_a_run_waits_until_it_is_kept(page, served, kept):
     page.unroute("**/trials?*")
     page.wait_for_function("() => document.getElementById('unsent').textContent === ''")
     assert len(kept().runs) == 1
-
-
-def barriers(page):
-    return [
-        (each["id"], [node["html"][:90] for node in each["nodes"]])
-        for each in Axe().run(page).response["violations"]
-        if each["impact"] in ("serious", "critical")
-    ]
 
 
 def test_no_barrier_is_found_before_and_during_a_task(page, served):

@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from rushlight.errors import RushlightError
 
@@ -18,6 +18,13 @@ _AGAIN_S = 0.5
 
 _OPEN_S = 60.0
 """Longest wait for a line [s]; no source."""
+
+
+class Going(NamedTuple):
+    """An act that goes on, and the name of its rig."""
+
+    act: str
+    rig: str
 
 
 class LiveLink:
@@ -52,6 +59,7 @@ class LiveLink:
         self._socket: Any = None
         self._hearing: asyncio.Task[None] | None = None
         self._connected = asyncio.Event()
+        self._told = asyncio.Event()
         self._news = asyncio.Event()
         self._opening = asyncio.Lock()
         self.state: dict[str, Any] = {}
@@ -68,6 +76,13 @@ class LiveLink:
         """Whether the line stands now."""
         return self._connected.is_set()
 
+    @property
+    def going(self) -> Going | None:
+        """What goes on and would be ended by another start; None while nothing is known of it."""
+        if self.state.get("stage") not in ("starting", "running"):
+            return None
+        return Going(str(self.state.get("act")), str(self.state.get("rig")))
+
     async def find(self) -> None:
         """Keep a line to the live process if there is one, and start none."""
         from rushlight.bench.live.control import read_place
@@ -76,7 +91,7 @@ class LiveLink:
             await self.open()
 
     async def open(self) -> None:
-        """Find the live process or start it, and keep a line to it.
+        """Find the live process or start it, keep a line to it, and know how it stands.
 
         Raises
         ------
@@ -92,7 +107,7 @@ class LiveLink:
         async with self._opening:  # of several pages that want it at once, one starts it
             self._place = await asyncio.to_thread(start_live, self.folder)
         try:
-            await asyncio.wait_for(self._connected.wait(), _OPEN_S)
+            await asyncio.wait_for(self._told.wait(), _OPEN_S)
         except TimeoutError:
             raise RushlightError.of(
                 "bench", self.url, "does not answer", "end it and try again", "live-mute"
@@ -178,6 +193,7 @@ class LiveLink:
                         async for text in socket:
                             self._take(json.loads(text))
             self._connected.clear()
+            self._told.clear()
             self.state = {}
             self.changes += 1
             self._news.set()
@@ -187,6 +203,7 @@ class LiveLink:
         match message.get("is"):
             case "state":
                 self.state = message
+                self._told.set()
             case "done":
                 self.result = message
             case "failed":

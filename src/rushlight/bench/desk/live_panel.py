@@ -21,11 +21,12 @@ from rushlight.bench.desk.frame import (
     panel,
     words_html,
 )
-from rushlight.bench.desk.live_link import desk_link
+from rushlight.bench.desk.live_ask import EndsOther, act_words
+from rushlight.bench.desk.live_link import Going, desk_link
 from rushlight.bench.desk.live_source import SourceChoice
 from rushlight.bench.texts import has_text, text
 from rushlight.errors import Finding, RushlightError
-from rushlight.jobs.folder import RigPlace
+from rushlight.jobs.folder import RigPlace, find_rig
 
 State = Mapping[str, Any]
 
@@ -113,6 +114,7 @@ class LivePanel:
         self._result: Any = self.link.result
         self._refused: tuple[Finding, ...] = ()
         self._found = False
+        self._ask = EndsOther(self._begin_over)
 
     def draw(self) -> None:
         """Draw it into the present place; the live process is found or started meanwhile."""
@@ -125,6 +127,7 @@ class LivePanel:
             self._shown_as = Words("notice")
             self._faults = Findings()
             element("p", text("panel.caution"), "caution")
+            self._ask.draw()
             self._source = SourceChoice(self._place)
         if self._pages:
             with panel(text("panel.pages")):
@@ -148,16 +151,36 @@ class LivePanel:
         return self.mine and self.link.state.get("stage") in GOING
 
     async def begin(self) -> None:
-        """Begin the act; another one that goes on is ended by that."""
+        """Begin the act; where that would end another one, ask first."""
+        await self._begin_over(None)
+
+    async def _begin_over(self, agreed: Going | None) -> None:
+        """Begin the act, and end what goes on if that is just what the user agreed to."""
         self._refused = ()
         source, options = self._source.asked()
         try:
+            if not self.link.state:  # what goes on is not known before the line stands
+                await self.link.open()
+            going = self.link.going
+            if going == (self._act, self._place.name):
+                return  # begun meanwhile, in another tab
+            if going is not None and going != agreed:
+                self._ask.ask(going, self._rig_words(going.rig))
+                return
             await self.link.start(
                 self._act, self._place.name, source, options={**options, **self._options()}
             )
         except RushlightError as error:
             self._refused = error.findings
         self._show()
+
+    def _rig_words(self, name: str) -> str:
+        """A rig as it is called, with the name of its folder; that alone where it is gone."""
+        try:
+            title = find_rig(self.link.folder, name).title
+        except RushlightError:
+            title = ""
+        return text("panel.ask.rig", title=title, rig=name) if title else name
 
     async def end(self) -> None:
         """End whatever goes on."""
@@ -237,8 +260,7 @@ class LivePanel:
         if not act or (not self.mine and stage not in GOING):
             return text("panel.idle")
         if not self.mine:
-            doing = text(f"panel.act.{act}") if has_text(f"panel.act.{act}") else act
-            return text("panel.other", act=doing, rig=state.get("rig"))
+            return text("panel.other", act=act_words(act), rig=state.get("rig"))
         if stage == "starting" and state.get("progress"):
             return text("panel.starting.what", what=state["progress"])
         return text(f"panel.{stage}")
