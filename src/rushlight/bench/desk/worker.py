@@ -12,13 +12,17 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import partial
 from multiprocessing.connection import wait
-from typing import ParamSpec, TypeVar
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 from rushlight.errors import RushlightError
+
+if TYPE_CHECKING:
+    from nicegui import Client
 
 P = ParamSpec("P")
 T = TypeVar("T")
 
+_LEFT = "the page was left"
 
 _pools: dict[str, ProcessPoolExecutor] = {}
 
@@ -66,7 +70,33 @@ async def warm_up() -> None:
     await quickly(warm)
 
 
+def _page() -> Client | None:
+    """The page that waits for a job, if one does; one that is gone waits no more."""
+    from nicegui.slot import Slot
+
+    stack = Slot.get_stack()
+    try:
+        return stack[0].parent.client if stack else None  # the first is the page itself
+    except RuntimeError:  # what asked stands no more, and its page neither
+        raise asyncio.CancelledError(_LEFT) from None
+
+
 async def _run(pool: str, job: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
+    """Let a worker do it.
+
+    The desk forgets a page some seconds after it was left. Nothing can be drawn into it then, so
+    whatever waits for the job on its behalf is cancelled, as if it had been told so; the job itself
+    is done to its end, for what it keeps.
+    """
+    page = _page()
+    try:
+        return await _in_worker(pool, job, *given, **named)
+    finally:
+        if page is not None and page.is_deleted:
+            raise asyncio.CancelledError(_LEFT)
+
+
+async def _in_worker(pool: str, job: Callable[P, T], *given: P.args, **named: P.kwargs) -> T:
     loop = asyncio.get_running_loop()
     for _ in range(2):  # what ended a worker may have had nothing to do with this job
         workers = _pool(pool)
