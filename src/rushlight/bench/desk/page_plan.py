@@ -46,6 +46,7 @@ class PlanPage:
 
     async def draw(self) -> None:
         """Draw everything, then take up what the tab kept, and look."""
+        self._page = ui.context.client
         element("h1", text("plan.title"))
         element("p", text("plan.lead"), "lead")
         self._notice = ui.element("div").classes("notice")
@@ -125,9 +126,13 @@ class PlanPage:
                 element("p", text("plan.findings.none"), "soft")
         self._draw_beside()
         self._say_state()
-        self._draft.keep_in_browser()
+        self._keep_in_browser()
         self._text.props["value"] = self._draft.text
         self._text.update()
+
+    def _keep_in_browser(self) -> None:
+        with self._page:  # the button that led here may have been drawn anew since
+            self._draft.keep_in_browser()
 
     def _say_state(self, words: str = "") -> None:
         changed = self._draft.changed
@@ -160,7 +165,7 @@ class PlanPage:
             return
         self._tell([])
         self._say_state(text("plan.saved.faulty" if self._draft.faulty else "plan.saved"))
-        self._draft.keep_in_browser()
+        self._keep_in_browser()
 
     async def _overwrite(self) -> None:
         self._draft.take_file_as_read()
