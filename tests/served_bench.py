@@ -55,14 +55,21 @@ def press(page, locator, key="Enter"):
 
 
 def barriers(page):
-    """What axe finds on a page that keeps people out, with the first words of each place."""
+    """What axe finds on a page that keeps people out, light and dark: the first words of each."""
     from axe_playwright_python.sync_playwright import Axe
 
-    return [
-        (each["id"], [node["html"][:90] for node in each["nodes"]])
-        for each in Axe().run(page).response["violations"]
-        if each["impact"] in ("serious", "critical")
-    ]
+    found = []
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        page.wait_for_function(
+            "scheme => (document.documentElement.dataset.theme ?? scheme) === scheme", arg=scheme
+        )
+        found += [
+            (scheme, each["id"], [node["html"][:90] for node in each["nodes"]])
+            for each in Axe().run(page).response["violations"]
+            if each["impact"] in ("serious", "critical")
+        ]
+    return found
 
 
 def start_bench(folder, address="127.0.0.1:0", **environment):

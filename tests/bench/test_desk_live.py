@@ -7,7 +7,7 @@ import signal
 import urllib.request
 
 import pytest
-from tests.served_bench import by_keys_to, press
+from tests.served_bench import barriers, by_keys_to, press
 from tests.slow_wall import SEED, command, register_slow_wall, write_slow_wall
 
 from rushlight.bench.live.control import read_place
@@ -72,6 +72,9 @@ def test_the_beacons_are_touched_and_the_map_grows_on_the_desk(page, wall):
     page.get_by_text("A rehearsal, simulated").wait_for(timeout=LONG)
     page.get_by_text("open and begun").wait_for()
     beacons.locator("#field .disc").wait_for(state="attached", timeout=LONG)
+    page.locator(".touches li").first.wait_for(timeout=LONG)
+    assert barriers(page) == []
+    assert page.get_by_text("It goes on.").is_visible(), "it must run while it is looked at"
     page.get_by_text("All is touched.").wait_for(timeout=LONG)
     assert page.locator(".touches li").count() == 6
     assert page.locator(".growing svg rect").count() > 100
@@ -98,6 +101,8 @@ def test_two_lights_are_watched_and_move_markers_at_once(page, registered):
     page.locator("[data-switchings] li").first.wait_for(timeout=LONG)
     page.get_by_role("region", name="Delay after the light, by stage").wait_for()
     page.get_by_role("region", name="Outputs that are on").get_by_text("bench").wait_for()
+    assert barriers(page) == []
+    assert page.get_by_text("It goes on.").is_visible(), "it must run while it is looked at"
     press(page, page.get_by_role("button", name="End it"))
     page.get_by_text("It has ended.").wait_for(timeout=LONG)
     page.get_by_role("region", name="The newest run that was kept").wait_for(timeout=LONG)

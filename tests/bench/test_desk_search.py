@@ -9,6 +9,7 @@ import urllib.error
 import urllib.request
 
 import pytest
+from tests.served_bench import barriers
 
 SMALL = {"population = 60": "population = 8", "generations = 12": "generations = 80"}
 WATCH = """() => {
@@ -71,6 +72,7 @@ def test_a_search_is_told_by_page_and_command_alike_and_grows_as_it_runs(searche
     page.locator(".front-dot").last.press("Enter")
     number = page.locator(".front-dot").last.get_attribute("data-number")
     page.get_by_role("heading", name=f"Number {number}").wait_for()
+    assert barriers(page) == []
     page.get_by_role("button", name=f"Try number {number} on the plan page").press("Enter")
     page.wait_for_url("**/rig/barn-wall/plan")
     page.get_by_text("Not saved yet.").wait_for(timeout=300_000)

@@ -5,6 +5,8 @@ import shutil
 import urllib.request
 
 import pytest
+from tests.made_sitting import made_sitting
+from tests.slow_wall import register_slow_wall, write_slow_wall
 from typer.testing import CliRunner
 
 from rushlight.cli import app
@@ -85,6 +87,13 @@ def test_register_in_space(bench):
     assert of_page(bench, "/rig/paper-theatre/register") == by_command
 
 
+def test_register_on_a_surface(bench, tmp_path_factory):
+    rig = write_slow_wall(bench.folder / "touched-wall")
+    by_command = register_slow_wall(tmp_path_factory, rig)
+    assert by_command["vouched"] and by_command["touches"]
+    assert of_page(bench, "/rig/touched-wall/register") == by_command
+
+
 def test_aim(bench):
     from rushlight.jobs.aim_live import aim_live
     from rushlight.jobs.rehearsal import open_rehearsal
@@ -104,29 +113,7 @@ def test_try(bench):
     from rushlight.jobs.trials import keep_run
 
     rig = bench.folder / "barn-wall"
-    taps = range(12)
-    goals = [
-        {"carried": "mouse", "block": "ring", "trial": tap, "width_m": 0.05, "until_ns": 0,
-         "place_m": (0.6 + tap % 2, 0.7), "from_ns": tap * 10**9}
-        for tap in taps
-    ]  # fmt: skip
-    presses = [
-        {"down_ns": tap * 10**9 + 7 * 10**8 + tap**2, "up_ns": tap * 10**9 + 8 * 10**8,
-         "place_m": (0.6 + tap % 2 + 0.003 * (tap % 5), 0.7)}
-        for tap in taps
-    ]  # fmt: skip
-    for goal, press in zip(goals, presses, strict=True):
-        goal["until_ns"] = press["up_ns"]
-    run = {"kind": "tap", "block": "ring", "number": 0, "pointer_types": ["mouse"],
-           "goals": goals, "presses": presses}  # fmt: skip
-    consent = {"taking_part": True, "publish_trials": False, "publish_video": False}
-    sitting = {
-        "schema": "rushlight/sitting", "version": 1, "id": "0123456789ab", "device": "a-mouse",
-        "device_name": "a mouse", "role": "reference", "rig_name": "barn-wall",
-        "participant": {"id": "a1b2c3d4e5f6", "consent": consent},
-        "display_px": (1280, 800), "display_m": (2.4, 1.5), "runs": [run],
-    }  # fmt: skip
-    kept = keep_run(rig, sitting, simulated=False)
+    kept = keep_run(rig, made_sitting(rig.name), simulated=False)
     by_command = of_command("assess", str(kept.path), "--rig", str(rig))
     assert by_command["taps"]
     assert undated(of_page(bench, "/rig/barn-wall/try")) == undated(by_command)

@@ -317,3 +317,43 @@ def test_only_a_desk_on_this_machine_may_hold_a_display_page(live, holder, page,
     else:
         until(lambda: (page.wait_for_timeout(50), "frame-ancestors" in "".join(said))[1])
         assert inner.count() == 0
+
+
+def test_two_people_who_move_markers_at_once_are_told_by_name_at_once(live, shown):
+    shown.goto(live.place.url + "planting")
+    held = shown.locator("#held")
+    shown.locator(".marker rect").first.wait_for()
+    places = {1: (0.44 * 1280, 0.12 * 800), 2: (0.84 * 1280, 0.32 * 800)}
+
+    def both(kind, right_px=0.0):
+        live.say(steps=[[who, kind, x + right_px, y] for who, (x, y) in places.items()])
+
+    both("up")
+    both("down")
+    shown.get_by_text("stylus-1, stylus-2 move markers at the same time.").wait_for()
+    holders = shown.locator(".marker.held .holder")
+    assert sorted(holders.all_text_contents()) == ["stylus-1", "stylus-2"]
+    before = marker_places(shown)
+    both("move", -200.0)
+    moved = until(lambda: moved_from(shown, before))
+    assert [old - new for old, new in zip(before, moved, strict=True)] == pytest.approx([200] * 2)
+    assert held.inner_text() == "stylus-1, stylus-2 move markers at the same time."
+    x, y = places[1]
+    live.say(steps=[[1, "up", x - 200, y]])
+    shown.get_by_text("stylus-2 moves a marker.").wait_for()
+    assert holders.all_text_contents() == ["stylus-2"]
+    x, y = places[2]
+    live.say(steps=[[2, "up", x - 200, y]])
+    shown.get_by_text("Nothing is held.").wait_for()
+
+
+def moved_from(page, before):
+    """Where the held markers are once both have moved."""
+    now = marker_places(page)
+    return now if all(old != new for old, new in zip(before, now, strict=True)) else None
+
+
+def marker_places(page):
+    """Left edges [px] of the markers that are held."""
+    rects = page.locator(".marker.held rect")
+    return [float(each.get_attribute("x")) for each in rects.all()]
