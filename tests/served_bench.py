@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -113,3 +114,30 @@ def stop_bench(bench, may_fail=False):
         bench.process.wait()
     bench.said.close()
     assert may_fail or "Traceback" not in said, said
+
+
+def workers(bench):
+    """The numbers of the desk's processes at work."""
+    tasks = Path(f"/proc/{bench.process.pid}/task")
+    children = " ".join(each.read_text() for each in tasks.glob("*/children"))
+    found = {}
+    for child in children.split():
+        with contextlib.suppress(OSError):
+            found[int(child)] = Path(f"/proc/{child}/cmdline").read_text()
+    return [pid for pid, line in found.items() if "spawn_main" in line]
+
+
+@contextlib.contextmanager
+def held(bench):
+    """The work stands still, as on a computer that has other things to do."""
+    if not os.path.exists("/proc/self/task"):
+        pytest.skip("finds the desk's processes by /proc")
+    pids = workers(bench)
+    assert pids
+    for pid in pids:
+        os.kill(pid, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        for pid in pids:
+            os.kill(pid, signal.SIGCONT)

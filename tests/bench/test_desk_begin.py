@@ -7,6 +7,7 @@ import re
 import tomllib
 
 import pytest
+from tests.served_bench import held
 
 from rushlight.jobs.edit import edited
 from rushlight.jobs.glance import glance
@@ -159,5 +160,29 @@ def test_what_was_changed_elsewhere_is_overwritten_only_when_asked_and_then_all_
         page.get_by_text("Saved.", exact=True).wait_for()
         page.wait_for_function(f"() => !{UNSAVED}.length")
         assert '["1.3 m", "1.6 m"' in file.read_text(encoding="utf-8")
+    finally:
+        file.write_text(first, encoding="utf-8")
+
+
+def test_that_a_rig_was_saved_stands_there_however_late_the_looks_come(page, bench):
+    file = bench.folder / "barn-wall" / "rig.toml"
+    first = file.read_text(encoding="utf-8")
+    page.set_default_timeout(LONG)
+    page.goto(f"{bench.url}/rig/barn-wall/plan")
+    page.locator(".room-camera").first.wait_for()
+    typed = page.locator("[data-path='cameras[0].position[0]']")
+    typed.fill("1.3 m")
+    page.keyboard.press("Tab")
+    page.get_by_text("Not saved yet.").wait_for()
+    try:
+        with held(bench):  # saving waits for a look, and so does what comes when fields rest
+            typed.fill("1.25 m")
+            page.keyboard.press("Tab")
+            page.locator(".savebar .first").click()
+            page.wait_for_timeout(1500)
+        page.get_by_text("Saved.", exact=True).wait_for()
+        page.wait_for_timeout(1500)
+        assert page.get_by_text("Saved.", exact=True).is_visible()
+        assert '["1.25 m", "1.6 m"' in file.read_text(encoding="utf-8")
     finally:
         file.write_text(first, encoding="utf-8")

@@ -1,14 +1,10 @@
 """A page that is left while its job is at work: nothing is drawn any more, and nothing is said."""
 
-import contextlib
-import os
 import shutil
-import signal
 import time
-from pathlib import Path
 
 import pytest
-from tests.served_bench import what_it_said
+from tests.served_bench import held, what_it_said
 
 FORGOTTEN_S = 10.0
 """How long the desk keeps a page that was left: the desk's own reconnect_timeout."""
@@ -23,32 +19,6 @@ def unplanned(serving, tmp_path):
     serving.stop(bench)
 
 
-def workers(bench):
-    """The numbers of the desk's processes at work."""
-    tasks = Path(f"/proc/{bench.process.pid}/task")
-    children = " ".join(each.read_text() for each in tasks.glob("*/children"))
-    found = {}
-    for child in children.split():
-        with contextlib.suppress(OSError):
-            found[int(child)] = Path(f"/proc/{child}/cmdline").read_text()
-    return [pid for pid, line in found.items() if "spawn_main" in line]
-
-
-@contextlib.contextmanager
-def held(bench):
-    """The work stands still, as on a computer that has other things to do."""
-    pids = workers(bench)
-    assert pids
-    for pid in pids:
-        os.kill(pid, signal.SIGSTOP)
-    try:
-        yield
-    finally:
-        for pid in pids:
-            os.kill(pid, signal.SIGCONT)
-
-
-@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="finds processes by /proc")
 @pytest.mark.parametrize("left", ["while it is drawn", "after a press"])
 def test_a_page_that_is_left_while_its_job_is_at_work_leaves_no_trace(browser, unplanned, left):
     context = browser.new_context()

@@ -43,6 +43,7 @@ class PlanPage:
     def __init__(self, draft: Draft) -> None:
         self._draft = draft
         self._moved_s = 0.0
+        self._said = ""
 
     async def draw(self) -> None:
         """Draw everything, then take up what the tab kept, and look."""
@@ -134,14 +135,19 @@ class PlanPage:
         with self._page:  # the button that led here may have been drawn anew since
             self._draft.keep_in_browser()
 
-    def _say_state(self, words: str = "") -> None:
+    def _say_state(self, words: str | None = None) -> None:
+        """Tell whether it is saved; words about that stand until something is changed."""
         changed = self._draft.changed
+        if changed:
+            self._said = ""
+        elif words is not None:
+            self._said = words
         for each in (self._save, self._undo):
             each.props["disabled"] = not changed
             each.update()
         self._state.clear()
         with self._state:
-            element("span", text("plan.unsaved") if changed else words)
+            element("span", text("plan.unsaved") if changed else self._said)
         self._close.changed(changed)
 
     def _tell(self, findings: Any, words: str = "") -> None:
