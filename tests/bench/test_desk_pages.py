@@ -100,7 +100,7 @@ SMALL = """(kinds) => {
   }).filter(([side]) => side < 43.99);
 }"""
 """What is smaller than 44 CSS px either way (W3C, Web Content Accessibility Guidelines 2.2, success
-criterion 2.5.5), where a label that toggles its box counts as the box."""
+criterion 2.5.5; from memory), where a label that toggles its box counts as the box."""
 
 
 def walk(page):
