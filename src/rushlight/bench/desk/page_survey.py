@@ -59,6 +59,7 @@ class SurveyPage:
 
     async def draw(self) -> None:
         """Draw everything, then take up what the tab kept, and look."""
+        self._page = ui.context.client
         element("h1", text("survey.title"))
         element("p", text("survey.lead"), "lead")
         element("p", text("survey.care"), "notice")
@@ -390,11 +391,12 @@ class SurveyPage:
     # The tab keeps what is not kept yet, so that a server started anew does not lose it.
 
     def _keep_in_browser(self) -> None:
-        if self._form != self._kept:
-            kept = json.dumps(text_of(self._form, blank_lines=True))
-            ui.run_javascript(f"sessionStorage.setItem({json.dumps(self._key)}, {kept})")
-        else:
-            ui.run_javascript(f"sessionStorage.removeItem({json.dumps(self._key)})")
+        kept = json.dumps(text_of(self._form, blank_lines=True))
+        with self._page:  # the button that led here may have been drawn anew since
+            if self._form != self._kept:
+                ui.run_javascript(f"sessionStorage.setItem({json.dumps(self._key)}, {kept})")
+            else:
+                ui.run_javascript(f"sessionStorage.removeItem({json.dumps(self._key)})")
 
     async def _take_from_browser(self) -> None:
         wanted = f"sessionStorage.getItem({json.dumps(self._key)})"
