@@ -30,9 +30,7 @@ _COARSE = {"columns": 6, "rows": 4, "tilts": 2, "leans": 3}
 _CURRENTS_A = (0.005, 0.01, 0.02, 0.05, 0.1)
 _APERTURES = (1.4, 2.0, 2.8, 4.0, 5.6)
 _SPREADS = (0.0, 0.3, 0.6, 0.9)
-_SAME_ROOM = (
-    "the room's light held as the rig states it, though another filter admits another share"
-)
+SAME_ROOM = "the room's light held as the rig states it, though another filter admits another share"
 
 
 @dataclass(frozen=True)
@@ -171,9 +169,9 @@ def _filters(rig: Rig, shelf: Shelf) -> list[_Trial]:
         if not isinstance(part, FilterPart) or not all(passes(part, wave) for wave in waves):
             continue
         changed = _with_cameras(rig, {"filter": part.id})
-        trials += _resolved("filter", f"filter {part.id}", changed, rig, shelf, _SAME_ROOM)
+        trials += _resolved("filter", f"filter {part.id}", changed, rig, shelf, SAME_ROOM)
     bare = _with_cameras(rig, {"filter": None})
-    return trials + _resolved("filter", "no filter", bare, rig, shelf, _SAME_ROOM)
+    return trials + _resolved("filter", "no filter", bare, rig, shelf, SAME_ROOM)
 
 
 def _other_emitters(rig: Rig, shelf: Shelf) -> list[_Trial]:

@@ -48,6 +48,8 @@ class Windows:
         (R, E, 2) index of the place and of the way of holding where the extremes come about.
     weakest_e_s, strongest_e_s, background_e_s
         (R, E) peaks there, and the background beside the weakest [e⁻/s].
+    stream_least_s
+        (R, E) [s] from which on the stream's coding moves no dot too far; in `least_s` too.
     noise_floor_e2, full_scale_e, unit_rate_e_s
         (R,) of the camera; electrons a second and pixel for 1 W/m² of the room's light, on
         average over the picture.
@@ -67,6 +69,7 @@ class Windows:
     weakest_e_s: Array
     strongest_e_s: Array
     background_e_s: Array
+    stream_least_s: Array
     noise_floor_e2: Array
     full_scale_e: Array
     unit_rate_e_s: Array
@@ -147,9 +150,8 @@ def windows_of(
     weakest, least_s = _extreme(np.where(seen, least, -np.inf), np.argmax)
     strongest, greatest_s = _extreme(np.where(seen, most, np.inf), np.argmin)
     any_seen = seen.any(axis=(2, 3))
-    least_s = np.where(
-        any_seen, np.maximum(least_s, _stream_least(resolved, camera, field)), np.inf
-    )
+    stream = _stream_least(resolved, camera, field)
+    least_s = np.where(any_seen, np.maximum(least_s, stream), np.inf)
     greatest_s = np.where(any_seen, greatest_s, np.nan)
     unit = ambient_rate(_under(resolved, 1.0), camera)
     return Windows(
@@ -161,6 +163,7 @@ def windows_of(
         weakest_e_s=_at(peak, weakest),
         strongest_e_s=_at(peak, strongest),
         background_e_s=_at(np.broadcast_to(background, peak.shape), weakest),
+        stream_least_s=stream,
         noise_floor_e2=floor,
         full_scale_e=full,
         unit_rate_e_s=unit,

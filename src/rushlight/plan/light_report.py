@@ -14,6 +14,7 @@ from rushlight.physics.filter_band import share_at
 from rushlight.plan.figures import Names, finite
 from rushlight.plan.light import FAINTEST_PEAK, FULLEST_PEAK
 from rushlight.plan.light_choices import light_choices
+from rushlight.plan.light_filters import filtered, light_together
 from rushlight.plan.light_range import Windows, usable_stops, windows_of
 from rushlight.plan.strobe import strobes_of
 from rushlight.records.light_range import LightPlace, LightRange, LightWindow, Standing
@@ -44,7 +45,8 @@ def light_range(
     columns, rows
         Grid of places.
     """
-    windows, strobes = [], []
+    windows, strobes, together = [], [], []
+    fitted = filtered(rig, shelf)
     for index in range(len(names.cameras)):
         found = windows_of(resolved, index, columns, rows)
         planned = float(exposure_s[0, index])
@@ -56,11 +58,17 @@ def light_range(
         if len(own) > 1:
             every = list(range(len(names.carried)))
             windows.append(_window(resolved, index, found, planned, names, every))
+        each = [[light] for light in range(len(names.carried))]
+        groups = each if len(each) == 1 else [*each, list(range(len(each)))]
+        together += light_together(
+            resolved, index, found, planned, names, groups, fitted, (columns, rows)
+        )
         strobes += strobes_of(rig, shelf, resolved, index, found, planned, names)
     return LightRange(
         windows=windows,
         choices=light_choices(rig, shelf, resolved),
         strobes=strobes,
+        together=together,
         peak_over_noise=FAINTEST_PEAK,
         fullest=FULLEST_PEAK,
     )

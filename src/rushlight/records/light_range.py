@@ -7,6 +7,8 @@ from typing import Literal
 from rushlight.records.document import Record, Slug
 
 Standing = Literal["within", "too short", "too long", "none serves", "sees nothing"]
+SpanSetting = Literal["exposure", "current", "aperture", "product"]
+SpanEnd = Literal["too weak", "clips", "camera", "part", "looked"]
 ChoiceKind = Literal["current", "aperture", "filter", "tip", "emitter", "gain", "marker"]
 
 
@@ -155,6 +157,85 @@ class Strobe(Record):
     note: str
 
 
+class LightSpan(Record):
+    """How far one setting may go, the others as planned, and no dot be clipped or too weak.
+
+    Attributes
+    ----------
+    setting, unit
+        "exposure" [s]; "current" through each light, or each lamp of a marker [A], to which its
+        light is taken to be proportional; "aperture", the f-number [1]; "product", exposure ×
+        current ÷ f-number² [A s], however the three share in it: see `LightTogether`.
+    planned
+        As the rig has it; None where several lights differ.
+    low, high
+        Both ends serve; None where nothing does. Of several apertures apart from one another,
+        those that hang together with the planned one, or lie nearest to it.
+    low_by, high_by
+        What is beyond: a dot "too weak" or one that "clips", what the "camera" can do, what the
+        "part" bears, or apertures that nobody "looked" at.
+    """
+
+    setting: SpanSetting
+    unit: Literal["s", "A", "1", "A s"]
+    planned: float | None
+    low: float | None
+    high: float | None
+    low_by: SpanEnd | None
+    high_by: SpanEnd | None
+
+
+class FilterSpan(Record):
+    """The exposures that serve with one filter, current and aperture as planned.
+
+    Attributes
+    ----------
+    filter
+        Of the shelf; None for none.
+    planned
+        Whether the rig has it.
+    low_s, high_s
+        Exposures that serve and that the camera can take [s]; None where none does.
+    passes
+        Share of the light that lens and filter let through straight on, of the light that they
+        pass least of.
+    note
+        What the figure leaves out, or why there is none.
+    """
+
+    filter: Slug | None
+    planned: bool
+    low_s: float | None
+    high_s: float | None
+    passes: float | None
+    note: str = ""
+
+
+class LightTogether(Record):
+    """Exposure, current, aperture and filter of one camera for one light, solved together.
+
+    Attributes
+    ----------
+    carried
+        Whose light; None for all lights of the camera together, each at one and the same current.
+    spans
+        One a setting. The product's range holds for every exposure, current and f-number of that
+        product, as long as exposure ÷ f-number² is at most `most_room` times the planned (beyond,
+        the room's light grows too much beside the dot), the current within what the part bears
+        and the dot about as wide as at the planned aperture.
+    most_room
+        See there [1].
+    filters
+        One a filter of the shelf, and none.
+    """
+
+    camera: Slug
+    carried: Slug | None
+    spans: list[LightSpan]
+    most_room: float
+    filters: list[FilterSpan]
+
+
 class LightRange(Record):
     """Light and exposure solved together.
 
@@ -162,6 +243,8 @@ class LightRange(Record):
     ----------
     windows
         One a camera and light, then one a camera for all its lights.
+    together
+        In the order of `windows`.
     choices
         Tried one at a time, the widest range first.
     strobes
@@ -175,5 +258,6 @@ class LightRange(Record):
     windows: list[LightWindow]
     choices: list[LightChoice]
     strobes: list[Strobe]
+    together: list[LightTogether] = []
     peak_over_noise: float
     fullest: float
