@@ -154,6 +154,30 @@ def test_an_interrupt_ends_the_pool_and_keeps_the_rooms_that_are_done(survey, al
     assert same(again, alone)
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="needs Linux's list of processes")
+def test_workers_end_with_whoever_started_them_however_that_ended(survey, alone) -> None:
+    """Killed, as when memory runs out: nobody is left to end the workers."""
+    out = survey / "killed"
+    command = [sys.executable, "-m", "rushlight", "search", str(survey), "--rooms",
+               str(survey / "rooms.csv"), "--out", str(out), "--workers", "2"]  # fmt: skip
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    state = out / STATE_FILE
+    until = time.monotonic() + 240
+    while process.poll() is None and time.monotonic() < until:
+        if state.exists() and state.read_text(encoding="utf-8").count("\n"):
+            break
+        time.sleep(0.01)
+    workers = children_of(process)
+    process.kill()
+    process.wait()
+    assert len(workers) >= 2
+    until = time.monotonic() + 20
+    while any(map(runs, workers)) and time.monotonic() < until:
+        time.sleep(0.1)
+    assert not any(map(runs, workers))
+    assert same(search_rooms(survey, survey / "rooms.csv", out, workers=1), alone)
+
+
 def free_port() -> int:
     with socket.socket() as one:
         one.bind(("127.0.0.1", 0))

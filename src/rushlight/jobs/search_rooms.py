@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import multiprocessing
+import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
@@ -300,7 +301,7 @@ def _crew(workers: int | None, scheduler: str | None, rooms: int) -> Iterator[Cr
         return
     before = set(multiprocessing.active_children())
     # Fresh processes: a fork would take over threads that no longer run.
-    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _deaf_to_interrupts)
+    pool = ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _as_worker)
     try:
         yield Crew(pool, count, lambda: True)
     except BaseException:
@@ -320,9 +321,21 @@ class _Here(Executor):
         return future
 
 
-def _deaf_to_interrupts() -> None:
-    """Leave the keyboard's interrupt to the process that started this one."""
+def _as_worker() -> None:
+    """Leave the keyboard's interrupt to the process that started this one, and end with it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """End this process once the one that started it is gone, killed or out of memory.
+
+    Nobody else would: a worker of a pool waits for tasks on a pipe that it holds open itself.
+    """
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 @contextmanager
