@@ -107,18 +107,27 @@ def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path, ran) -> None:
     assert state.exists() and not (rig / "search" / "search.json").exists()
     left = state.read_bytes()
 
-    code, out, err = ran(str(rig))
+    code, out, err = ran(str(rig), "--draws", "20")
     assert code == 0, err
     assert not state.exists()
-    for words in ("what was found", "Winners:", "Thrown out", "To order for", "← "):
+    for words in (
+        "what was found",
+        "Winners:",
+        "All targets met",
+        "of 20",
+        "Thrown out",
+        "To order for",
+        "← ",
+    ):
         assert words in out
-    code, _, err = ran(str(rig), "--out", str(rig / "whole"))
+    code, _, err = ran(str(rig), "--out", str(rig / "whole"), "--draws", "20")
     assert code == 0, err
     again, whole = (
         read_document(SearchResult, rig / folder / "search.json") for folder in ("search", "whole")
     )
     assert again.header.content_hash == whole.header.content_hash
     assert again.model_dump(exclude={"header"}) == whole.model_dump(exclude={"header"})
+    assert again.candidate(again.chosen).chance.draws == 20
 
     # The state of this search is no state of one with another seed.
     state.write_bytes(left)
@@ -135,6 +144,11 @@ def test_stopped_and_taken_up_again_it_finds_the_same(rig: Path, ran) -> None:
     [
         (["--seed", "-1"], "--seed = -1 is below 0; give a whole number from 0 on."),
         (["--generations", "0"], "--generations = 0 is outside 1 to 10000; give more for"),
+        (["--draws", "5"], "--draws = 5 is neither 0 nor 20 to 10000; give 64, more for"),
+        (
+            ["--draws", "64", "--rooms", "t.csv"],
+            "--draws = 64 is for a search on a surface, in one",
+        ),
     ],
 )
 def test_wrong_numbers_are_refused_and_nothing_is_written(
@@ -158,6 +172,6 @@ def test_a_rig_without_places_is_told_what_to_add(tmp_path: Path, ran) -> None:
 
 
 def test_json_is_what_is_written(rig: Path, ran) -> None:
-    code, out, err = ran(str(rig), "--json", "--generations", "1")
+    code, out, err = ran(str(rig), "--json", "--generations", "1", "--draws", "0")
     assert code == 0, err
     assert json.loads(out) == json.loads((rig / "search" / "search.json").read_text())

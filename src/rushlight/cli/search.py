@@ -34,14 +34,29 @@ def search(
         str | None,
         typer.Option(metavar="ADDRESS", help="With --rooms: a cluster's scheduler (Dask)."),
     ] = None,
+    draws: Annotated[
+        int | None,
+        typer.Option(
+            help="Rigs drawn of each winner shown, for the probability that all targets are met; "
+            "64 by default, 0 leaves it out."
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Find parts and a camera's place for a rig: cost against error, coverage, delay, hours."""
     from rushlight.cli import render
-    from rushlight.jobs.search import default_folder
+    from rushlight.jobs.search import DRAWS, default_folder
     from rushlight.jobs.search import search as job
     from rushlight.jobs.search_space import is_search_in_space
 
+    if draws is not None and (rooms is not None or is_search_in_space(rig)):
+        raise RushlightError.of(
+            "--draws",
+            str(draws),
+            "is for a search on a surface, in one room",
+            "leave it out",
+            "draws",
+        )
     if rooms is not None:
         from rushlight.cli.search_rooms import survey
 
@@ -69,7 +84,8 @@ def search(
         return
     try:
         with render.progress() as progress:
-            result = job(rig, folder, seed, generations, progress)
+            count = DRAWS if draws is None else draws
+            result = job(rig, folder, seed, generations, progress, count)
     except KeyboardInterrupt:
         render.aside("stopped by the user; the same command goes on from where it was")
         raise typer.Exit(130) from None

@@ -6,16 +6,15 @@ import math
 
 from rushlight.cli.plan_tables import Table
 from rushlight.cli.rounding import digits
-from rushlight.plan.search_choice import supply_words
+from rushlight.plan.search_choice import in_table, supply_words
 from rushlight.records.search import SearchCandidate, SearchResult
-
-ROWS = 12
-"""Candidates shown in the table; `search.json` holds all that are worked out."""
 
 
 def tables(result: SearchResult) -> list[Table]:
     """Every table of a search, in the order of showing."""
     made = [_winners(result), _parts(result), _slips(result)]
+    if any(each.chance for each in result.candidates):
+        made.append(_chances(result))
     if result.more:
         made.append(_more(result))
     if result.thrown_out:
@@ -24,11 +23,8 @@ def tables(result: SearchResult) -> list[Table]:
 
 
 def shown(result: SearchResult) -> list[SearchCandidate]:
-    """The chosen candidate first, then some spread over the others."""
-    others = [each for each in result.candidates if each.number != result.chosen]
-    step = max(1, math.ceil(len(others) / (ROWS - 1)))
-    first = [each for each in result.candidates if each.number == result.chosen]
-    return [*first, *others[::step]]
+    """The candidates of the tables."""
+    return in_table(result.candidates, result.chosen)
 
 
 def to_write(result: SearchResult) -> list[str]:
@@ -129,6 +125,31 @@ def _slips(result: SearchResult) -> Table:
     ]  # fmt: skip
     title = "Worst error, time to build, and a camera put a little off and registered there"
     return title, columns, rows
+
+
+def _chances(result: SearchResult) -> Table:
+    """How probable it is that all targets are met."""
+    rows: list[list[object]] = []
+    for one in shown(result):
+        found = one.chance
+        if found is None:
+            rows.append([_name(one, result), None, None, None, None])
+            continue
+        rows.append(
+            [
+                _name(one, result),
+                f"{100 * found.probability:.0f}",
+                f"{100 * found.low:.0f} to {100 * found.high:.0f}",
+                f"{found.met} of {found.draws}",
+                found.not_known,
+            ]
+        )
+    columns = ["no.", "probability [%]", "95 % interval [%]", "met in draws", "not known in"]
+    return (
+        "All targets met: how probable, by the doubts of parts and room",
+        columns,
+        rows,
+    )
 
 
 def _more(result: SearchResult) -> Table:

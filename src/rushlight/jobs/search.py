@@ -19,6 +19,10 @@ PICTURES = {
     PAGE_FILE: "the winners, to be looked into by mouse or keys",
     PICTURE_FILE: "coverage against error of the winners, and the room from above",
 }
+DRAWS = 64
+"""Rigs drawn of each winner: the interval is then some 26 percentage points wide at the most
+(exact binomial, computed here)."""
+_FEWEST_DRAWS, _MOST_DRAWS = 20, 10_000
 _MOST_GENERATIONS = 10_000
 
 
@@ -28,6 +32,7 @@ def search(
     seed: int | None = None,
     generations: int | None = None,
     progress: Progress = silent,
+    draws: int = DRAWS,
 ) -> SearchResult:
     """Search for a better rig, and write what was found.
 
@@ -44,6 +49,9 @@ def search(
         Of the optimiser; by default as the rig says.
     progress
         Told how far the work is.
+    draws
+        Rigs drawn of each winner that a table shows, to tell how probable it is that all targets
+        are met: 20 to 10 000, or 0 to leave that out.
 
     Returns
     -------
@@ -58,6 +66,7 @@ def search(
     """
     folder = default_folder(rig) if out is None else out
     check_numbers(seed, generations)
+    _check_draws(draws)
     document, shelf = load_rig(rig)
     name = rig_path(rig).name
     trials, ledger, chosen, wanted = begin(document, shelf, seed, generations, name)
@@ -70,6 +79,7 @@ def search(
         wanted,
         lambda kept: write_bytes(state, kept.as_bytes()),
         progress,
+        draws,
     )
     progress("drawing", 0.0)
     from rushlight.plan.search_page import search_page
@@ -105,6 +115,17 @@ def check_numbers(seed: int | None, generations: int | None) -> None:
             f"is outside 1 to {_MOST_GENERATIONS}",
             "give more for a closer search",
             "generations",
+        )
+
+
+def _check_draws(draws: int) -> None:
+    if draws and not _FEWEST_DRAWS <= draws <= _MOST_DRAWS:
+        raise RushlightError.of(
+            "--draws",
+            str(draws),
+            f"is neither 0 nor {_FEWEST_DRAWS} to {_MOST_DRAWS}",
+            f"give {DRAWS}, more for a narrower interval, or 0 to leave the probability out",
+            "draws",
         )
 
 

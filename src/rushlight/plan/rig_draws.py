@@ -34,7 +34,8 @@ class RigModel:
 
     Columns of the values: the measures in their order, root-mean-square over builds; whether dots
     are doubted (0 or 1); then the largest error and the coverage of each of `BUILDS` builds, over
-    so many `touches` of each place, or very many.
+    so many `touches` of each place, or very many. Each call draws other builds than the calls
+    before it, of which `asked` are taken to have been made already.
     """
 
     def __init__(
@@ -45,13 +46,14 @@ class RigModel:
         seed: int = 1,
         touches: int | None = None,
         progress: Callable[[int], None] = lambda _rigs: None,
+        asked: int = 0,
     ) -> None:
         self.resolved = resolved
         self.doubts = doubts
         self._judge = judge
         self._seed = seed
         self._touches = touches
-        self._asked = 0
+        self._asked = asked
         self._progress = progress
 
     def rigs(self, variates: Array) -> ResolvedRig:

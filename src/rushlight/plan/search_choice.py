@@ -11,8 +11,45 @@ from rushlight.shelf.cost import CostLine, cost_lines
 
 MORE_MONEY = (10.0, 25.0, 50.0)
 """How much more is tried, in the currency of the prices."""
+IN_TABLE = 12
+"""Candidates that a printed table shows; `search.json` holds all that are worked out."""
 _WORTH_ERROR_M, _WORTH_COVERAGE, _WORTH_DELAY_S, _WORTH_BATTERY_S = 5e-5, 0.01, 1e-3, 1800.0
 """Gains below these are not told (our own choice)."""
+
+
+def in_table(candidates: list[SearchCandidate], chosen: int | None) -> list[SearchCandidate]:
+    """The chosen candidate first, then some spread over the others."""
+    others = [each for each in candidates if each.number != chosen]
+    step = max(1, math.ceil(len(others) / (IN_TABLE - 1)))
+    first = [each for each in candidates if each.number == chosen]
+    return [*first, *others[::step]]
+
+
+def chance_words(one: SearchCandidate) -> str:
+    """How probable it is that a candidate meets all targets, or "" where that is not known."""
+    found = one.chance
+    if found is None:
+        return ""
+    return (
+        f"{_percent(found.probability)} ({100.0 * found.low:.0f} to {100.0 * found.high:.0f} %, "
+        f"{found.draws} rigs drawn)"
+    )
+
+
+def likeliest(chosen: SearchCandidate, made: list[SearchCandidate]) -> list[str]:
+    """How probable it is that the choice meets all targets, and which of those drawn is likelier.
+
+    Empty where nothing was drawn.
+    """
+    known = [(one.chance.probability, -one.number, one) for one in made if one.chance]
+    if chosen.chance is None or not known:
+        return []
+    told = f"By the doubts of parts and room it meets all targets with {chance_words(chosen)}"
+    best = max(known, key=lambda each: each[:2])[2]
+    # Where the intervals overlap, luck may have put the other first.
+    if best.chance and best.chance.low > chosen.chance.high:
+        return [f"{told}; number {best.number} does with {chance_words(best)}."]
+    return [f"{told}; none of the others that were drawn is surely likelier."]
 
 
 def place_words(one: SearchCandidate) -> str:

@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from rushlight.look import DARK, EMBER, INK, PAPER, REED
-from rushlight.plan.search_choice import place_words, supply_words, worth_words
+from rushlight.plan.search_choice import chance_words, place_words, supply_words, worth_words
 from rushlight.records.search import SearchCandidate, SearchResult
 
 MEASURES = (
@@ -20,6 +20,7 @@ MEASURES = (
     ("delay", "mean delay [ms]", "least is best"),
     ("hours", "lasts [h]", "most is best"),
     ("minutes", "time to build [min]", "least is best"),
+    ("chance", "all targets met [%]", "most is best"),
 )
 """Key, words and direction of what can stand on an axis."""
 
@@ -77,6 +78,7 @@ def _as_json(result: SearchResult) -> str:
         "measures": [
             [key, f"{words} [{result.currency}]" if key == "cost" else words, best]
             for key, words, best in MEASURES
+            if key != "chance" or any(each.chance for each in result.candidates)
         ],
         "surface": result.surface_m,
         "places": [
@@ -99,6 +101,7 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
         "delay": 1e3 * one.delay_s,
         "hours": one.battery_s / 3600.0,
         "minutes": one.build_s / 60.0,
+        "chance": 100.0 * one.chance.probability if one.chance else math.nan,
     }
     light = f"{one.emitter} at {1e3 * one.current_a:g} mA"
     fed = f", on {supply_words(one)}" if one.cell else ""
@@ -119,6 +122,7 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
             worth_words(one, currency),
             f"made of {one.camera}, {one.filter or 'no filter'}, {light}{fed}",
             *slips,
+            *([f"all targets met: {chance_words(one)}"] if one.chance else []),
             f"misses: {', '.join(one.missed) or 'no target'}",
         ],
     }

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from rushlight.errors import Finding, RushlightError
 from rushlight.plan.planning import cautions_of
 from rushlight.plan.search import Ledger, generations_of, key_of, winners
+from rushlight.plan.search_chance import with_chances
 from rushlight.plan.search_choice import more_money, orders_for, why_chosen
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_report import (
@@ -84,6 +85,7 @@ def search_rig(
     generations: int,
     keep: Callable[[Ledger], None] = lambda _ledger: None,
     progress: Told = lambda _what, _share: None,
+    draws: int = 0,
 ) -> SearchResult:
     """Search, and tell what was found.
 
@@ -97,6 +99,9 @@ def search_rig(
         Called with the ledger after every generation that was not in it yet.
     progress
         Told how far the search is.
+    draws
+        Rigs drawn of each winner that a table shows, to tell how probable it is that all targets
+        are met; 0 leaves that out. The search itself is the same either way.
 
     Raises
     ------
@@ -115,7 +120,7 @@ def search_rig(
     progress("comparing", 0.0)
     result = _result(trials, ledger, seed, generations)
     progress("comparing", 1.0)
-    return result
+    return with_chances(trials.space, result, draws, progress) if draws else result
 
 
 def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> SearchResult:

@@ -21,7 +21,7 @@ from rushlight.plan.figures import finite
 from rushlight.plan.grid import Standing
 from rushlight.plan.power import power_lines
 from rushlight.plan.rig_draws import MEASURES, PAIRS, Found, RigModel, judged, of_build, study_rig
-from rushlight.plan.variance import LEVEL
+from rushlight.plan.variance import LEVEL, draw
 from rushlight.plan.verdict import COARSE
 from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
@@ -125,13 +125,7 @@ def tolerance_of(
     RushlightError
         When the rig cannot be computed.
     """
-    resolved, standing = resolve(rig, shelf, name), Standing.of_rig(rig)
-    everyone = tuple(range(len(standing.holder)))
-    beacons, _ = choose_beacons(resolved, standing, everyone)
-
-    def judge(batch: ResolvedRig) -> Evaluation:
-        return evaluate(batch, beacons_m=beacons, standing=standing, registering=everyone, **COARSE)
-
+    resolved, judge = _judge_of(rig, shelf, name)
     chosen = doubts_of(rig, shelf, resolved, said) if doubts is None else list(doubts)
     exposure = judge(resolved).exposure_s
     variates = sum(doubt.count for doubt in chosen)
@@ -176,6 +170,47 @@ def tolerance_of(
         ],
         assumptions=list(ASSUMPTIONS),
     )
+
+
+def chance_of_targets(
+    rig: Rig, shelf: Shelf, draws: int, seed: int = 1, name: str = "rig.toml"
+) -> ToleranceTarget:
+    """How probable it is that a rig meets all its targets: so much of `tolerance_of` alone.
+
+    The draws are those of `tolerance_of`, and so is what is found, in far less time.
+
+    Parameters
+    ----------
+    rig, shelf, draws, seed, name
+        As in `tolerance_of`.
+
+    Raises
+    ------
+    RushlightError
+        When the rig cannot be computed.
+    """
+    resolved, judge = _judge_of(rig, shelf, name)
+    doubts = doubts_of(rig, shelf, resolved, None)
+    kinds = [doubt.kind for doubt in doubts for _ in range(doubt.count)]
+    held = resolved.with_exposure(judge(resolved).exposure_s)
+    # A study asks for the rigs about the planned one first.
+    model = RigModel(held, doubts, judge, seed, asked=1)
+    values = of_build(model(draw(kinds, draws, seed)), 0)
+    return targets_of(resolved, values, *_runtime(rig, shelf, resolved))[-1]
+
+
+def _judge_of(
+    rig: Rig, shelf: Shelf, name: str
+) -> tuple[ResolvedRig, Callable[[ResolvedRig], Evaluation]]:
+    """A rig as numbers, and what judges rigs like it: with its beacons, touched by everyone."""
+    resolved, standing = resolve(rig, shelf, name), Standing.of_rig(rig)
+    everyone = tuple(range(len(standing.holder)))
+    beacons, _ = choose_beacons(resolved, standing, everyone)
+
+    def judge(batch: ResolvedRig) -> Evaluation:
+        return evaluate(batch, beacons_m=beacons, standing=standing, registering=everyone, **COARSE)
+
+    return resolved, judge
 
 
 def _runtime(rig: Rig, shelf: Shelf, resolved: ResolvedRig) -> tuple[bool | None, str]:

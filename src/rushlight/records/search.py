@@ -10,6 +10,7 @@ from rushlight.records.document import Basis, Country, Document, FloatOrUnknown,
 from rushlight.records.plan import PlanFinding
 from rushlight.records.quantity import Current, Share, Time
 from rushlight.records.sourced import Price
+from rushlight.records.tolerance import ToleranceTarget
 from rushlight.records.wiring import Feed
 
 Tool = Literal["drill", "ladder"]
@@ -141,6 +142,9 @@ class SearchCandidate(Record):
         The targets of the rig that it misses.
     slips
         What small slips cost.
+    chance
+        How probable it is that all targets are met, as `plan --tolerance` draws it; None where it
+        was not asked for, or cannot be computed.
     """
 
     number: int
@@ -166,6 +170,7 @@ class SearchCandidate(Record):
     rough: bool = False
     missed: list[str]
     slips: list[SearchSlip] = []
+    chance: ToleranceTarget | None = None
 
 
 class SearchPlace(Record):
