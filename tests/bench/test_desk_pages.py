@@ -240,6 +240,10 @@ def test_a_kept_plan_is_told_with_its_cautions(page, bench, rig):
     page.get_by_text("What dominates the error:").wait_for()
     page.get_by_text("Cheapest change that helps:").wait_for()
     page.locator(".cautions").get_by_text("Eyes and infrared light.").wait_for()
+    if rig == "barn-wall":
+        table = page.get_by_role("table", name="What serves all lights")
+        settings = table.locator("tbody tr").all_inner_texts()
+        assert [each for each in settings if each.startswith("current [mA]") and "else" in each]
 
 
 def test_no_barrier_is_grave_where_a_plan_and_a_comparison_stand(page, bench):

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from rushlight.cli.plan_tables_light import _end
+from rushlight.jobs.light_rows import rounded_into, together_rows
 from rushlight.jobs.load import load_rig
 from rushlight.physics.stylus import held_direction
 from rushlight.plan.figures import Names
@@ -214,12 +214,20 @@ def test_the_report_holds_it_and_what_is_shown_serves(barn) -> None:
     assert whole["exposure"].high == pytest.approx(window.greatest_s)
     assert whole["exposure"].low == pytest.approx(max(window.least_s, window.shortest_s))
     current = whole["current"]
-    shown = float(_end(current.low, 1e3, up=True)), float(_end(current.high, 1e3, up=False))
+    shown = (
+        float(rounded_into(current.low, 1e3, up=True)),
+        float(rounded_into(current.high, 1e3, up=False)),
+    )
     assert 1e3 * current.low <= shown[0] < shown[1] <= 1e3 * current.high
+    rows = {row[0]: row[1:] for row in together_rows(light)}
+    assert rows["current [mA]"][0] == "20"
+    assert rows["current [mA]"][2] == f"{shown[1]:g} (else clips)"
+    assert rows["with long-pass-930 [ms]"][1] == "none serves"
+    assert "with long-pass-850 [ms]" not in rows
 
 
 @pytest.mark.parametrize(
     ("value", "up", "shown"), [(1.7031, True, "1.71"), (13.87, False, "13.8"), (0.1, True, "0.1")]
 )
 def test_ends_are_rounded_into_the_range(value, up, shown) -> None:
-    assert _end(value, 1.0, up) == shown
+    assert rounded_into(value, 1.0, up) == shown

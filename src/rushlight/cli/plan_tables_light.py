@@ -2,28 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
+from rushlight.jobs.light_rows import together_rows
 from rushlight.records.light_range import LightPlace, LightRange, LightWindow, Strobe
 from rushlight.records.plan import Plan
 
 Table = tuple[str, list[str], list[list[object]]]
 
 _MOST_CHOICES = 14
-_SETTINGS = {
-    "exposure": ("exposure [ms]", 1e3),
-    "current": ("current [mA]", 1e3),
-    "aperture": ("f-number", 1.0),
-    "product": ("exposure × current ÷ f-number² [mA ms]", 1e6),
-}
-"""Words, and by what a value in SI units is multiplied."""
-_ENDS = {
-    "too weak": "else weak",
-    "clips": "else clips",
-    "camera": "camera",
-    "part": "part bears",
-    "looked": "tried so far",
-}
 
 
 def tables(plan: Plan) -> list[Table]:
@@ -106,36 +91,8 @@ def _windows(light: LightRange) -> Table:
 
 def _together(light: LightRange) -> Table:
     """All lights of a camera together; `plan.json` holds each."""
-    several = _only_camera(light) is None
-    last = {one.camera: one for one in light.together}
-    rows: list[list[object]] = []
-    for one in last.values():
-        camera = f"{one.camera}: " if several else ""
-        for span in one.spans:
-            words, factor = _SETTINGS[span.setting]
-            planned = None if span.planned is None else f"{factor * span.planned:.3g}"
-            low, high = _end(span.low, factor, up=True), _end(span.high, factor, up=False)
-            if low is None or high is None or span.low_by is None or span.high_by is None:
-                rows.append([camera + words, planned, "none serves", None])
-                continue
-            ends = [f"{low} ({_ENDS[span.low_by]})", f"{high} ({_ENDS[span.high_by]})"]
-            rows.append([camera + words, planned, *ends])
-        for each in one.filters:
-            if not each.planned:
-                words = f"with {each.filter or 'no filter'} [ms]"
-                low = _end(each.low_s, 1e3, up=True) or "none serves"
-                rows.append([camera + words, None, low, _end(each.high_s, 1e3, up=False)])
     title = "What serves all lights, each setting with the others as planned"
-    return _above(title, light), ["setting", "planned", "from", "to"], rows
-
-
-def _end(value: float | None, factor: float, up: bool) -> str | None:
-    """One end of a range to three digits, rounded into the range: what is shown serves too."""
-    if value is None or value <= 0.0:
-        return None
-    digit = 10.0 ** (math.floor(math.log10(factor * value)) - 2)
-    steps = round(factor * value / digit, 6)
-    return f"{digit * (math.ceil(steps) if up else math.floor(steps)):.3g}"
+    return _above(title, light), ["setting", "planned", "from", "to"], together_rows(light)
 
 
 def _strong(light: LightRange) -> str:

@@ -12,6 +12,7 @@ from rushlight.bench.desk.worker import slowly
 from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
 from rushlight.jobs.kept import kept_plan
+from rushlight.jobs.light_rows import together_rows
 from rushlight.jobs.plan import plan
 from rushlight.publish.cautions import DEFER, TITLES
 from rushlight.records.figure import CAUSE_WORDS
@@ -108,6 +109,7 @@ class PlanClose:
             if parts:
                 element("h3", text("plan.delay.title"))
                 budget(dict(sorted(parts.items(), key=lambda each: -each[1])), "ms")
+            self._show_light(made)
             if made.findings:
                 element("h3", text("plan.findings"))
                 findings_list([each.finding() for each in made.findings])
@@ -117,3 +119,14 @@ class PlanClose:
                 element("summary", text("plan.close.assumed"))
                 for each in made.assumptions:
                     element("p", each)
+
+    def _show_light(self, made: Plan | SpacePlan) -> None:
+        """How far each setting may go, where the plan knows it."""
+        if isinstance(made, SpacePlan) or made.light is None or not made.light.together:
+            return
+        element("h3", text("plan.close.light"))
+        table(
+            [text(f"plan.column.{each}") for each in ("setting", "planned", "from", "to")],
+            together_rows(made.light),
+            text("plan.close.light"),
+        )
