@@ -26,7 +26,7 @@ def result() -> SearchResult:
         patch.setattr(search, "ROUND_SHARE", 2)
         rig = room(BOXES, population=16, currents=["10 mA", "20 mA"])
         trials, ledger, seed, count = begin(rig, built_in_shelf(), None, 3, "rig.toml")
-        return search_rig(trials, ledger, seed, count)
+        return search_rig(trials, ledger, seed, count, draws=20)
 
 
 @pytest.fixture(scope="module")
@@ -63,6 +63,7 @@ def test_keys_lead_from_mark_to_mark_and_axes_can_be_chosen(
 
     chosen = page.locator(f"#front .mark[data-number='{result.chosen}']")
     assert chosen.get_attribute("aria-label").startswith(f"Number {result.chosen}, the one to take")
+    assert "all targets met: " in chosen.get_attribute("aria-label")
     for key, words, _ in MEASURES[:1] + MEASURES[-1:]:
         page.select_option("#across", key)
         assert words in page.locator("#front").text_content()

@@ -16,6 +16,7 @@ from rushlight.plan.search_page import search_page
 from rushlight.plan.search_picture import search_picture
 from rushlight.plan.searching import begin, search_rig
 from rushlight.plan.tolerance import chance_of_targets, tolerance_of
+from rushlight.records.quantity import parse_quantity
 from rushlight.records.search import SearchResult
 from rushlight.records.tolerance import ToleranceTarget
 from rushlight.shelf.catalogue import built_in_shelf
@@ -58,6 +59,17 @@ def test_each_winner_s_probability_is_what_the_tolerance_tells_of_such_a_rig(dra
         assert one.chance == whole.targets[-1]
         assert one.chance.what == "all targets" and one.chance.draws == DRAWS
     assert result.closely.chance == result.candidate(result.chosen).chance
+
+
+def test_it_is_so_too_where_the_luck_of_a_build_decides(drawn) -> None:
+    space, result, _ = drawn
+    rig = rig_of_candidate(space, result.candidates[0])
+    targets = rig.targets.model_copy(update={"worst_error": parse_quantity("4.5 mm", "length")})
+    tight = rig.model_copy(update={"targets": targets})
+    whole = tolerance_of(tight, space.shelf, 60, 2).targets
+    assert chance_of_targets(tight, space.shelf, 60, 2) == whole[-1]
+    by_name = {one.what: one for one in whole}
+    assert 0 < by_name["largest error at a place in view"].met < 60
 
 
 def test_the_same_seed_draws_the_same_and_another_another(drawn) -> None:
