@@ -75,6 +75,10 @@ class RushlightError(Exception):
         )
         super().__init__("\n".join(str(finding) for finding in self.findings))
 
+    def __reduce__(self) -> tuple[type[RushlightError], tuple[tuple[Finding, ...]]]:
+        """Made anew of its findings, wherever it was thrown: in another process too."""
+        return type(self), (self.findings,)
+
     @classmethod
     def of(
         cls, where: str, given: str, allowed: str, remedy: str, code: str = "refused"

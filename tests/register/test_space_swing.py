@@ -139,9 +139,16 @@ def test_a_camera_that_never_sees_the_bar_is_refused(truth, space):
         registered(space, filmed)
 
 
-def test_three_cameras(truth, space):
+BOTH_BREAK = ((0, 3.0, 3.6), (2, 3.0, 3.6), (0, 7.5, 8.1), (2, 7.5, 8.1), (1, 10.0, 10.5))
+"""Two cameras lose the bar at the same times; only the third tells how its ends went on."""
+
+
+@pytest.mark.parametrize(
+    "seed, hidden", [(10, ()), *((seed, BOTH_BREAK) for seed in range(10, 14))]
+)
+def test_three_cameras(truth, space, seed, hidden):
     """A third between the two: all are joined, the clocks alike."""
-    rng = np.random.default_rng(10)
+    rng = np.random.default_rng(seed)
     cameras = space.cameras
     fields = {}
     for name in vars(cameras):
@@ -159,7 +166,7 @@ def test_three_cameras(truth, space):
         focus_m=space.focus_m[[0, 1, 1]],
     )
     true = truth.true_cameras(known_beforehand(wider), rng)
-    filmed = truth.filmed_swing(wider, true, rng, 0.07)
+    filmed = truth.filmed_swing(wider, true, rng, 0.07, hidden=hidden)
     found = registered(wider, filmed, wider.camera_ids)
     made = found.registration
     assert made.verdict.vouched

@@ -84,8 +84,7 @@ def seen_swing(
                 "bar-unseen",
             )
     count = len(tracks)
-    flipped: list[list[bool | None]] = [[None] * len(own) for own in tracks]
-    flipped[0] = [None] * len(tracks[0])
+    ways = _Ways()
     late, poses = np.zeros(count), np.array(known.cameras.pose)
     measured = np.ones(count, bool)
     joined = [0]
@@ -110,37 +109,42 @@ def seen_swing(
             )
         old, new, found = best
         late[new], poses[new], measured[new] = late[old] + found.late_s, found.pose, found.measured
-        _count_alike(flipped[old], flipped[new], found.exchanged)
-        joined.append(new)
-    return Seen(tracks, [[bool(f) for f in own] for own in flipped], late, poses, measured, origin)
-
-
-def _count_alike(
-    one: list[bool | None], other: list[bool | None], exchanged: list[list[bool | None]]
-) -> None:
-    """Carry the way of counting from stretch to stretch along what overlaps."""
-    while True:
-        changed = False
-        for i, row in enumerate(exchanged):
+        for i, row in enumerate(found.exchanged):
             for j, swap in enumerate(row):
-                mine, theirs = one[i], other[j]
-                if swap is None or (mine is None) == (theirs is None):
-                    continue
-                if theirs is None:
-                    other[j] = bool(mine) ^ swap
-                else:
-                    one[i] = bool(theirs) ^ swap
-                changed = True
-        if changed:
-            continue
-        # The next group of stretches that hang together: its first way of counting is free.
-        fresh = next(
-            (i for i, row in enumerate(exchanged)
-             if one[i] is None and any(swap is not None for swap in row)), None,
-        )  # fmt: skip
-        if fresh is None:
-            return
-        one[fresh] = False
+                if swap is not None:
+                    ways.differ((old, i), (new, j), swap)
+        joined.append(new)
+    flipped = [[ways.of((c, i)) for i in range(len(own))] for c, own in enumerate(tracks)]
+    return Seen(tracks, flipped, late, poses, measured, origin)
+
+
+class _Ways:
+    """Which way each stretch counts the ends of the bar, so that all that overlap count alike.
+
+    Stretches are (camera, number). Those that hang together are a group, which counts as its head
+    does; a stretch that overlaps two groups makes one of them, whichever came first.
+    """
+
+    def __init__(self) -> None:
+        self._head: dict[tuple[int, int], tuple[int, int]] = {}
+        self._differs: dict[tuple[int, int], bool] = {}
+
+    def of(self, stretch: tuple[int, int]) -> bool:
+        """Whether it counts the other way than the head of its group."""
+        return self._root(stretch)[1]
+
+    def differ(self, one: tuple[int, int], other: tuple[int, int], swap: bool) -> None:
+        """Two that overlap count alike, or the other way; what contradicts is passed over."""
+        (head, mine), (joins, theirs) = self._root(one), self._root(other)
+        if head != joins:
+            self._head[joins], self._differs[joins] = head, mine ^ theirs ^ swap
+
+    def _root(self, stretch: tuple[int, int]) -> tuple[tuple[int, int], bool]:
+        differs = False
+        while stretch in self._head:
+            differs ^= self._differs[stretch]
+            stretch = self._head[stretch]
+        return stretch, differs
 
 
 def swing_rows(
