@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rushlight.cli import main
 from rushlight.jobs.load import load_rig
 from rushlight.physics.geometry.rotation import pose_moved
 from rushlight.physics.geometry.sight import sight_of
@@ -118,3 +119,28 @@ def test_each_eye_sees_content_off_by_similar_triangles():
         expected = 1e3 * INTERPUPILLARY_M / 2.0 * depth / (far + sign * depth)
         assert by[content, "mm"] == pytest.approx(expected, rel=1e-6)
         assert by[f"{content}, in display pixels", "px"] > by[content, "mm"]
+
+
+def test_cameras_in_one_place_meet_nothing_and_break_nothing(evaluation):
+    """No point is met along lines that do not cross; a rig so planned says nothing of lengths."""
+    space = evaluation.space
+    stand = space.cameras.rig_from_camera.copy()
+    stand[0, 1] = stand[0, 0]
+    together = space.replace(cameras=space.cameras.replace(rig_from_camera=stand))
+    assert check_figures(evaluate_space(together, (2, 2, 2), 4)) == []
+    assert len(check_figures(evaluation)) > 0
+
+
+def test_a_plan_of_two_cameras_in_one_place_is_refused_in_one_sentence(
+    tmp_path, monkeypatch, capsys
+):
+    text = (SCENARIOS / "choir-baton/rig.toml").read_text("utf-8")
+    right = 'position = ["0.8 m", "1.3 m", "-1.2 m"]'
+    assert right in text
+    path = tmp_path / "rig.toml"
+    path.write_text(text.replace(right, right.replace('"0.8 m"', '"-0.8 m"')), "utf-8")
+    monkeypatch.setattr("sys.argv", ["rushlight", "plan", str(path)])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    assert "which does not tell how far it is; move them" in capsys.readouterr().err

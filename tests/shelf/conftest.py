@@ -1,4 +1,4 @@
-"""The barn-wall example, whole or with one line changed."""
+"""The examples, whole or with a few words changed."""
 
 import shutil
 from pathlib import Path
@@ -7,7 +7,8 @@ import pytest
 
 from rushlight.jobs.check import check
 
-BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
+SCENARIOS = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios"
+BARN_WALL = SCENARIOS / "barn-wall"
 
 
 @pytest.fixture
@@ -38,5 +39,23 @@ def sentences(edit):
 
     def found(old, new, severity="error"):
         return [str(each) for each in check(edit(old, new)).findings if each.severity == severity]
+
+    return found
+
+
+@pytest.fixture
+def changed(tmp_path):
+    """The findings of a copy of an example, some of whose text is replaced."""
+
+    def found(scenario, *replacements):
+        folder = tmp_path / scenario
+        shutil.copytree(SCENARIOS / scenario, folder, dirs_exist_ok=True)
+        path = folder / "rig.toml"
+        text = path.read_text("utf-8")
+        for old, new in replacements:
+            assert old in text, f"the example no longer holds {old!r}"
+            text = text.replace(old, new)
+        path.write_text(text, "utf-8")
+        return check(folder).findings
 
     return found

@@ -1,12 +1,10 @@
 """Wrong rigs of space: each is refused by one sentence that gives the reason."""
 
-import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from rushlight.jobs.check import check
 from rushlight.physics.geometry.constellation import (
     constellation_shape,
     nearest_twin,
@@ -15,24 +13,6 @@ from rushlight.physics.geometry.constellation import (
 from rushlight.physics.geometry.rotation import matrix_from_rotation_vector
 
 SCENARIOS = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios"
-
-
-@pytest.fixture
-def changed(tmp_path):
-    """The findings of a copy of an example, some of whose text is replaced."""
-
-    def found(scenario, *replacements):
-        folder = tmp_path / scenario
-        shutil.copytree(SCENARIOS / scenario, folder)
-        path = folder / "rig.toml"
-        text = path.read_text("utf-8")
-        for old, new in replacements:
-            assert old in text, f"the example no longer holds {old!r}"
-            text = text.replace(old, new)
-        path.write_text(text, "utf-8")
-        return check(folder).findings
-
-    return found
 
 
 def cut(scenario, first, after):

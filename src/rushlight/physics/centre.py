@@ -18,6 +18,9 @@ from rushlight.physics.sensing import (
     spot_model,
 )
 
+LEAST_APART_PX = 3.0
+"""Dots nearer than this are one [px]: no dark pixel lies between them (our choice)."""
+
 # A pixel that neither light nor sensor makes noisy would otherwise weigh infinitely.
 _SMALLEST_VARIANCE_E2 = 1e-9
 

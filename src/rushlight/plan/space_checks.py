@@ -25,6 +25,8 @@ from rushlight.records.space import ResolvedSpace, Thing
 
 _DRAWS, _DRAW_SEED = 400, 1
 _LEVEL, _SPAN = 0.95, 1.959964  # of a normal distribution: two-sided quantile
+_LEAST_SHARE = 1e-9
+"""Of a normal matrix's greatest eigenvalue: lines that cross at some 0.005° (our choice)."""
 _HOW = "first-order budget of points met by all cameras"
 
 
@@ -44,7 +46,7 @@ class Meeting:
     seen
         (C, N, L) dots that count.
     met
-        (N, L) whether two cameras or more see the light.
+        (N, L) whether two cameras or more see the light, not all from one place.
     by_lights_px
         (N, L, 2 C, 3 B) of the B lights of what was used to register, part of `shared_px` too.
     """
@@ -69,6 +71,7 @@ def meeting(
     shown = seen[..., None, None]
     by_point = _rows(np.where(shown, sight.by_point, 0.0))
     normal = np.swapaxes(by_point, -1, -2) @ by_point
+    met = met & _depth_told(normal)
     safe = np.where(met[..., None, None], normal, np.eye(3))
     gain = np.linalg.solve(safe, np.swapaxes(by_point, -1, -2))
     noise = np.zeros((count, lights, 2 * cameras, 2 * cameras))
@@ -86,6 +89,13 @@ def meeting(
     parts = [by_cameras @ root_of(cov) for cov in known.cov.values()]
     shared = np.concatenate([*parts, -by_cameras @ known.by_point, by_lights], axis=-1)
     return Meeting(gain, noise, shared, seen, met, by_lights)
+
+
+def _depth_told(normal: Array) -> Array:
+    """Whether lines of sight with the normal matrices (..., 3, 3) cross at an angle at all; those
+    of cameras that stand in one place meet everywhere along the line."""
+    least, _, most = np.moveaxis(np.linalg.eigvalsh(normal), -1, 0)
+    return np.asarray(least > _LEAST_SHARE * most)
 
 
 def _rows(of: Array) -> Array:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from rushlight.physics.centre import centre_cov_fisher
+from rushlight.physics.centre import LEAST_APART_PX, centre_cov_fisher
 from rushlight.physics.filter_band import share_at
 from rushlight.physics.geometry import invert_transform, transform_points
 from rushlight.physics.geometry.sight import Sight, sight_of
@@ -29,11 +29,10 @@ from rushlight.records.arrays import Array
 from rushlight.records.space import ResolvedSpace, Thing
 
 APART_SIGMAS = 3.0
-"""Two dots count as one when they are nearer than so many of their widths added (our choice)."""
+"""Two dots count as one when they are nearer than so many of their widths added (our choice), and
+always when nearer than `rushlight.physics.centre.LEAST_APART_PX`."""
 WIDEST_SIGMA_PX = HALF_WINDOW_PX / 3.0
 """Wider dots reach beyond the window in which their centre is found [px]."""
-LEAST_APART_PX = 3.0
-"""And always when nearer than this [px]: no dark pixel lies between them (our choice)."""
 
 
 @dataclass(frozen=True)

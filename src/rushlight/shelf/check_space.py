@@ -7,19 +7,14 @@ from itertools import combinations
 
 import numpy as np
 
-from rushlight.errors import RushlightError
-from rushlight.physics.geometry import project
 from rushlight.physics.geometry.constellation import (
     constellation_shape,
     nearest_twin,
 )
 from rushlight.records.arrays import Array
-from rushlight.records.parts import CameraPart
-from rushlight.records.place import Place
-from rushlight.records.rig import Camera, Carried, Rig
-from rushlight.records.rig_space import Zone
+from rushlight.records.rig import Carried, Rig
 from rushlight.shelf.catalogue import Shelf
-from rushlight.shelf.optics import camera_pose, lens_of
+from rushlight.shelf.check_space_views import View, check_before_displays, check_views, place_m
 from rushlight.shelf.report import Report
 
 COLLINEAR_SHARE = 0.02
@@ -30,7 +25,6 @@ FLAT_SHARE = 0.1
 TWIN_SHARE = 0.1
 """Below this misfit, as a share of their size, lights are easily taken for one another."""
 SAME_PLACE_M = 1e-4  # nearer lights are one (our choice)
-_GRID = 5
 _WORN = {"viewpoint": "a cap with two lights or more", "body": "a thing whose pose is solved"}
 
 
@@ -52,20 +46,20 @@ def check_space(rig: Rig, shelf: Shelf, report: Report) -> None:
         _check_zone(carried, f"carried[{i}]", report)
         _check_lights(carried, f"carried[{i}]", report)
     _check_wanted(rig, moving, report)
+    if "viewpoint" in rig.kinds:
+        for i, carried in moving:
+            if carried.zone is not None and (carried.kind == "cap" or _has_eye(carried)):
+                check_before_displays(rig, carried, carried.zone, f"carried[{i}]", report)
     views = [
-        _View.of(camera, shelf, f"cameras[{i}]", report) for i, camera in enumerate(rig.cameras)
+        View.of(camera, shelf, f"cameras[{i}]", report) for i, camera in enumerate(rig.cameras)
     ]
     known = [view for view in views if view is not None]
     if len(known) < len(views):
         return
     for i, carried in moving:
         if carried.zone is not None:
-            _check_views(rig, carried, carried.zone, f"carried[{i}]", known, report)
-
-
-def place_m(place: Place) -> Array:
-    """A place as (3,) [m]."""
-    return np.array([step.value for step in place])
+            lights = _lights_m(carried)
+            check_views(rig, carried, carried.zone, lights, f"carried[{i}]", known, report)
 
 
 def _lights_m(carried: Carried) -> Array:
@@ -275,106 +269,3 @@ def _check_side(carried: Carried, path: str, report: Report) -> None:
 
 def _has_eye(carried: Carried) -> bool:
     return any(point.name == "eye" for point in carried.points)
-
-
-class _View:
-    """A camera with its numbers, for what it sees of a zone."""
-
-    def __init__(self, camera: Camera, matrix: Array, k: Array, pose: Array, size: Array) -> None:
-        self.camera, self.matrix, self.k, self.pose, self.size = camera, matrix, k, pose, size
-
-    @classmethod
-    def of(cls, camera: Camera, shelf: Shelf, path: str, report: Report) -> _View | None:
-        part = shelf.find("camera", camera.part)
-        if not isinstance(part, CameraPart):
-            return None  # told elsewhere
-        try:
-            pose = camera_pose(camera)
-        except ValueError:
-            report.error(
-                "aim-at-itself",
-                f"{path}.look_at",
-                camera.look_at,
-                "is the camera's own place",
-                "give a point of the zone, such as its middle",
-            )
-            return None
-        try:
-            lens = lens_of(part, shelf.lens(camera.lens) if camera.lens else None)
-        except RushlightError:
-            return None  # told elsewhere
-        return cls(camera, lens.matrix, lens.distortion, pose, np.array(part.size_px, float))
-
-    def sees(self, points_m: Array) -> tuple[Array, Array]:
-        """Which points (...) are in the picture, and their depths [m]."""
-        px, depth = project(points_m, self.matrix, self.k, self.pose)
-        with np.errstate(invalid="ignore"):
-            inside = (px > -0.5).all(axis=-1) & (px < self.size - 0.5).all(axis=-1) & (depth > 0)
-        return np.asarray(inside), np.asarray(depth)
-
-
-def _check_views(
-    rig: Rig, carried: Carried, zone: Zone, path: str, views: list[_View], report: Report
-) -> None:
-    low, high = place_m(zone.low), place_m(zone.high)
-    axes = [np.linspace(a, b, _GRID) for a, b in zip(low, high, strict=True)]
-    points = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-    sights = [view.sees(points) for view in views]
-    counts = np.sum([inside for inside, _ in sights], axis=0)
-    for i, (inside, _) in enumerate(sights):
-        if not inside.any():
-            report.add(
-                "error" if len(views) == 1 else "warning",
-                "zone-unseen",
-                f"cameras[{i}].look_at",
-                views[i].camera.look_at,
-                f"leaves all of the zone of {carried.id} out of the picture",
-                f"aim at its middle, {_words((low + high) / 2)}",
-            )
-    if "volume" in rig.kinds and len(views) > 1 and counts.max(initial=0) < 2:
-        report.error(
-            "no-common-view",
-            "cameras",
-            [view.camera.id for view in views],
-            f"face apart: no place of the zone of {carried.id} is seen by two of them",
-            f"aim them at its middle, {_words((low + high) / 2)}",
-        )
-    if carried.solved_as == "point" or carried.kind == "scale-bar" or not counts.any():
-        return
-    _check_spacing(carried, path, views, sights, report)
-
-
-def _check_spacing(
-    carried: Carried,
-    path: str,
-    views: list[_View],
-    sights: list[tuple[Array, Array]],
-    report: Report,
-) -> None:
-    lights = _lights_m(carried)
-    spacing = max(
-        (
-            float(np.linalg.norm(lights[a] - lights[b]))
-            for a, b in combinations(range(len(lights)), 2)
-        ),
-        default=0.0,
-    )
-    widths = []
-    for view, (inside, depth) in zip(views, sights, strict=True):
-        if inside.any():
-            focal = np.array([view.matrix[0, 0], view.matrix[1, 1]])
-            widths.append(float(np.max(view.size / focal)) * float(depth[inside].min()))
-    widest = max(widths)
-    if spacing > widest:
-        report.error(
-            "spacing-beyond-view",
-            f"{path}.emitters",
-            [each.id for each in carried.emitters],
-            f"span {spacing:.3f} m, and at the near end of the zone the picture holds only "
-            f"{widest:.3f} m",
-            "set the lights closer together, or let the zone begin farther from the camera",
-        )
-
-
-def _words(point: Array) -> str:
-    return "[" + ", ".join(f'"{value:.3g} m"' for value in point) + "]"

@@ -16,7 +16,7 @@ from rushlight.physics.geometry.lens_doubt import k_cov_behind_plane
 from rushlight.records.arrays import Array
 from rushlight.records.parts import CameraPart, EmitterPart, FilterPart
 from rushlight.records.registration import LensCalibration
-from rushlight.records.rig import Camera
+from rushlight.records.rig import Camera, Surface
 
 SENSED_M = (800e-9, 1000e-9)
 """Wavelengths [m] for which two values of quantum efficiency, at 850 and 940 nm, say enough."""
@@ -44,6 +44,23 @@ def camera_pose(camera: Camera) -> Array:
         raise ValueError("expected a camera with look_at or aim, got neither")
     roll = camera.aim.roll.value if camera.aim.roll else 0.0
     return rig_from_camera_turned(position, camera.aim.turn.value, camera.aim.tilt.value, roll)
+
+
+def surface_pose(surface: Surface) -> Array:
+    """Where a display stands and which way it faces.
+
+    Returns
+    -------
+    (4, 4)
+        ``rig_from_surface`` [m]; the display looks along +z of its own frame.
+    """
+    if surface.pose is None:
+        return np.eye(4)
+    place = surface.pose
+    angles = [0.0 if each is None else each.value for each in (place.turn, place.tilt, place.roll)]
+    # A camera that is turned so looks along −z of the surface's own frame.
+    camera = rig_from_camera_turned([step.value for step in place.position], *angles)
+    return np.asarray(camera @ np.diag([1.0, -1.0, -1.0, 1.0]))
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ import numpy as np
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import (
     invert_transform,
-    rig_from_camera_turned,
     transform_points,
 )
 from rushlight.records.arrays import Array
@@ -28,6 +27,7 @@ from rushlight.records.rig import Camera, Carried, CarriedEmitter, Rig, Surface
 from rushlight.records.space import MAIN_POINT, ResolvedSpace, Screen, Thing
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
+from rushlight.shelf.optics import surface_pose
 from rushlight.shelf.resolve import cameras_of, light_fields, stacked_emitters
 
 SPACE_KINDS = ("viewpoint", "body", "volume")
@@ -182,22 +182,13 @@ def _thing(carried: Carried, lights: list[tuple[Carried, CarriedEmitter]]) -> Th
 
 
 def _screen(surface: Surface) -> Screen:
-    pose = np.eye(4)
-    if surface.pose is not None:
-        angles = [
-            0.0 if each is None else each.value
-            for each in (surface.pose.turn, surface.pose.tilt, surface.pose.roll)
-        ]
-        # A camera that is turned so looks along −z of the surface's own frame.
-        camera = rig_from_camera_turned(_metres(surface.pose.position), *angles)
-        pose = camera @ np.diag([1.0, -1.0, -1.0, 1.0])
     wide, high = surface.width.value, surface.height.value
     corners = np.array([[0.0, 0.0, 0.0], [wide, 0.0, 0.0], [0.0, high, 0.0]])
     return Screen(
         id=surface.id,
         refresh_hz=surface.refresh.value,
         delay_s=surface.delay.value,
-        corners_m=transform_points(pose, corners),
+        corners_m=transform_points(surface_pose(surface), corners),
         display_px=np.array(surface.pixels, float),
     )
 
