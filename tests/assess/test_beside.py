@@ -1,6 +1,7 @@
 """Beside a plan and beside a reference: ratios, their intervals, and how they are read."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from rushlight.assess.joining import compare, same_scope
 from rushlight.assess.reference import beside_reference
 from rushlight.assess.units import in_unit
 from rushlight.errors import RushlightError
+from rushlight.jobs.demo_words import measured as measured_words
 from rushlight.jobs.load import load_rig
 from rushlight.records.figure import Figure, Scope
 
@@ -65,6 +67,20 @@ def test_of_nought_there_is_no_ratio_but_a_reading(low, where):
     (row,) = compare([predicted], [measured])
     assert (row.ratio, row.ratio_low, row.ratio_high) == (None, None, None)
     assert where in row.reading
+
+
+@pytest.mark.parametrize(
+    ("told", "ending"), [(2.2, ": too hopeful"), (3.0, " shows little"), (None, ")")]
+)
+def test_a_demo_tells_how_its_prediction_fared(told, ending):
+    """The same words as the assessment's own, whatever kind of rig."""
+    seen = figure("error", 4.6, "mm", **spread(2.6, 6.0))
+    of_one = figure("error", 9.9, "mm", scope=Scope(rig="barn-wall", carried="a"))
+    expected = [] if told is None else [figure("error", told, "mm", "predicted")]
+    assessed = SimpleNamespace(basis="simulated", compared=compare(expected, [of_one, seen]))
+    words = measured_words(assessed, seen)
+    assert words.startswith("4.6 mm rms [2.6 to 6.0 at 95 %] (simulated: shows")
+    assert words.endswith(ending)
 
 
 def test_more_is_hopeful_where_more_is_better():

@@ -57,7 +57,7 @@ def test_wrong_input_is_said_in_a_sentence(aimed: Path, tmp_path: Path) -> None:
     assert "ends in no word that a rehearsal knows" in refused(rig, "--camera", "rehearsal:3:off")
     assert "has no whole number" in refused(rig, "--camera", "rehearsal:x:askew")
     new(tmp_path / "baton", "volume")
-    assert "has no surface" in refused(str(tmp_path / "baton"))
+    assert "whose surface is pointed at" in refused(str(tmp_path / "baton"))
     assert "does not exist" in refused(str(tmp_path / "nowhere"))
     (tmp_path / "wall" / "aim.json").write_text("{}")
     assert 'is not "rushlight/aim"' in refused(str(tmp_path / "wall"))

@@ -19,6 +19,18 @@ from rushlight.records.space_plan import SpacePlan
 from rushlight.records.space_registration import SpaceRegistration
 
 
+def beside_prediction(assessed):
+    """How the prediction of the error fared, as the assessment reads it."""
+    [row] = [
+        each
+        for each in assessed.compared
+        if (each.name, each.cause, each.statistic) == ("error", "all", "rms")
+        and each.scope.carried is None
+        and each.scope.condition is None
+    ]
+    return row.reading
+
+
 @pytest.fixture(scope="module", params=SPACE_SCENARIOS)
 def made(request, tmp_path_factory):
     """The scenario, the folder of its demo, and what was printed."""
@@ -54,6 +66,8 @@ def test_it_ends_with_its_lines_and_the_kit(made):
     assert "vouched for" in shown and "NOT vouched for" not in shown
     assert ("picture at the eye" in shown) == (name == "paper-theatre")
     assert "simulated" in shown
+    assessed = read_document(Assessment, folder / "assessment" / "assessment.json")
+    assert beside_prediction(assessed) in " ".join(shown.split())
     kit = read_document(Kit, folder / "kit" / "kit.json")
     assert kit.name == name
     assert {"data/plan.json", "data/assessment.json", "data/registration.json"} <= {

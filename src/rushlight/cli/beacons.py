@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rushlight.jobs.ready_telling import ReadyState
     from rushlight.jobs.register_telling import Beacon, RegisterState
     from rushlight.records.dots import Dots, Frame
@@ -22,17 +24,20 @@ class TextShow:
     """
 
     def __init__(self, rig: Path) -> None:
-        from rushlight.jobs.register_telling import part_of_surface
-
-        self._part = part_of_surface(rig)
+        self._rig = rig
+        self._part: Callable[[Beacon], str] | None = None
         self._told: tuple[int, str] | None = None
-        self._say("beacons are told in words here; rushlight bench shows them on the display")
+        self._begun = False
 
     def beacon(self, beacon: Beacon | None) -> None:
         """A line when another beacon stands."""
         if beacon is None or (beacon.number, beacon.carried) == self._told:
             return
         self._told = (beacon.number, beacon.carried)
+        if self._part is None:
+            from rushlight.jobs.register_telling import part_of_surface
+
+            self._part = part_of_surface(self._rig)
         self._say(
             f"beacon {beacon.number} of {beacon.of}, {self._part(beacon)}: hold the light of "
             f"{beacon.carried} still {beacon.x_m:.3f} m from the left edge and {beacon.y_m:.3f} m "
@@ -52,6 +57,10 @@ class TextShow:
         """Frames are not told."""
 
     def _say(self, line: str) -> None:
+        # Not before there is something to tell: a job that refuses its rig speaks of that alone.
+        if not self._begun:
+            self._begun = True
+            self._say("beacons are told in words here; rushlight bench shows them on the display")
         print(line, file=sys.stderr, flush=True)
 
 

@@ -19,8 +19,8 @@ from rushlight.jobs.aim import AIM_FILE, AimResult
 from rushlight.jobs.aim_judging import Judging
 from rushlight.jobs.aim_light import LightScale, held_light, light_scale, planned_room_e
 from rushlight.jobs.aim_telling import AimShow, AimState, AimUnseen
-from rushlight.jobs.aiming import AimGround, PlaceHeld, ground_of
-from rushlight.jobs.load import rig_path
+from rushlight.jobs.aiming import AimGround, PlaceHeld, check_kind, ground_of
+from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.ready_light import RoomLight
 from rushlight.jobs.ready_watch import LOOK_S, SETTLE_S, seen_frames
 from rushlight.jobs.register_live import Asks, Source
@@ -100,6 +100,8 @@ def aim_live(
         raise RushlightError.of(
             "--places", str(places), f"is not from {FEWEST} to 9", "use 5 or so", "aim-places"
         )
+    # Before any source is opened, whose own refusal would say less.
+    check_kind(load_rig(rig_file)[0], rig_path(rig_file).name)
     with source_given(source, rig_file) as opened:
         ground = ground_of(rig_file, opened, held)
         rehearsed = opened if isinstance(opened, RehearsalSource) else None

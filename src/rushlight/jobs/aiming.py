@@ -233,8 +233,10 @@ def check_kind(rig: Rig, name: str) -> None:
     """
     if "surface" not in rig.kinds:
         raise RushlightError.of(
-            f"{name}: kinds", ", ".join(rig.kinds), "has no surface whose corners tell where a "
-            "camera stands", "register this rig, which finds its cameras' places", "aim-kind",
+            f"{name}: kinds", ", ".join(rig.kinds),
+            "follows things in space, and aiming is for rigs whose surface is pointed at: a light "
+            "is held at its corners", "register this rig, which finds its cameras' places",
+            "aim-kind",
         )  # fmt: skip
 
 

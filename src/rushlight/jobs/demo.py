@@ -10,7 +10,8 @@ from pathlib import Path
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
 from rushlight.jobs.check import check
-from rushlight.jobs.demo_space import SPACE_SCENARIOS, amount, demo_in_space
+from rushlight.jobs.demo_space import SPACE_SCENARIOS, demo_in_space
+from rushlight.jobs.demo_words import amount, measured
 from rushlight.jobs.kit import kit
 from rushlight.jobs.load import RIG_FILE
 from rushlight.jobs.plan import plan
@@ -204,11 +205,7 @@ def summary_of(planned: Plan, assessed: Assessment) -> list[tuple[str, str]]:
     seen = find_figure(assessed.figures, "error", "all", "rms")
     rows = [
         ("predicted error", amount(error) + " over the surface (predicted)"),
-        (
-            "measured error",
-            amount(seen) + f" ({assessed.basis}: shows that the program agrees with itself, "
-            "not that a real rig will)",
-        ),
+        ("measured error", measured(assessed, seen)),
     ]
     return [*rows, *common_summary(assessed)]
 

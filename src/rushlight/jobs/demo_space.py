@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 from rushlight.jobs.assess import assess
+from rushlight.jobs.demo_words import amount, measured, plain
 from rushlight.jobs.kit import KitResult, kit
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.plan import plan
@@ -19,7 +20,6 @@ from rushlight.jobs.scene import scene_film
 from rushlight.jobs.simulate import simulate
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import read_document
-from rushlight.records.figure import Figure, find_figure
 from rushlight.records.scene import SCENE_FILE
 from rushlight.records.space_plan import SpacePlan
 from rushlight.records.space_registration import SpaceRegistration
@@ -171,7 +171,7 @@ def space_summary(
         ("registration", _registered(registered)),
         *_error_rows(planned, assessed),
     ]
-    off = _plain(assessed.figures, "view-angle", "rms")
+    off = plain(assessed.figures, "view-angle", "rms")
     if off is not None:
         rows.append(("picture at the eye", f"off by {amount(off)} at rest ({off.basis})"))
         rows.append(("film", f"what the screen showed, frame by frame: {film}"))
@@ -189,32 +189,10 @@ def _registered(registered: SpaceRegistration) -> str:
 def _error_rows(planned: SpacePlan, assessed: Assessment) -> list[tuple[str, str]]:
     rows = []
     for name, words in (("error", "error"), ("turn-error", "error of the angle")):
-        wanted = _plain(planned.figures, name, "rms")
-        seen = _plain(assessed.figures, name, "rms")
+        wanted = plain(planned.figures, name, "rms")
+        seen = plain(assessed.figures, name, "rms")
         if wanted is not None:
             rows.append((f"predicted {words}", f"{amount(wanted)} over the zone (predicted)"))
         if seen is not None:
-            rows.append(
-                (
-                    f"measured {words}",
-                    f"{amount(seen)} ({assessed.basis}: shows that the program agrees with "
-                    "itself, not that a real rig will)",
-                )
-            )
+            rows.append((f"measured {words}", measured(assessed, seen)))
     return rows
-
-
-def _plain(figures: Sequence[Figure], name: str, statistic: str) -> Figure | None:
-    """The figure of all causes without a condition, of the whole rig or its only thing."""
-    some = [each for each in figures if each.scope.condition is None]
-    return find_figure(some, name, "all", statistic) or find_figure(some, name, None, statistic)
-
-
-def amount(figure: Figure | None) -> str:
-    """A figure with its interval, in words."""
-    if figure is None or figure.value is None:
-        return "not known"
-    span = ""
-    if figure.low is not None and figure.high is not None and figure.level is not None:
-        span = f" [{figure.low:.1f} to {figure.high:.1f} at {figure.level * 100:.0f} %]"
-    return f"{figure.value:.1f} {figure.unit} {figure.statistic}{span}"

@@ -85,11 +85,7 @@ def ready(
     """
     rig, shelf = load_rig(rig_file)
     file = rig_path(rig_file)
-    if "surface" not in rig.kinds:
-        raise RushlightError.of(
-            f"{file.name}: kinds", ", ".join(rig.kinds), "cannot be checked by touches",
-            "check its registration by registering anew", "ready-kind",
-        )  # fmt: skip
+    _check_kind(rig, file.name)
     since = _day(cells_since)
     path = last_registration(file.parent) if registration_path is None else registration_path
     with source_given(source, rig_file) as opened:
@@ -188,6 +184,23 @@ def last_registration(folder: Path) -> Path:
             "registration-missing",
         )  # fmt: skip
     return max(found)[2]
+
+
+def _check_kind(rig: Rig, name: str) -> None:
+    """Refuse a rig of space, and say what serves there instead."""
+    if "surface" in rig.kinds:
+        return
+    instead = "register it anew by a few looks or placings with register --camera"
+    if "volume" in rig.kinds:
+        instead = (
+            "swing the scale bar anew, follow it with run, and let assess tell its length, or "
+            "register anew with register --camera"
+        )
+    raise RushlightError.of(
+        f"{name}: kinds", ", ".join(rig.kinds),
+        "follows things in space, and this check is for rigs whose surface is touched",
+        instead, "ready-kind",
+    )  # fmt: skip
 
 
 def _day(text: str | None) -> datetime | None:

@@ -157,8 +157,9 @@ def open_rehearsal(
     """
     check_source(text, "camera")
     seed, askew = rehearsed(text)
-    if "surface" not in load_rig(rig_file)[0].kinds:
-        if askew:
+    rig, _ = load_rig(rig_file)
+    if "surface" not in rig.kinds:
+        if askew and len(rig.cameras) == 1:  # several are refused either way, by `space_world`
             raise RushlightError.of(
                 "camera", text, "hangs askew only before a surface", f"use {FORM}:{seed}", "askew"
             )
