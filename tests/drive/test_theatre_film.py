@@ -1,6 +1,7 @@
 """The film test: a pinhole at the true eye, looking at the physical screen that shows the drawn
 picture, sees drawn things where real ones would stand. All by OpenCV's own projection."""
 
+import json
 from pathlib import Path
 
 import cv2
@@ -8,7 +9,9 @@ import numpy as np
 import pytest
 
 from rushlight.drive.theatre import draw_scene
+from rushlight.drive.views import view_object, view_of
 from rushlight.jobs.load import load_rig
+from rushlight.physics.geometry.offaxis import drawn_at
 from rushlight.records.document import read_document
 from rushlight.records.scene import Piece, SceneDrawing
 from rushlight.records.space import Screen
@@ -33,19 +36,51 @@ _T = np.radians(25.0)
 TURNED = _screen(np.array([0.1, 0.9, -0.3]), [np.cos(_T), 0, -np.sin(_T)], [0, 1, 0])
 
 
-def _marks():
-    """Discs of 20 corners, spread over the middle of the stage at all depths."""
+# Tilted back by 30°, as a picture on a desk; and a second screen at the right edge of the upright
+# one, turned by 45° toward the viewer, that shows the scene told from the upright one.
+_B = np.radians(30.0)
+TILTED = _screen(np.array([-0.2, 0.7, 0.1]), [1, 0, 0], [0, np.cos(_B), -np.sin(_B)])
+_S = np.radians(45.0)
+SIDE = _screen(np.array([0.6, 0.0, 0.0]), [np.cos(_S), 0, np.sin(_S)], [0, 1, 0])
+WAYS = {
+    "upright": (UPRIGHT, UPRIGHT),
+    "turned": (TURNED, TURNED),
+    "tilted back": (TILTED, TILTED),
+    "the second of several": (UPRIGHT, SIDE),
+    "the first of several, told from the second": (SIDE, UPRIGHT),
+}
+
+
+def _scene(middles_m):
+    """Discs of 20 corners about places on the told-from screen's planes [m], one at each depth."""
     pieces = []
-    for i, depth in enumerate(DEPTHS_CM):
-        x, y = 17.0 + 13.0 * (i % 3), 11.0 + 12.0 * (i // 3)
+    for i, (depth, (x, y)) in enumerate(zip(DEPTHS_CM, middles_m, strict=True)):
         ring = [
-            (f"{x + 0.8 * np.cos(a):.4f} cm", f"{y + 0.8 * np.sin(a):.4f} cm")
+            (f"{100 * x + 0.8 * np.cos(a):.4f} cm", f"{100 * y + 0.8 * np.sin(a):.4f} cm")
             for a in np.linspace(0, 2 * np.pi, 21)[:-1]
         ]
         pieces.append({"id": f"m{i}", "before": f"{depth} cm", "outline": ring, "paint": INK})
     return SceneDrawing.model_validate(
         {"name": "marks", "basis": "invented", "backdrop": GROUND, "pieces": pieces}
     )
+
+
+def _marks():
+    """Spread over the middle of the stage at all depths."""
+    return _scene([(0.17 + 0.13 * (i % 3), 0.11 + 0.12 * (i // 3)) for i in range(len(DEPTHS_CM))])
+
+
+def _marks_through(told_from, screen, eye):
+    """At all depths from one screen, where the eye sees them through the middle of another."""
+    corner, right, up, _ = _axes(screen)
+    origin, x_axis, y_axis, out = _axes(told_from)
+    middles = []
+    for i, depth in enumerate(DEPTHS_CM):
+        spot = corner + (0.2 + 0.1 * (i % 3)) * right + (0.11 + 0.12 * (i // 3)) * up
+        way = spot - eye
+        at = eye + way * ((depth / 100.0 - (eye - origin) @ out) / (way @ out)) - origin
+        middles.append((at @ x_axis, at @ y_axis))
+    return _scene(middles)
 
 
 def _axes(screen):
@@ -70,13 +105,40 @@ def _centre_of(corners):
     return np.array([np.sum((v + np.roll(v, -1)) * cross) for v in (x, y)]) / (3.0 * cross.sum())
 
 
-@pytest.mark.parametrize("screen", [UPRIGHT, TURNED], ids=["upright", "turned"])
+def _real_places(scene, told_from):
+    """Corners of each piece in the rig [m], by the axes of the screen that it is told from."""
+    origin, x_axis, y_axis, out = _axes(told_from)
+    for piece in scene.pieces:
+        flat = np.array([[x.value, y.value] for x, y in piece.outline])
+        yield origin + flat[:, :1] * x_axis + flat[:, 1:] * y_axis + piece.before.value * out
+
+
+def _matrices(make, screens, eye):
+    """From the rig to the clip box of the last screen, as any renderer reads it."""
+    cov = np.full((6, 6), np.nan)
+    place = {"dimensions": 3, "surface": None, "point": "eye", "cov": cov, "position_m": eye}
+    fix = make.fix("cap", 3, 0.0, 0.0, 5_125_000_000, 41, **place)
+    line = json.loads(json.dumps(view_object(view_of(fix, screens, np.array([0.06, 0.4])))))
+    told = line["screens"][-1]
+    return np.array(told["clip_from_eye"]) @ np.array(told["eye_from_rig"])
+
+
+def _check_matrices(points, clip_from_rig, screen, eye):
+    """A renderer's picture and ours are one."""
+    clip = np.concatenate([points, np.ones((len(points), 1))], axis=1) @ clip_from_rig.T
+    by_matrices = (clip[:, :2] / clip[:, 3:] + 1.0) / 2.0 * [0.6, 0.34]
+    np.testing.assert_allclose(by_matrices, drawn_at(points, screen.corners_m, eye), atol=1e-9)
+
+
+@pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("place", [(0.3, 0.2, 1.0), (0.08, 0.33, 0.75), (0.5, 0.1, 1.35)])
-def test_drawn_marks_stand_where_real_ones_would(screen, place):
-    corner, right, up, out = _axes(screen)
-    eye = corner + place[0] * right + place[1] * up + place[2] * out
-    scene = _marks()
-    picture = draw_scene(scene, screen, screen, eye)
+def test_drawn_marks_stand_where_real_ones_would(make, way, place):
+    told_from, screen = WAYS[way]
+    origin, x_axis, y_axis, front = _axes(UPRIGHT if told_from is not screen else screen)
+    eye = origin + place[0] * x_axis + place[1] * y_axis + place[2] * front
+    corner, right, up, _ = _axes(screen)
+    scene = _marks_through(told_from, screen, eye)
+    picture = draw_scene(scene, told_from, screen, eye)
     turn, move = _looking(eye, corner + 0.3 * right + 0.17 * up)
 
     def seen(points):
@@ -90,9 +152,9 @@ def test_drawn_marks_stand_where_real_ones_would(screen, place):
         float
     )
     away = []
-    for piece in scene.pieces:
-        flat = np.array([[x.value, y.value] for x, y in piece.outline])
-        real = corner + flat[:, :1] * right + flat[:, 1:] * up + piece.before.value * out
+    told = _matrices(make, (told_from, screen), eye)
+    for real in _real_places(scene, told_from):
+        _check_matrices(real, told, screen, eye)
         there = seen(real)
         middle = _centre_of(there.astype(float))
         reach = np.ptp(there, axis=0).max() / 2 + 6
