@@ -1,9 +1,9 @@
 """Range of two emitters a known length apart, by how far apart their dots are.
 
-SOURCE: Z = f b / d of two-view geometry and its first-order error Z²/(f b) σ_d (Hartley &
-Zisserman, "Multiple View Geometry", from memory), and 1/cos of the turn. The case is ours; what is
-expected of it is computed here from these formulas. What is tested is the whole fit of a pose,
-which holds none of them.
+The formulas are the source's: Z = f b / d of two-view geometry and its first-order error
+Z²/(f b) σ_d (Hartley & Zisserman, "Multiple View Geometry", from memory), and 1/cos of the turn.
+The numbers are our own: no worked case of a source is copied here, and what is expected is
+computed from these formulas. What is tested is the whole fit of a pose, which holds none of them.
 """
 
 import numpy as np

@@ -1,4 +1,10 @@
-"""Pictures for an eye anywhere before a screen, against the published construction."""
+"""Pictures for an eye anywhere before a screen, against the published construction.
+
+The construction is the source's, the numbers are our own: the steps of Kooima, "Generalized
+Perspective Projection", 2008, revised 2013, are followed one by one in `by_construction`, and no
+worked numbers of a source are copied. So it is with the entries of glFrustum in the OpenGL 2.1
+reference. The other tests ask what must hold of any screen and eye.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +16,6 @@ from rushlight.physics.geometry.offaxis import (
     frustum_matrix,
     off_axis,
     parallax_jacobian,
-)
-
-SOURCE = (
-    'Kooima, "Generalized Perspective Projection", 2008, revised 2013: the construction, followed '
-    "step by step in `by_construction`; OpenGL 2.1 reference, glFrustum (entries)"
 )
 
 UPRIGHT = [[-0.2, -0.15, 0.0], [0.2, -0.15, 0.0], [-0.2, 0.15, 0.0]]
