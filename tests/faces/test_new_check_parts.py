@@ -1,6 +1,7 @@
 """The verbs new, check and parts, as a user types them."""
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from rushlight.jobs.check import check as check_job
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.new import new as new_job
 from rushlight.jobs.plan_space import planned_space
+from rushlight.jobs.search_space import search_in_space
 from rushlight.shelf.resolve import resolve
 
 BARN_WALL = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall"
@@ -188,3 +190,21 @@ delay = { value = 20.0, std = 10.0, unit = "ms", source = "typical, from memory"
     assert own["origin"] == "own.shelf.toml"
     assert own["delay"]["std"] == 10.0
     assert list(shown) == ["displays"]
+
+
+SEARCHING = re.compile(r"# ---- Searching .*?\n\n", re.DOTALL)
+HOLDS = re.compile(r"^# (?=\[|[a-z0-9-]+ = )", re.MULTILINE)
+
+
+@pytest.mark.parametrize("kind", ["viewpoint", "body", "volume"])
+def test_a_new_rig_of_space_can_be_searched_when_its_lines_are_let_in(tmp_path, kind):
+    folder = tmp_path / "school-hall"
+    assert run("new", folder, "--kind", kind).exit_code == 0
+    path = folder / "rig.toml"
+    text = path.read_text("utf-8")
+    [block] = SEARCHING.findall(text)
+    path.write_text(text.replace(block, HOLDS.sub("", block)), "utf-8")
+    assert check_job(folder).findings == ()
+    found = search_in_space(folder, tried=6, seed=1, best=1)
+    assert found.chosen.coverage > 0.5 and found.chosen.cost > 0.0
+    assert {place for each in found.candidates for place in each.places} != {""}

@@ -41,6 +41,13 @@ currents = ["1 mA", "2 mA"]
 [search.prices]
 mono-global-720p = { amount = 45.00, currency = "EUR", date = "2026-03", basis = "invented" }
 """,
+    "ferry-model": """
+[[room.places]]
+id = "arm"
+kind = "ceiling"
+corner = ["0.3 m", "0 m", "1 m"]
+opposite = ["0.65 m", "0.4 m", "1.4 m"]
+""",
     "choir-baton": """
 [[room.places]]
 id = "left-stand"
