@@ -36,6 +36,7 @@ bench: $(VENV)/.ready-dev browser
 	$(BIN)/python benchmarks/tolerance_calibration.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/closed_loop.py $(if $(QUICK),--quick)
 	$(BIN)/python benchmarks/space_closed_loop.py $(if $(QUICK),--quick)
+	$(BIN)/python benchmarks/demos.py $(if $(QUICK),--quick)
 
 data:
 	sh tests/fetch_real_data.sh
