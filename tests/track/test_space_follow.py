@@ -1,94 +1,29 @@
 """Things in space followed through simulated frames: labels, poses, hidden lights, voting."""
 
 import dataclasses
+import sys
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-import rushlight.jobs as jobs
-from rushlight.jobs.load import load_rig
+sys.path.insert(0, str(Path(__file__).parent))
+
+from space_runs import SCENARIOS, Run, rig, true_cameras
+
 from rushlight.jobs.simulate_space import with_exposures
 from rushlight.physics.geometry.rotation import facing_angles, rotation_of_facing
 from rushlight.plan.space_evaluate import evaluate_space
 from rushlight.plan.space_twins import twin_figures, twin_findings
 from rushlight.records.document import validate
 from rushlight.records.rig import Rig
-from rushlight.see.learning import LearningDetector
 from rushlight.shelf.catalogue import load_shelf
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate import space_scripts as scripts
-from rushlight.simulate.space_frames import space_frames
 from rushlight.simulate.space_world import draw_space
-from rushlight.track.rig import noise_of
-from rushlight.track.space_cameras import SpaceCameras
-from rushlight.track.space_follow import SpaceFollower, follow_space
 
-SCENARIOS = Path(jobs.__file__).parent / "scenarios"
 BLIND = 5  # frames of a start before which nothing is asked
-
-
-def rig(name):
-    return with_exposures(resolve_space(*load_rig(SCENARIOS / name)))
-
-
-def true_cameras(world):
-    """The cameras as they truly are, without any doubt."""
-    space = world.space
-    count = len(space.camera_ids)
-    return SpaceCameras(
-        ids=space.camera_ids,
-        K=world.K,
-        k=world.k,
-        rig_from_camera=world.rig_from_camera,
-        cov=np.zeros((15 * count, 15 * count)),
-        size_px=space.cameras.size_px[0],
-        row_time_s=space.cameras.row_time_s[0],
-        clock_offset_ns=world.clock_offset_ns,
-    )
-
-
-class Run:
-    """A script followed to its end: fixes by thing, events, and how many links were wrong."""
-
-    def __init__(self, world, script, cameras=None):
-        space = world.space
-        states, dots = {}, {}
-        self.fixes = {thing.id: [] for thing in space.things}
-        self.events, self.links, self.wrong = [], 0, 0
-
-        def frames():
-            for camera, frame, state in space_frames(world, script):
-                states[camera, frame.index] = state
-                yield camera, frame
-
-        detectors = [
-            LearningDetector(*world.size_px(c), noise_of(space, c), None)
-            for c in range(len(space.camera_ids))
-        ]
-        follower = SpaceFollower(cameras or true_cameras(world), space.things)
-        for seen, done in follow_space(frames(), detectors, follower):
-            dots[seen.camera, seen.frame.index] = seen.dots
-            for moment in done:
-                self.events += moment.events
-                for fix in moment.fixes:
-                    self.fixes[fix.carried].append(fix)
-                for link in moment.links:
-                    key = space.camera_ids.index(link.camera), link.frame
-                    away = np.linalg.norm(states[key].px - dots[key].xy[link.dot], axis=-1)
-                    self.links += 1
-                    self.wrong += int(np.nanargmin(away) != link.trail)
-
-    def errors_m(self, world, script, thing, predicted=False):
-        path = next(each for each in script.paths if each.thing == thing)
-        return np.array(
-            [
-                fix.position_m - path.at(np.array(fix.valid_ns * 1e-9))[0]
-                for fix in self.fixes[thing]
-                if fix.predicted == predicted
-            ]
-        ).reshape(-1, 3)
 
 
 @pytest.mark.parametrize("name", ["paper-theatre", "ferry-model", "choir-baton"])
@@ -152,27 +87,6 @@ def test_what_is_wholly_hidden_is_lost_and_found_again():
     run = Run(world, dataclasses.replace(script, hidden=tuple(covers)))
     assert [event.kind for event in run.events] == ["found", "lost", "found"]
     assert run.wrong == 0 and run.fixes["ferry"][-1].valid_ns > 1.95e9
-
-
-def test_a_cap_coasts_on_one_light_with_its_range_and_facing():
-    world = draw_space(rig("paper-theatre"), 5, ["centre"])
-    script = scripts.motion(world, 1.5)
-    script = dataclasses.replace(script, hidden=(scripts.Hidden("cap", "left", 0.6, 0.9),))
-    run = Run(world, script)
-    fixes = run.fixes["cap"]
-    seconds = np.array([fix.valid_ns for fix in fixes]) * 1e-9
-    one = (seconds > 0.62) & (seconds < 0.88)
-    assert all(fix.predicted for fix, is_one in zip(fixes, one, strict=True) if is_one)
-    ranges = np.array([fix.position_m[2] for fix, is_one in zip(fixes, one, strict=True) if is_one])
-    assert np.ptp(ranges) < 0.03
-    path = script.paths[0]
-    across = [
-        np.linalg.norm((fix.position_m - path.at(np.array(fix.valid_ns * 1e-9))[0])[:2])
-        for fix, is_one in zip(fixes, one, strict=True)
-        if is_one
-    ]
-    assert max(across) < 0.08 and run.wrong == 0
-    assert not fixes[-1].predicted
 
 
 def test_left_and_right_are_told_by_facing():

@@ -164,3 +164,18 @@ def test_while_the_first_camera_is_silent_moments_are_the_next_ones():
     assert times == [(index + 1) * PERIOD_NS for index in range(20)]
     assert [m.frame for m in moments if m.seen[0] is None] == list(range(5, 12))
     assert all(moment.seen[1] is not None for moment in moments)
+
+
+def test_a_dot_whose_doubt_is_unknown_is_left_out_though_its_trail_goes_on():
+    gathered = Moments(cameras(count=1), [TrailCodes(())])
+    found = []
+    for index in range(6):
+        stamp = (index + 1) * PERIOD_NS
+        seen = dots(place(stamp), place(stamp, HIGH))
+        if index == 4:
+            covs = np.array(seen.cov)
+            covs[0] = np.nan
+            seen = dataclasses.replace(seen, cov=covs, reason=np.array([1, 0]))
+        found += gathered.put(0, index, stamp, seen)
+    assert [len(moment.seen[0].xy) for moment in found] == [2, 2, 2, 2, 1, 2]
+    assert found[4].seen[0].dot.tolist() == [1]

@@ -191,7 +191,9 @@ class Moments:
 
     def _linked(self, camera: int, frame: int, time_ns: int, dots: Dots) -> Seen:
         links = self._linkers[camera].step(time_ns, dots)
-        good = np.flatnonzero(_usable(dots) | (links.trail >= 0))
+        # A dot that carries a trail on counts whatever is said against it, if its doubt is known.
+        told = np.isfinite(dots.cov).all(axis=(-2, -1))
+        good = np.flatnonzero(told & ((dots.reason == 0) | (links.trail >= 0)))
         xy = np.array(dots.xy[good])
         row_time_s = float(self._cameras.row_time_s[camera])
         if row_time_s > 0.0 and len(good):
@@ -204,11 +206,6 @@ class Moments:
         return Seen(
             xy, np.array(dots.cov[good]), links.trail[good], read[good], frame, good, time_ns
         )
-
-
-def _usable(dots: Dots) -> Array:
-    """Dots without a reason against them, whose doubt is known."""
-    return np.asarray((dots.reason == 0) & np.isfinite(dots.cov).all(axis=(-2, -1)))
 
 
 def _at(frames: deque[tuple[int, Seen]], time_ns: int, widest_ns: int | None = None) -> Seen | None:

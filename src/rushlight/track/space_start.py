@@ -137,7 +137,7 @@ def _surest(own: Seen) -> Seen:
     if len(own.xy) <= MOST_DOTS:
         return own
     kept = np.sort(np.argsort(np.trace(own.cov, axis1=-2, axis2=-1), kind="stable")[:MOST_DOTS])
-    return Seen(own.xy[kept], own.cov[kept], own.trail[kept], own.frame, own.dot[kept], own.time_ns)
+    return own.keep(kept)
 
 
 def _guesses(cameras: SpaceCameras, thing: Thing, seen: list[Seen | None]) -> Array:

@@ -11,6 +11,7 @@ from rushlight.physics.geometry.rotation import pose_difference, pose_moved
 from rushlight.records.arrays import Array
 from rushlight.records.space import Thing, within_zone
 from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_coast import WAY_S, Pace, as_belief, coasting, useless
 from rushlight.track.space_codes import could_be
 from rushlight.track.space_moments import Seen
 from rushlight.track.space_others import weigh_again
@@ -22,9 +23,7 @@ AGILITY_M_S2, AGILITY_RAD_S2 = 25.0, 150.0
 UNKNOWN_M_S = 2.0
 """Speed that a thing is credited with before it was seen twice; our choice."""
 FEW_S, NONE_S = 1.0, 0.25
-"""For how long a thing is kept by too few dots, and by none [s]; our choice."""
-KEPT_M, KEPT_RAD = 0.01, 0.03
-"""How exactly range and facing are kept while too few dots are seen; our choice."""
+"""For how long a thing is kept at most by too few dots, and by none [s]; our choice."""
 GATE = 4.0
 """Deviations from where a dot is foretold, within which it is looked for; our choice."""
 _LEAST_GATE_PX, _SMOOTHED = 0.7, 0.5
@@ -69,6 +68,9 @@ class ThingFollower:
         self._pose: Array | None = None
         self._rate: Array | None = None
         self._time_ns = self._full_ns = 0
+        self._full_rate: Array | None = None
+        self._full: Found | None = None
+        self._pace = Pace()
         self._found: Found | None = None
         self._others: tuple[Found, ...] = ()
         self._weights: tuple[float, ...] = (1.0,)
@@ -103,10 +105,10 @@ class ThingFollower:
         named = self._named(foretold, spread, free)
         found = agreed(self._cameras, self.thing, named, foretold, self._belief, True)
         if found is not None and within_zone(self.thing, found.pose[None])[0]:
-            return self._keep(time_ns, self._weighed(found), False)
+            return self._keep(time_ns, self._weighed(found))
         around = Belief(foretold, np.zeros((6, 6)))
         again = self._begin(time_ns, free, around)
-        return again if again is not None else self._coast(time_ns, foretold, named)
+        return again if again is not None else self._coast(time_ns, named)
 
     def _begin(
         self, time_ns: int, free: list[Seen | None], around: Belief | None
@@ -117,7 +119,9 @@ class ThingFollower:
         was_followed = self._pose is not None
         self._rate = self._rate_to(begun.found.pose, time_ns)
         self._found, self._others, self._weights = begun
-        self._pose, self._time_ns, self._full_ns = begun.found.pose, time_ns, time_ns
+        if not was_followed:
+            self._pace = Pace()
+        self._seen_whole(time_ns, begun.found)
         return ThingAt(begun.found, self._weights, False, not was_followed)
 
     def _weighed(self, found: Found) -> Found:
@@ -146,10 +150,14 @@ class ThingFollower:
         since_s = (time_ns - self._full_ns) * 1e-9
         spread = 0.5 * np.array([AGILITY_M_S2, AGILITY_RAD_S2]) * since_s**2
         if self._rate is None:
-            arm = float(np.linalg.norm(self.thing.lights_m - self.thing.point_m(), axis=-1).max())
-            spread += UNKNOWN_M_S * since_s * np.array([1.0, 1.0 / max(arm, 0.1)])
+            spread += UNKNOWN_M_S * since_s * np.array([1.0, 1.0 / self._arm_m()])
             return self._pose, spread
         return pose_moved(self._pose, self._rate * gap_s), spread
+
+    def _arm_m(self) -> float:
+        """How far its lights stand from the point that counts, 0.1 m at least [m]."""
+        away = np.linalg.norm(self.thing.lights_m - self.thing.point_m(), axis=-1)
+        return max(float(away.max()), 0.1)
 
     def _too_vague(self, spread: Array) -> bool:
         """Whether one light may be where another is foretold."""
@@ -186,36 +194,49 @@ class ThingFollower:
             parts.append(paired(camera, own, np.where(possible, cost, np.inf), GATE**2))
         return joined(parts)
 
-    def _keep(self, time_ns: int, found: Found, predicted: bool) -> ThingAt:
+    def _keep(self, time_ns: int, found: Found) -> ThingAt:
+        """Take a pose that rests on dots enough."""
         gap_s = (time_ns - self._time_ns) * 1e-9
-        if self._pose is not None and gap_s > 0.0 and not predicted:
+        if self._time_ns != self._full_ns:
+            # From where it had only drifted to, no way is told.
+            self._rate = None
+        elif self._pose is not None and gap_s > 0.0:
             rate = pose_difference(found.pose, self._pose) / gap_s
-            share = 1.0 if self._rate is None else _SMOOTHED
+            share = _SMOOTHED
             self._rate = rate if self._rate is None else share * rate + (1 - share) * self._rate
-        self._pose, self._time_ns = found.pose, time_ns
-        if not predicted:
-            self._full_ns = time_ns
-        return ThingAt(found, self._weights, predicted, False)
+            self._pace.moved(self._rate, gap_s)
+        self._seen_whole(time_ns, found)
+        return ThingAt(found, self._weights, False, False)
 
-    def _coast(self, time_ns: int, foretold: Array, named: Named) -> ThingAt | None:
-        """Too few dots, or none: range and facing are kept, and a dot that is seen is believed."""
+    def _seen_whole(self, time_ns: int, found: Found) -> None:
+        self._pose, self._time_ns, self._full_ns = found.pose, time_ns, time_ns
+        self._full, self._full_rate = found, self._rate
+
+    def _coast(self, time_ns: int, named: Named) -> ThingAt | None:
+        """Too few dots, or none: it drifts on from where it was last seen whole, and a dot that
+        is seen is believed. What the dots do not tell becomes the more doubtful the longer."""
+        assert self._full is not None
         since_s = (time_ns - self._full_ns) * 1e-9
         some = len(named.light) > 0
-        if since_s > (FEW_S if some else NONE_S):
+        std = self._pace.std(UNKNOWN_M_S * np.array([1.0, 1.0 / self._arm_m()]))
+        pose, cov = coasting(
+            self.thing, self._full.pose, self._full.cov, self._full_rate, std, since_s
+        )
+        found = Found(pose, cov, no_dots(), np.zeros(0), 0.0)
+        if some:
+            belief, begin = as_belief(pose, cov), self._along_dots(pose, named)
+            near = likeliest(self._cameras, self.thing, named, begin, belief)
+            # Dots that no pose near fits at all are none of the thing's.
+            some = bool(np.isfinite(near.misfit) and np.isfinite(near.cov).all())
+            found = near if some else found
+        vague = useless(self.thing, found.pose, found.cov)
+        if vague or since_s > (FEW_S if some else NONE_S):
             self._pose = self._rate = None
             return None
-        steady = self._pose if some else foretold
-        assert steady is not None
-        std = np.array([KEPT_M + UNKNOWN_M_S * since_s * (not some), KEPT_RAD + since_s])
-        if not some:
-            cov = np.diag(np.repeat(std, 3) ** 2)
-            lost = Found(steady, cov, no_dots(), np.zeros(0), 0.0)
-            return self._keep(time_ns, lost, True)
-        believed = Belief(self._along_dots(steady, named), np.diag(np.repeat(std, 3) ** -2.0))
-        found = likeliest(self._cameras, self.thing, named, believed.pose, believed)
         if self._rate is not None:
-            self._rate = self._rate * 0.8
-        return self._keep(time_ns, found, True)
+            self._rate = self._rate * np.exp(-(time_ns - self._time_ns) * 1e-9 / WAY_S)
+        self._pose, self._time_ns = found.pose, time_ns
+        return ThingAt(found, self._weights, True, False)
 
     def _along_dots(self, pose: Array, named: Named) -> Array:
         """A pose moved aside, its range kept, so that its lights fall on their dots."""

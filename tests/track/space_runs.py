@@ -1,0 +1,79 @@
+"""Scripts followed to their end through simulated frames, with their known truth."""
+
+from pathlib import Path
+
+import numpy as np
+
+import rushlight.jobs as jobs
+from rushlight.jobs.load import load_rig
+from rushlight.jobs.simulate_space import with_exposures
+from rushlight.see.learning import LearningDetector
+from rushlight.shelf.resolve_space import resolve_space
+from rushlight.simulate.space_frames import space_frames
+from rushlight.track.rig import noise_of
+from rushlight.track.space_cameras import SpaceCameras
+from rushlight.track.space_follow import SpaceFollower, follow_space
+
+SCENARIOS = Path(jobs.__file__).parent / "scenarios"
+
+
+def rig(name):
+    return with_exposures(resolve_space(*load_rig(SCENARIOS / name)))
+
+
+def true_cameras(world):
+    """The cameras as they truly are, without any doubt."""
+    space = world.space
+    count = len(space.camera_ids)
+    return SpaceCameras(
+        ids=space.camera_ids,
+        K=world.K,
+        k=world.k,
+        rig_from_camera=world.rig_from_camera,
+        cov=np.zeros((15 * count, 15 * count)),
+        size_px=space.cameras.size_px[0],
+        row_time_s=space.cameras.row_time_s[0],
+        clock_offset_ns=world.clock_offset_ns,
+    )
+
+
+class Run:
+    """A script followed to its end: fixes by thing, events, and how many links were wrong."""
+
+    def __init__(self, world, script, cameras=None):
+        space = world.space
+        states, dots = {}, {}
+        self.fixes = {thing.id: [] for thing in space.things}
+        self.events, self.links, self.wrong = [], 0, 0
+
+        def frames():
+            for camera, frame, state in space_frames(world, script):
+                states[camera, frame.index] = state
+                yield camera, frame
+
+        detectors = [
+            LearningDetector(*world.size_px(c), noise_of(space, c), None)
+            for c in range(len(space.camera_ids))
+        ]
+        follower = SpaceFollower(cameras or true_cameras(world), space.things)
+        for seen, done in follow_space(frames(), detectors, follower):
+            dots[seen.camera, seen.frame.index] = seen.dots
+            for moment in done:
+                self.events += moment.events
+                for fix in moment.fixes:
+                    self.fixes[fix.carried].append(fix)
+                for link in moment.links:
+                    key = space.camera_ids.index(link.camera), link.frame
+                    away = np.linalg.norm(states[key].px - dots[key].xy[link.dot], axis=-1)
+                    self.links += 1
+                    self.wrong += int(np.nanargmin(away) != link.trail)
+
+    def errors_m(self, world, script, thing, predicted=False):
+        path = next(each for each in script.paths if each.thing == thing)
+        return np.array(
+            [
+                fix.position_m - path.at(np.array(fix.valid_ns * 1e-9))[0]
+                for fix in self.fixes[thing]
+                if fix.predicted == predicted
+            ]
+        ).reshape(-1, 3)
