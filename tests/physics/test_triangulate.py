@@ -41,7 +41,7 @@ def test_it_finds_what_opencv_finds_on_random_scenes():
         # The library takes the smallest algebraic error, not the likeliest place: a tenth of
         # what the dots leave open separates the two at most.
         std = np.sqrt(np.trace(ours.cov) * 0.09)
-        assert np.linalg.norm(ours.point_m - theirs) < 0.3 * std
+        assert np.linalg.norm(ours.point_m - theirs) < 0.1 * std
         exact = project(point, K, LENS, poses)[0]
         assert triangulate(exact, np.tile(np.eye(2), (2, 1, 1)), K, LENS, poses).point_m == (
             pytest.approx(point, abs=1e-9)

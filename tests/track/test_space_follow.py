@@ -27,7 +27,7 @@ BLIND = 5  # frames of a start before which nothing is asked
 
 
 @pytest.mark.parametrize("name", ["paper-theatre", "ferry-model", "choir-baton"])
-def test_labels_are_kept_and_errors_are_as_told_throughout_motion(name):
+def test_labels_are_kept_throughout_motion(name):
     world = draw_space(rig(name), 2)
     script = scripts.motion(world, 3.0)
     run = Run(world, script)
@@ -37,11 +37,24 @@ def test_labels_are_kept_and_errors_are_as_told_throughout_motion(name):
     assert len(fixes) >= frames - BLIND and run.wrong == 0
     assert np.mean([fix.predicted for fix in fixes]) < 0.05
     assert [event.kind for event in run.events] == ["found"]
-    error = run.errors_m(world, script, thing)
-    told = np.array([np.diag(fix.cov)[:3] for fix in fixes if not fix.predicted])
-    # One world of lights and points is one draw: a factor of 2.5 is all that is asked.
-    assert np.sqrt(np.mean(np.sum(error**2, -1)) / np.mean(np.sum(told, -1))) < 2.5
     assert all(fix.dimensions == (6 if name == "ferry-model" else 3) for fix in fixes)
+
+
+@pytest.mark.parametrize("name", ["paper-theatre", "ferry-model", "choir-baton"])
+def test_errors_are_neither_greater_nor_smaller_than_told(name):
+    squares, told = [], []
+    for seed in (1, 2, 3, 4):
+        world = draw_space(rig(name), seed)
+        script = scripts.motion(world, 1.0)
+        run = Run(world, script)
+        thing = world.space.things[0].id
+        assert run.wrong == 0
+        squares.append(np.mean(np.sum(run.errors_m(world, script, thing) ** 2, -1)))
+        fixes = [fix for fix in run.fixes[thing] if not fix.predicted]
+        told.append(np.mean([np.trace(fix.cov[:3, :3]) for fix in fixes]))
+    # One world of lights and points is one draw of some three numbers: for twelve the deviation
+    # of the ratio is 1 / sqrt(2 * 12), and three of them are allowed to either side.
+    assert 0.4 < np.sqrt(np.mean(squares) / np.mean(told)) < 1.6
 
 
 def test_without_errors_of_build_the_pose_is_found_to_the_dots_own_noise():
