@@ -1,5 +1,6 @@
 """Scripts followed to their end through simulated frames, with their known truth."""
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy as np
 import rushlight.jobs as jobs
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.simulate_space import with_exposures
+from rushlight.physics.geometry import rig_from_camera_looking_at
 from rushlight.see.learning import LearningDetector
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate.space_frames import space_frames
@@ -19,6 +21,27 @@ SCENARIOS = Path(jobs.__file__).parent / "scenarios"
 
 def rig(name):
     return with_exposures(resolve_space(*load_rig(SCENARIOS / name)))
+
+
+def three_cameras():
+    """The choir's two cameras, and a third one above the left one."""
+    space = rig("choir-baton")
+    cameras = space.cameras
+    names = [field.name for field in dataclasses.fields(cameras)]
+    three = {name: np.array(getattr(cameras, name)) for name in names}
+    three = {name: np.concatenate([of, of[:, :1]], axis=1) for name, of in three.items()}
+    baton = space.things[0]
+    high = rig_from_camera_looking_at([-0.3, 1.9, -1.2], (baton.low_m + baton.high_m) / 2.0)
+    three["rig_from_camera"][0, 2] = high
+    return dataclasses.replace(
+        space,
+        camera_ids=(*space.camera_ids, "high"),
+        cameras=type(cameras)(**three),
+        lens_cov=np.concatenate([space.lens_cov, space.lens_cov[:1]]),
+        placed_std_m=np.append(space.placed_std_m, 0.0),
+        turned_std_rad=np.append(space.turned_std_rad, 0.0),
+        focus_m=np.append(space.focus_m, space.focus_m[0]),
+    )
 
 
 def true_cameras(world):

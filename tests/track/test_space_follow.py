@@ -10,7 +10,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from space_runs import SCENARIOS, Run, rig, true_cameras
+from space_runs import SCENARIOS, Run, rig, three_cameras, true_cameras
 
 from rushlight.jobs.simulate_space import with_exposures
 from rushlight.physics.geometry.rotation import facing_angles, rotation_of_facing
@@ -112,22 +112,8 @@ def test_left_and_right_are_told_by_facing():
 
 
 def test_a_third_camera_that_is_off_is_outvoted():
-    space = rig("choir-baton")
+    space = three_cameras()
     baton = space.things[0]
-    cameras = space.cameras
-    names = [field.name for field in dataclasses.fields(cameras)]
-    three = {name: np.array(getattr(cameras, name)) for name in names}
-    three = {name: np.concatenate([of, of[:, :1]], axis=1) for name, of in three.items()}
-    three["rig_from_camera"][0, 2, :3, 3] += [0.5, 0.6, 0.0]
-    space = dataclasses.replace(
-        space,
-        camera_ids=(*space.camera_ids, "high"),
-        cameras=type(cameras)(**three),
-        lens_cov=np.concatenate([space.lens_cov, space.lens_cov[:1]]),
-        placed_std_m=np.append(space.placed_std_m, 0.0),
-        turned_std_rad=np.append(space.turned_std_rad, 0.0),
-        focus_m=np.append(space.focus_m, space.focus_m[0]),
-    )
     world = draw_space(space, 3, ["centre"])
     script = scripts.motion(world, 1.0)
     told = true_cameras(world)
@@ -139,6 +125,23 @@ def test_a_third_camera_that_is_off_is_outvoted():
     sure = [fix for fix in run.fixes[baton.id] if not fix.predicted]
     assert len(sure) > 40 and all(fix.cameras == ("left", "right") for fix in sure)
     assert np.linalg.norm(run.errors_m(world, script, baton.id), axis=-1).max() < 5e-3
+
+
+def test_a_light_hidden_from_one_of_three_cameras_is_found_by_the_other_two():
+    space = three_cameras()
+    for seed, camera in enumerate(space.camera_ids, 1):
+        world = draw_space(space, seed, ["centre"])
+        script = scripts.motion(world, 0.8)
+        cover = scripts.Hidden("baton", "tip", 0.3, 0.6, camera)
+        script = dataclasses.replace(script, hidden=(cover,))
+        run = Run(world, script)
+        others = tuple(each for each in space.camera_ids if each != camera)
+        during = [fix for fix in run.fixes["baton"] if 0.32 < fix.valid_ns * 1e-9 < 0.58]
+        assert len(during) > 10
+        assert all(fix.cameras == others and not fix.predicted for fix in during)
+        assert run.fixes["baton"][-1].cameras == space.camera_ids
+        assert [event.kind for event in run.events] == ["found"] and run.wrong == 0
+        assert np.linalg.norm(run.errors_m(world, script, "baton"), axis=-1).max() < 5e-3
 
 
 def test_three_lights_are_settled_by_facing_and_the_weights_told():
