@@ -256,3 +256,72 @@ def test_twins_of_a_tetrahedron_are_its_twelve_turns():
     assert nearest_twin(corners, 2.0) is None
     with pytest.raises(ValueError, match=r"L >= 3"):
         nearest_twin(corners[:2])
+
+
+def second_thing(scenario, first, after, name, *changes):
+    """A second thing like an example's first one but for its id and what is changed of it."""
+    block = cut(scenario, first, after)
+    second = block.replace(f'id = "{name}"', 'id = "second"', 1)
+    for old, new in changes:
+        assert old in second, f"the example no longer holds {old!r}"
+        second = second.replace(old, new)
+    return block, block + second
+
+
+BATON = (CHOIR, '[[carried]]\nid = "baton"', "# A rod with a light", "baton")
+CAP = (THEATRE, '[[carried]]\nid = "cap"', "[[people]]", "cap")
+BODY = (FERRY, '[[carried]]\nid = "ferry"', "[[people]]", "ferry")
+CODED = 'drive = "coded"\ncode = "{}"\ncode_bit = "50 ms"\nduty = "50 %"'
+ALIKE = [
+    (BATON, ()),
+    # The zones' spare margins still meet.
+    (BATON, [('low = ["-0.5 m",', 'low = ["0.6 m",'), ('high = ["0.5 m",', 'high = ["1.1 m",')]),
+    (BATON, [('position = ["0 mm", "0 mm", "0 mm"]', 'position = ["0 mm", "0 mm", "9 mm"]')]),
+    (CAP, ()),
+    # Before one camera a wide cap looks like a narrow one that is nearer.
+    (CAP, [('["-75 mm",', '["-90 mm",'), ('["75 mm",', '["90 mm",')]),
+    (BODY, ()),
+    (BODY, [('["0 mm", "95 mm", "32 mm"]', '["0 mm", "97 mm", "32 mm"]')]),
+]
+DIFFERENT = [
+    (BATON, [('low = ["-0.5 m",', 'low = ["1 m",'), ('high = ["0.5 m",', 'high = ["1.5 m",')]),
+    (BATON, [('drive = "steady"', CODED.format("11101000"))]),
+    (CAP, [('["-75 mm",', '["-300 mm",'), ('["75 mm",', '["300 mm",')]),
+    (BODY, [('["-38 mm", "25 mm", "40 mm"]', '["-70 mm", "60 mm", "10 mm"]')]),
+]
+
+
+def things_alike(changed, thing, changes):
+    whole = second_thing(*thing, *changes)
+    return [each for each in changed(thing[0], whole) if each.code == "things-alike"]
+
+
+@pytest.mark.parametrize("case", range(len(ALIKE)))
+def test_things_that_look_alike_are_warned_of_by_name(changed, case):
+    thing, changes = ALIKE[case]
+    [finding] = things_alike(changed, thing, changes)
+    assert finding.severity == "warning"
+    assert f'["{thing[3]}", "second"] look alike' in str(finding)
+
+
+@pytest.mark.parametrize("case", range(len(DIFFERENT)))
+def test_things_that_something_tells_apart_are_not_warned_of(changed, case):
+    assert things_alike(changed, *DIFFERENT[case]) == []
+
+
+def test_the_warning_names_things_and_remedies(changed):
+    [finding] = things_alike(changed, BATON, ())
+    assert str(finding) == (
+        'rig.toml: carried[1].emitters = ["baton", "second"] look alike: a single light each, no '
+        "codes that differ, and the same zone, so that one may be taken for the other; give their "
+        "lights codes that differ, or each thing a light more in another pattern, or keep their "
+        "zones farther apart."
+    )
+
+
+@pytest.mark.parametrize(("code", "count"), [("11101000", 1), ("11110010", 0)])
+def test_things_of_one_code_look_alike_and_of_different_codes_do_not(changed, code, count):
+    first = ('drive = "steady"', CODED.format("11101000"))
+    block, whole = second_thing(*BATON, ('drive = "steady"', CODED.format(code)))
+    found = changed(CHOIR, (block, whole.replace(*first, 1)))
+    assert sum(each.code == "things-alike" for each in found) == count

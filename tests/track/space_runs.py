@@ -1,6 +1,8 @@
 """Scripts followed to their end through simulated frames, with their known truth."""
 
+import copy
 import dataclasses
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +11,10 @@ import rushlight.jobs as jobs
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.simulate_space import with_exposures
 from rushlight.physics.geometry import rig_from_camera_looking_at
+from rushlight.records.document import validate
+from rushlight.records.rig import Rig
 from rushlight.see.learning import LearningDetector
+from rushlight.shelf.catalogue import load_shelf
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate.space_frames import space_frames
 from rushlight.track.rig import noise_of
@@ -42,6 +47,18 @@ def three_cameras():
         turned_std_rad=np.append(space.turned_std_rad, 0.0),
         focus_m=np.append(space.focus_m, space.focus_m[0]),
     )
+
+
+def two_batons(second=None, first=None):
+    """The choir's rig with a second baton like the first, but for what is changed of either."""
+    data = tomllib.loads((SCENARIOS / "choir-baton" / "rig.toml").read_text())
+    baton = data["carried"][0]
+    other = copy.deepcopy(baton) | {"id": "second"}
+    for one, changes in ((baton, first or {}), (other, second or {})):
+        one["zone"] |= changes.get("zone", {})
+        one["emitters"][0] |= changes.get("emitter", {})
+    data["carried"].insert(1, other)
+    return with_exposures(resolve_space(validate(Rig, data, "two"), load_shelf(SCENARIOS)))
 
 
 def true_cameras(world):

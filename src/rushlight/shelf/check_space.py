@@ -14,6 +14,7 @@ from rushlight.physics.geometry.constellation import (
 from rushlight.records.arrays import Array
 from rushlight.records.rig import Carried, Rig
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check_names import Moving, check_names
 from rushlight.shelf.check_space_views import View, check_before_displays, check_views, place_m
 from rushlight.shelf.report import Report
 
@@ -46,6 +47,7 @@ def check_space(rig: Rig, shelf: Shelf, report: Report) -> None:
         _check_zone(carried, f"carried[{i}]", report)
         _check_lights(carried, f"carried[{i}]", report)
     _check_wanted(rig, moving, report)
+    check_names(rig, [Moving(i, each, _lights_m(each)) for i, each in moving], report)
     if "viewpoint" in rig.kinds:
         for i, carried in moving:
             if carried.zone is not None and (carried.kind == "cap" or _has_eye(carried)):

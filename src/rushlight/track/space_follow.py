@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from time import perf_counter
 
 import numpy as np
@@ -16,6 +16,7 @@ from rushlight.records.space import Thing
 from rushlight.track.space_cameras import SpaceCameras
 from rushlight.track.space_codes import TrailCodes
 from rushlight.track.space_moments import Moment, Moments, Seen
+from rushlight.track.space_names import Followed, Names, shared_weights
 from rushlight.track.space_pose import main_cov
 from rushlight.track.space_thing import ThingAt, ThingFollower
 
@@ -87,6 +88,7 @@ class SpaceFollower:
         # Whatever has most lights is the least likely to be mistaken.
         ordered = sorted(things, key=lambda thing: -len(thing.lights))
         self._followers = [ThingFollower(cameras, thing) for thing in ordered]
+        self._names = Names(cameras, things)
         self._linked: dict[tuple[int, int], int] = {}
 
     def step(self, detected: Sequence[Detected]) -> list[SpaceFollowed]:
@@ -116,19 +118,28 @@ class SpaceFollower:
     def _follow(self, moment: Moment) -> SpaceFollowed:
         began = perf_counter()
         free = list(moment.seen)
-        fixes: list[Fix] = []
-        links: list[TrailLink] = []
+        places: list[tuple[Thing, ThingAt, list[Seen | None]]] = []
         events: list[Event] = []
+        now: dict[str, Followed] = {}
         # Those that are followed claim their dots before others are looked for.
         for follower in sorted(self._followers, key=lambda one: not one.followed):
-            known = follower.followed
+            known, coasted = follower.followed, follower.coasting
             at = follower.step(moment.time_ns, free)
+            anew = at is not None and not at.predicted and (coasted or not known)
+            now[follower.thing.id] = Followed(at, known, anew, follower.reach_m, free)
             if at is not None:
-                fixes.append(self._fix(moment, follower.thing, at))
-                links += self._links(moment, follower.thing, at, free)
+                places.append((follower.thing, at, free))
                 free = _without(free, at)
             if known != follower.followed:
                 events.append(_event(moment, follower.thing.id, follower.followed))
+        self._names.step(now)
+        fixes: list[Fix] = []
+        links: list[TrailLink] = []
+        for thing, at, left in places:
+            weights = shared_weights(at.weights, self._names.shared(thing.id))
+            at = replace(at, weights=weights)
+            fixes.append(self._fix(moment, thing, at))
+            links += self._links(moment, thing, at, left)
         return SpaceFollowed(
             moment, tuple(fixes), tuple(links), tuple(events), perf_counter() - began
         )

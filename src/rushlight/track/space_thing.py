@@ -71,6 +71,8 @@ class ThingFollower:
         self._full_rate: Array | None = None
         self._full: Found | None = None
         self._pace = Pace()
+        self.reach_m = 0.0
+        """How far from where it was foretold its dots were looked for at the last moment [m]."""
         self._found: Found | None = None
         self._others: tuple[Found, ...] = ()
         self._weights: tuple[float, ...] = (1.0,)
@@ -79,6 +81,11 @@ class ThingFollower:
     def followed(self) -> bool:
         """Whether it is known where the thing is."""
         return self._pose is not None
+
+    @property
+    def coasting(self) -> bool:
+        """Whether it is followed, but was not seen whole at the last moment."""
+        return self._pose is not None and self._time_ns != self._full_ns
 
     def step(self, time_ns: int, free: list[Seen | None]) -> ThingAt | None:
         """The thing at the next moment.
@@ -96,8 +103,10 @@ class ThingFollower:
             None while it is not known where the thing is.
         """
         if self._pose is None:
+            self.reach_m = 0.0
             return self._begin(time_ns, free, None)
         foretold, spread = self._foretold(time_ns)
+        self.reach_m = GATE * float(spread[0] + spread[1] * self._arm_m())
         if self._too_vague(spread):
             again = self._begin(time_ns, free, Belief(foretold, np.zeros((6, 6))))
             if again is not None:
@@ -117,6 +126,8 @@ class ThingFollower:
         if begun is None:
             return None
         was_followed = self._pose is not None
+        if was_followed:
+            self.reach_m = np.inf  # sought anew, wherever its dots may be
         self._rate = self._rate_to(begun.found.pose, time_ns)
         self._found, self._others, self._weights = begun
         if not was_followed:
