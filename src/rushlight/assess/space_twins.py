@@ -42,8 +42,8 @@ def twin_figures(
         if carried not in three and not np.any(second > 0.0):
             continue
         lines: tuple[tuple[Statistic, float, str], ...] = (
-            ("share", float(np.mean(second > 0.0)), "fixes with more than one possible pose"),
-            ("max", float(second.max()), "largest weight of a pose beside the one taken"),
+            ("share", float(np.mean(second > 0.0)), "fixes with another possible pose or name"),
+            ("max", float(second.max()), "largest weight of one beside the one taken"),
         )
         figures += [
             Figure(

@@ -27,7 +27,7 @@ def show(summary: SpaceRunSummary, json: bool) -> None:
         ]
         if summary.doubted[thing]:
             most = f"at most {summary.second[thing]:.0%} likely beside the one taken"
-            rows.append((f"of {thing} with another pose", summary.doubted[thing], most))
+            rows.append((f"of {thing} with another pose or name", summary.doubted[thing], most))
     rows += [
         ("lost from sight", summary.lost, ""),
         ("length", _with_unit(summary.footage_s, "s"), ""),

@@ -61,8 +61,8 @@ class SpaceRunSummary:
     fixes, coasted
         By thing, fixes that were seen; and those kept up on too few dots or none.
     doubted, second
-        By thing, fixes with more than one pose that the dots allow; and the largest weight [1]
-        that one had beside the pose that was taken.
+        By thing, fixes with more than one pose or name that the dots allow; and the largest
+        weight [1] that one had beside what was taken.
     lost
         How often a thing was lost from sight.
     live

@@ -85,7 +85,8 @@ class Fix(ArrayRecord):
     predicted
         Whether it was coasted rather than seen.
     hypotheses
-        Weights of the possible answers, the chosen one first.
+        Weights of the possible answers, the chosen one first; of things that look alike, the
+        possible names too.
     """
 
     capture_ns: int
