@@ -34,6 +34,7 @@ def test_mirrored_and_larger_constellations_and_other_counts_are_not():
     assert matches(LIGHTS, LIGHTS * [-1.0, 1.0, 1.0]) == []
     assert matches(LIGHTS, LIGHTS * (1.0 + 2.0 * ALIKE_SHARE)) == []
     assert matches(LIGHTS, LIGHTS[:4]) == []
+    assert matches(LIGHTS[:2], np.zeros((2, 3))) == [] and matches(LIGHTS[:0], LIGHTS[:0]) == []
     assert matches(LIGHTS[:2], LIGHTS[:2] * (1.0 + 2.0 * ALIKE_SHARE)) == []
     assert matches(LIGHTS[:2], LIGHTS[:2] * (1.0 + 0.5 * ALIKE_SHARE)) != []
 

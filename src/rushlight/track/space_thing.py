@@ -207,14 +207,15 @@ class ThingFollower:
 
     def _keep(self, time_ns: int, found: Found) -> ThingAt:
         """Take a pose that rests on dots enough."""
-        gap_s = (time_ns - self._time_ns) * 1e-9
-        if self._time_ns != self._full_ns:
-            # From where it had only drifted to, no way is told.
+        assert self._full is not None
+        # From where it had only drifted to, no way is told.
+        gap_s = (time_ns - self._full_ns) * 1e-9
+        if gap_s > _RECENT_S:
             self._rate = None
-        elif self._pose is not None and gap_s > 0.0:
-            rate = pose_difference(found.pose, self._pose) / gap_s
-            share = _SMOOTHED
-            self._rate = rate if self._rate is None else share * rate + (1 - share) * self._rate
+        elif gap_s > 0.0:
+            rate, was = pose_difference(found.pose, self._full.pose) / gap_s, self._rate
+            share = 1.0 if was is None or self.coasting else _SMOOTHED
+            self._rate = rate if was is None else share * rate + (1 - share) * was
             self._pace.moved(self._rate, gap_s)
         self._seen_whole(time_ns, found)
         return ThingAt(found, self._weights, False, False)

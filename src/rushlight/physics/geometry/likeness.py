@@ -48,7 +48,8 @@ def matches(lights_m: ArrayLike, other_m: ArrayLike) -> list[Match]:
     -------
     list of Match
         Those that miss by less than `ALIKE_SHARE` of the lights' size, the best first; none where
-        the numbers of lights differ. Single lights always look alike.
+        the numbers of lights differ, or all of several stand in one place. Single lights always
+        look alike.
 
     Raises
     ------
@@ -68,7 +69,9 @@ def matches(lights_m: ArrayLike, other_m: ArrayLike) -> list[Match]:
     []
     """
     lights, other = trailing(lights_m, (None, 3), "lights_m"), trailing(other_m, (None, 3), "other")
-    if len(lights) != len(other):
+    if not len(lights) or len(lights) != len(other):
+        return []
+    if len(lights) > 1 and not min(np.ptp(lights, axis=0).max(), np.ptp(other, axis=0).max()) > 0.0:
         return []
     most_m = ALIKE_SHARE * float(constellation_shape(lights).size_m)
     found = []
