@@ -30,12 +30,19 @@ _pools: dict[str, ProcessPoolExecutor] = {}
 def _pool(name: str) -> ProcessPoolExecutor:
     if name not in _pools:
         spawn = multiprocessing.get_context("spawn")
-        _pools[name] = ProcessPoolExecutor(1, spawn, _end_with_desk)
+        _pools[name] = ProcessPoolExecutor(1, spawn, _begin)
     return _pools[name]
 
 
-def _end_with_desk() -> None:
-    """End this worker when its desk does, however that ends: nobody waits for its job then."""
+YIELDS = 10
+"""By how much more a worker yields the processor than what follows lights beside it, as `os.nice`
+counts; our own choice."""
+
+
+def _begin() -> None:
+    """Let this worker give way to live runs, and end when its desk does, however that ends."""
+    if hasattr(os, "nice"):
+        os.nice(YIELDS)
     desk = multiprocessing.parent_process()
     assert desk is not None, "a worker is started by a desk"
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the desk, which ends its workers
