@@ -1,9 +1,12 @@
 """Strangers' pages are kept out of the bench, over real sockets on loopback."""
 
 import http.client
+import http.server
+import threading
 from urllib.parse import urlsplit
 
 import pytest
+from tests.bench.puppet import until
 
 
 def status(bench, path="/start.json", **headers):
@@ -39,3 +42,68 @@ def test_a_strangers_socket_is_closed(bench, origin):
     with pytest.raises(InvalidStatus) as refused:
         connect(socket, origin=origin)
     assert refused.value.response.status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("path", "host"),
+    [
+        ("/", None),
+        ("/rig/barn-wall/watch", None),
+        ("/rig/none-such/plan", None),
+        ("/start.json", None),
+        ("/desk/room.js", None),
+        ("/display/texts.js", None),
+        ("/rig/barn-wall/published/none-such.svg", None),
+        ("/none-such", None),
+        ("/", "stranger.example"),
+    ],
+)
+def test_every_answer_says_that_only_the_desk_itself_may_hold_it_in_a_frame(bench, path, host):
+    where = urlsplit(bench.url)
+    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=60)
+    connection.request("GET", path, headers={"Host": host} if host else {})
+    answer = connection.getresponse()
+    policies = answer.headers.get_all("Content-Security-Policy")
+    connection.close()
+    assert policies == ["frame-ancestors 'self'"]
+
+
+@pytest.fixture
+def holder(bench):
+    """A server on this machine, but not the desk, whose page holds a desk page in a frame."""
+    held = f'<!doctype html><iframe src="{bench.url}/rig/barn-wall/watch"></iframe>'.encode()
+
+    class Held(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(held)
+
+        def log_message(self, *_):
+            pass
+
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Held) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        yield server.server_port
+        server.shutdown()
+        thread.join()
+
+
+def test_no_other_page_may_hold_a_desk_page(holder, page):
+    said = []
+    page.on("console", lambda message: said.append(message.text))
+    page.goto(f"http://127.0.0.1:{holder}/")
+    until(lambda: (page.wait_for_timeout(50), "frame-ancestors" in "".join(said))[1])
+    assert page.frame_locator("iframe").locator(".wordmark").count() == 0
+
+
+def test_a_desk_page_may_hold_another(bench, page):
+    page.goto(f"{bench.url}/start.json")
+    page.evaluate(
+        """src => { const held = document.createElement("iframe");
+          held.src = src; document.body.append(held); }""",
+        f"{bench.url}/rig/barn-wall/watch",
+    )
+    page.frame_locator("iframe").locator(".wordmark").wait_for(timeout=60_000)

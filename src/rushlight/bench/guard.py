@@ -47,11 +47,18 @@ class Guard:
         That is kept.
     open_to_network
         Whether it is served to more than this machine.
+    framed_by
+        Who may hold an answer in a frame, as a content security policy lists it (W3C, Content
+        Security Policy Level 3, directive frame-ancestors), for each answer that does
+        not say so itself. Empty where every answer that can be framed does.
     """
 
-    def __init__(self, app: Application, open_to_network: bool = False) -> None:
+    def __init__(
+        self, app: Application, open_to_network: bool = False, framed_by: str = ""
+    ) -> None:
         self._app = app
         self._open = open_to_network
+        self._framed_by = f"frame-ancestors {framed_by}".encode() if framed_by else b""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hand a request on, or turn it away."""
@@ -65,6 +72,7 @@ class Guard:
             None if host is None else host.decode("latin-1"),
             self._open,
         )
+        send = self._framed(send)
         if allowed:
             await self._app(scope, receive, send)
         elif scope["type"] == "websocket":
@@ -75,3 +83,19 @@ class Guard:
             kind = (b"content-type", b"text/plain; charset=utf-8")
             await send({"type": "http.response.start", "status": 403, "headers": [kind]})
             await send({"type": "http.response.body", "body": body})
+
+    def _framed(self, send: Send) -> Send:
+        """Sends answers on, each with who may hold it in a frame."""
+
+        async def framed(message: MutableMapping[str, Any]) -> None:
+            if self._framed_by and message["type"] == "http.response.start":
+                headers = list(message.get("headers", ()))
+                if not any(
+                    name.lower() == b"content-security-policy" and b"frame-ancestors" in value
+                    for name, value in headers
+                ):
+                    headers.append((b"content-security-policy", self._framed_by))
+                message = {**message, "headers": headers}
+            await send(message)
+
+        return framed

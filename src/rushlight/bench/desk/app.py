@@ -71,7 +71,8 @@ def make_app(folder: Path, open_to_network: bool = False) -> Application:
         reconnect_timeout=10.0,
         show_welcome_message=False,
     )
-    return Guard(app, open_to_network)
+    # A stranger's page must not lay a desk page under its own buttons.
+    return Guard(app, open_to_network, framed_by="'self'")
 
 
 def _add_pages(folder: Path) -> None:
