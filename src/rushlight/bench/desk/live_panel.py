@@ -211,6 +211,8 @@ class LivePanel:
             self._links[page] = shown, Words("soft small", tag="span")
 
     async def _open(self) -> None:
+        await self._source.take_up()
+        self._show()
         await self._tell(self.link.open())
         self._found = True
         self._show()
@@ -231,7 +233,7 @@ class LivePanel:
             faults += self.link.findings
         self._faults.show(faults)
         going = state.get("stage") in GOING
-        _enable(self._begin, not self.goes_on)
+        _enable(self._begin, self._source.known and not self.goes_on)
         _enable(self._end, going and state.get("stage") != "stopping")
         for page, (shown, words) in self._links.items():
             self._show_page(page, shown, words, state)

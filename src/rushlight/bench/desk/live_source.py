@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from nicegui import ui
@@ -22,52 +22,83 @@ _FIRST_SEED = "7"
 
 @dataclass
 class _Chosen:
-    """What was chosen for a rig last, for all its pages."""
+    """What is chosen on one page."""
 
     kind: str
     other: str = ""
     seed: str = _FIRST_SEED
 
 
-_chosen: dict[Path, _Chosen] = {}
-
-
 class SourceChoice:
     """The choice as a group of fields; draws into the present place.
+
+    What is shown here is what begins here. The browser hands a choice on from page to page of its
+    tab; no other tab hears of it, for a real camera must not begin under a page that shows a
+    rehearsal.
 
     Parameters
     ----------
     place
-        The rig. What is chosen here is chosen for its other pages too.
+        The rig.
+
+    Attributes
+    ----------
+    known
+        Whether what was chosen before in this tab is taken up.
     """
 
     def __init__(self, place: RigPlace) -> None:
         rig = load_rig(place.file)[0]
-        self._on_surface = "surface" in rig.kinds
-        self._rehearses = self._on_surface or len(rig.cameras) == 1
-        self._several = not self._on_surface and len(rig.cameras) > 1
-        own = [each.source for each in rig.cameras if each.source]
+        on_surface = "surface" in rig.kinds
+        self._several = not on_surface and len(rig.cameras) > 1
+        self._rehearses = on_surface or len(rig.cameras) == 1
+        self._own = [each.source for each in rig.cameras if each.source]
         kind = _OWN
-        if not own:
+        if not self._own:
             kind = _REHEARSAL if self._rehearses and rig.basis == "invented" else _OTHER
-        self._now = _chosen.setdefault(place.file.resolve(), _Chosen(kind))
-        names = ", ".join(own) or text("panel.source.own.none")
+        self._now = _Chosen(kind)
+        self._key = f"rushlight-source:{place.file.resolve()}"
+        self._touched = self.known = False
         self._lines: dict[str, Element] = {}
-        with ui.element("details") as box:
-            if not own:
-                box.props["open"] = True
+        with ui.element("details") as self._box:
+            if not self._own:
+                self._box.props["open"] = True
             element("summary", text("panel.source"))
-            with ui.element("fieldset") as group:
-                element("legend", text("panel.source"), "unseen")
-                self._choice(group.id, _OWN, text("panel.source.own", source=names))
-                self._choice(group.id, _OTHER, text("panel.source.other"))
-                hint = "several" if self._several else "hint"
-                self._line(_OTHER, "other", text(f"panel.source.other.{hint}"))
-                if self._rehearses:
-                    self._choice(group.id, _REHEARSAL, text("panel.source.rehearsal"))
-                    self._line(_REHEARSAL, "seed", text("panel.source.seed.hint"))
-                else:
-                    element("p", text("panel.source.no_rehearsal"), "soft small")
+            self._group = ui.element("fieldset")
+        self._draw()
+
+    async def take_up(self) -> None:
+        """Show what was chosen on the page before in this tab."""
+        wanted = f"sessionStorage.getItem({json.dumps(self._key)})"
+        with self._group:
+            try:
+                found = await ui.run_javascript(wanted, timeout=10.0)
+            except TimeoutError:  # then what is shown stays
+                found = None
+        if found and not self._touched:
+            chosen = _Chosen(**json.loads(found))
+            if chosen.kind != _REHEARSAL or self._rehearses:
+                self._now = chosen
+                self._draw()
+                self._box.props["open"] = True  # it is not what a page begins with
+                self._box.update()
+        self.known = True
+
+    def _draw(self) -> None:
+        group = self._group
+        group.clear()
+        with group:
+            element("legend", text("panel.source"), "unseen")
+            names = ", ".join(self._own) or text("panel.source.own.none")
+            self._choice(group.id, _OWN, text("panel.source.own", source=names))
+            self._choice(group.id, _OTHER, text("panel.source.other"))
+            hint = "several" if self._several else "hint"
+            self._line(_OTHER, "other", text(f"panel.source.other.{hint}"))
+            if self._rehearses:
+                self._choice(group.id, _REHEARSAL, text("panel.source.rehearsal"))
+                self._line(_REHEARSAL, "seed", text("panel.source.seed.hint"))
+            else:
+                element("p", text("panel.source.no_rehearsal"), "soft small")
         self._show_lines()
 
     def asked(self) -> tuple[str | None, dict[str, Any]]:
@@ -108,7 +139,10 @@ class SourceChoice:
 
     def _take(self, name: str) -> Callable[[Any], None]:
         def take(event: Any) -> None:
+            self._touched = True
             setattr(self._now, name, str(event.args))
             self._show_lines()
+            kept = json.dumps(json.dumps(asdict(self._now)))
+            ui.run_javascript(f"sessionStorage.setItem({json.dumps(self._key)}, {kept})")
 
         return take
