@@ -8,7 +8,16 @@ import pytest
 from rushlight.errors import RushlightError
 from rushlight.jobs.new import new
 from rushlight.jobs.survey import survey, template
-from rushlight.jobs.survey_form import Form, Line, blank, form_of, keep, surveyed, text_of
+from rushlight.jobs.survey_form import (
+    Form,
+    Line,
+    blank,
+    form_of,
+    keep,
+    kept_text,
+    surveyed,
+    text_of,
+)
 from rushlight.jobs.survey_sketch import as_the_rig_says, form_sketch, marks_of, surface_of
 
 # Sides, then diagonals, of a picture that is 12 mm wider at the top [mm].
@@ -71,6 +80,21 @@ def test_what_cannot_be_used_is_told_in_the_records_sentence_and_nothing_is_writ
     with pytest.raises(RushlightError, match=r"readings.toml: first_px"):
         keep(rig, replace(form, first_px=("left", "0")))
     assert not (rig / "readings.toml").exists()
+
+
+def test_readings_that_another_kept_meanwhile_are_not_written_over(rig):
+    mine = filled(blank(rig))
+    others = replace(mine, ruler_doubt="2 mm")
+    read_as = kept_text(rig)
+    assert read_as == ""
+    keep(rig, others, read_as)
+    theirs = kept_text(rig)
+    with pytest.raises(RushlightError, match="changed elsewhere") as refused:
+        keep(rig, mine, read_as)
+    assert [each.code for each in refused.value.findings] == ["changed-elsewhere"]
+    assert kept_text(rig) == theirs and form_of(rig) == others
+    keep(rig, mine, theirs)
+    assert form_of(rig) == mine
 
 
 def test_the_drawing_tells_the_rectangle_s_miss_and_the_wall(rig):

@@ -22,6 +22,9 @@ _ABOUT_M = 1.5
 _AXES = ("x", "y", "z")
 _STEPS = 200
 
+CHANGED_ELSEWHERE = "changed-elsewhere"
+"""Code of the finding that a file is not as it was read."""
+
 
 @dataclass(frozen=True)
 class Field:
@@ -134,15 +137,35 @@ def save(file: Path, text: str, read_as: str) -> None:
         When the text is no TOML, something else stands there now, or it cannot be written.
     """
     parsed(text)  # nobody wants a rig replaced by what no program can read
-    if read_text(file) != read_as:
+    refuse_if_changed(file, read_text(file), read_as)
+    write_text(file, text)
+
+
+def refuse_if_changed(file: Path, now: str, read_as: str) -> None:
+    """Let nobody write over what somebody else wrote meanwhile.
+
+    Parameters
+    ----------
+    file
+        Whose text it is.
+    now
+        What stands there now.
+    read_as
+        What stood there when the user began.
+
+    Raises
+    ------
+    RushlightError
+        With the code ``"changed-elsewhere"``, when they differ.
+    """
+    if now != read_as:
         raise RushlightError.of(
             str(file),
             "",
             "was changed elsewhere since this page read it",
             "load it anew, or save over it on purpose",
-            "changed-elsewhere",
+            CHANGED_ELSEWHERE,
         )
-    write_text(file, text)
 
 
 def parsed(text: str) -> tomlkit.TOMLDocument:

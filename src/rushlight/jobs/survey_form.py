@@ -12,6 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from rushlight.errors import RushlightError
+from rushlight.jobs.edit import refuse_if_changed
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.survey import READINGS_FILE, SurveyResult, survey, survey_of
 from rushlight.records.document import read_text, validate, write_text
@@ -225,17 +226,41 @@ def surveyed(rig_file: Path, form: Form) -> SurveyResult:
     return survey_of(rig_file, validate(SurveyReadings, data, READINGS_FILE))
 
 
-def keep(rig_file: Path, form: Form) -> SurveyResult:
-    """Write the readings beside the rig, and survey by them as the command does.
+def kept_text(rig_file: Path) -> str:
+    """What stands in the file of the readings, for `form_of` and `keep`; empty where none is.
 
     Raises
     ------
     RushlightError
-        As `surveyed`; then nothing is written.
+        When it cannot be read.
+    """
+    path = _file(rig_file)
+    return read_text(path) if path.exists() else ""
+
+
+def keep(rig_file: Path, form: Form, read_as: str | None = None) -> SurveyResult:
+    """Write the readings beside the rig, and survey by them as the command does.
+
+    Parameters
+    ----------
+    rig_file
+        The rig's file, or its folder.
+    form
+        As filled in.
+    read_as
+        What stood in the file when the user began, of `kept_text`; None for whatever stands there.
+
+    Raises
+    ------
+    RushlightError
+        As `surveyed`, or when something else stands in the file now, with the code
+        `rushlight.jobs.edit.CHANGED_ELSEWHERE`; then nothing is written.
     """
     surveyed(rig_file, form)
-    path = _file(rig_file)
-    write_text(path, text_of(form, read_text(path) if path.exists() else ""))
+    now, path = kept_text(rig_file), _file(rig_file)
+    if read_as is not None:
+        refuse_if_changed(path, now, read_as)
+    write_text(path, text_of(form, now))
     return survey(rig_file)
 
 

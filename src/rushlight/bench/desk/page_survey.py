@@ -11,15 +11,17 @@ from typing import Any
 from nicegui import ui
 from nicegui.element import Element
 
-from rushlight.bench.desk.frame import button, element, findings_list, panel, table, words_html
+from rushlight.bench.desk.frame import button, element, findings_list, panel
 from rushlight.bench.desk.show import number
-from rushlight.bench.desk.survey_drawing import display_svg, picture_svg, wall_svg
+from rushlight.bench.desk.survey_drawing import display_svg, picture_svg
+from rushlight.bench.desk.survey_told import draw_told
 from rushlight.bench.desk.worker import quickly, slowly
 from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
+from rushlight.jobs.edit import CHANGED_ELSEWHERE
 from rushlight.jobs.folder import RigPlace
 from rushlight.jobs.survey import SurveyResult, survey
-from rushlight.jobs.survey_form import Form, Line, form_of, keep, text_of
+from rushlight.jobs.survey_form import Form, Line, form_of, keep, kept_text, text_of
 from rushlight.jobs.survey_sketch import (
     SurveySketch,
     as_the_rig_says,
@@ -48,14 +50,15 @@ class SurveyPage:
 
     def __init__(self, place: RigPlace) -> None:
         self._place = place
-        self._kept = self._form = form_of(place.file)
+        self._read_as = kept_text(place.file)
+        self._kept = self._form = form_of(place.file, self._read_as)
         self._latest = 0
         self._touches = _first_touches(place)
         self._looking = asyncio.Lock()
 
     @property
     def _key(self) -> str:
-        return f"rushlight-survey:{self._place.file.resolve()}"
+        return f"rushlight-readings:{self._place.file.resolve()}"
 
     async def draw(self) -> None:
         """Draw everything, then take up what the tab kept, and look."""
@@ -304,19 +307,37 @@ class SurveyPage:
                 findings_list(told.findings)
 
     async def _back(self) -> None:
-        self._kept = form_of(self._place.file)
+        self._read_as = kept_text(self._place.file)
+        self._kept = form_of(self._place.file, self._read_as)
         await self._use(self._kept)
 
     async def _keep_it(self) -> None:
         form = self._form
         try:
-            await slowly(keep, self._place.file, form)
+            await slowly(keep, self._place.file, form, self._read_as)
+            self._read_as = kept_text(self._place.file)
         except RushlightError as error:
             self._show_findings(error)
+            if any(each.code == CHANGED_ELSEWHERE for each in error.findings):
+                self._offer_overwrite()
             return
         self._kept = form
         await self._look()
         self._say(text("survey.kept"))
+
+    def _offer_overwrite(self) -> None:
+        with self._found:
+            button(text("survey.overwrite"), self._overwrite)
+        self._kept = form_of(
+            self._place.file
+        )  # what is kept is another's: the way back leads there
+        self._keep_in_browser()
+        self._say(text("survey.unkept"))
+
+    async def _overwrite(self) -> None:
+        self._read_as = kept_text(self._place.file)
+        with self._keep:  # the button that was pressed goes
+            await self._keep_it()
 
     # What is shown.
 
@@ -370,10 +391,7 @@ class SurveyPage:
             element("p", text("survey.legend"), "soft small")
         self._told.clear()
         with self._told:
-            _changes(told, sketch)
-            _residuals(told)
-            if sketch.wall_mm is not None:
-                _wall(sketch)
+            draw_told(told, sketch)
             if sketch.findings:
                 with panel(text("survey.findings")):
                     findings_list(sketch.findings)
@@ -391,7 +409,8 @@ class SurveyPage:
     # The tab keeps what is not kept yet, so that a server started anew does not lose it.
 
     def _keep_in_browser(self) -> None:
-        kept = json.dumps(text_of(self._form, blank_lines=True))
+        now = {"text": text_of(self._form, blank_lines=True), "read_as": self._read_as}
+        kept = json.dumps(json.dumps(now))
         with self._page:  # the button that led here may have been drawn anew since
             if self._form != self._kept:
                 ui.run_javascript(f"sessionStorage.setItem({json.dumps(self._key)}, {kept})")
@@ -402,7 +421,9 @@ class SurveyPage:
         wanted = f"sessionStorage.getItem({json.dumps(self._key)})"
         found = await ui.run_javascript(wanted, timeout=10.0)
         if found:
-            self._form = form_of(self._place.file, found)
+            kept: dict[str, str] = json.loads(found)
+            self._form = form_of(self._place.file, kept["text"])
+            self._read_as = kept["read_as"]
             self._draw_fields()
 
 
@@ -431,61 +452,3 @@ def _hear(typed: Element, on: Callable[[str], Any]) -> None:
         return on(event.args)
 
     typed.on("change", given, js_handler=_GIVEN)
-
-
-def _changes(told: dict[str, Any], sketch: SurveySketch) -> None:
-    one, other = told["next_reading"]
-    with panel(text("survey.changes")):
-        figures = [
-            (text("survey.moved"), number(sketch.moved_rms_mm, "mm")),
-            (text("survey.moved.worst"), number(sketch.moved_worst_mm, "mm")),
-            (text("survey.doubt.rms"), number(told["rms_std_mm"], "mm")),
-        ]
-        shown = "".join(
-            f'<div><dt>{words_html(name)}</dt><dd class="big">{words_html(value)}</dd></div>'
-            for name, value in figures
-        )
-        ui.html(f'<dl class="figures">{shown}</dl>', sanitize=False)
-        element("p", text("survey.changes.words"), "small")
-        value = number(told["next_rms_std_mm"], "mm rms")
-        element("p", text("survey.changes.next", one=one, other=other, value=value))
-        element("p", text("survey.changes.use"), "soft small")
-
-
-def _residuals(told: dict[str, Any]) -> None:
-    with panel(text("survey.residuals")):
-        columns = [
-            f"{text(f'survey.residuals.{each}')}"
-            for each in ("where", "read", "std", "missed", "score", "held")
-        ]
-        rows = [
-            [each["where"], each["read_mm"], each["std_mm"], each["missed_mm"], each["score"],
-             _held(each)]
-            for each in told["readings"]
-        ]  # fmt: skip
-        table(columns, rows, text("survey.residuals"))
-        element("h3", text("survey.corners"))
-        table(
-            [text(f"survey.corners.{each}") for each in ("corner", "x", "y")],
-            [
-                [
-                    each["corner"],
-                    f"{each['x_mm']} ± {each['x_std_mm']}",
-                    f"{each['y_mm']} ± {each['y_std_mm']}",
-                ]
-                for each in told["corners"]
-            ],
-            text("survey.corners"),
-        )
-
-
-def _held(reading: dict[str, Any]) -> str:
-    if reading["suspect"]:
-        return text("survey.held.wrong")
-    return text("survey.held.unchecked" if reading["score"] is None else "survey.held.good")
-
-
-def _wall(sketch: SurveySketch) -> None:
-    with panel(text("survey.wall")):
-        ui.html(wall_svg(sketch), sanitize=False)
-        element("p", text("survey.wall.lead"), "soft small")
