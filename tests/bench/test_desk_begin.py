@@ -13,6 +13,7 @@ from rushlight.jobs.edit import edited
 from rushlight.jobs.glance import glance
 
 LONG = 120_000
+SWAP = "Let A and now change places"
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +85,7 @@ def test_two_variants_stand_side_by_side_with_the_numbers_of_both(page, bench):
     page.goto(f"{bench.url}/rig/barn-wall/plan")
     page.locator(".room-camera").first.wait_for()
     page.get_by_role("button", name="Keep this as A").click()
-    page.get_by_role("button", name="Go back to A").wait_for()
+    page.get_by_role("button", name=SWAP).wait_for()
     assert len({value for pair in shown_beside(page).values() for value in pair}) == 4
 
     changes = {"cameras[0].position[2]": "4.4 m", "cameras[0].frame_rate": "50 Hz"}
@@ -116,23 +117,30 @@ def test_two_variants_stand_side_by_side_with_the_numbers_of_both(page, bench):
         page.wait_for_timeout(200)
     assert agrees() is None
 
-    page.get_by_role("button", name="Go back to A").click()
+    pairs = shown_beside(page)
+    swap = page.get_by_role("button", name=SWAP)
+    swap.click()
     page.locator("[data-path='cameras[0].position[2]'] >> visible=true").wait_for()
     page.wait_for_function(
         "old => document.querySelector(\"[data-path='cameras[0].position[2]']\").value === old",
         arg=tomllib.loads(first)["cameras"][0]["position"][2],
     )
+    # Both have changed places: what was now is A, and can be gone on with again.
+    changed = {what: (now, a) for what, (a, now) in pairs.items()}
     for _ in range(100):
-        pairs = shown_beside(page).values()
-        if all(kept == again for kept, again in pairs):
+        if shown_beside(page) == changed:
             break
         page.wait_for_timeout(200)
-    assert all(kept == again for kept, again in shown_beside(page).values())
+    assert shown_beside(page) == changed
     assert (rig / "rig.toml").read_text(encoding="utf-8") == first
-    # Nothing is left of the second variant, on the page or for its tab.
+    # Nothing unsaved is left, on the page or for its tab.
     page.get_by_role("button", name="Plan closely").and_(page.locator(":enabled")).wait_for()
     assert not page.evaluate(UNSAVED)
     assert page.locator("textarea").input_value() == first
+    swap.click()
+    page.get_by_text("Not saved yet.").wait_for()
+    page.wait_for_function("w => document.querySelector('textarea').value === w", arg=second)
+    assert shown_beside(page) == pairs
 
 
 UNSAVED = "Object.keys(sessionStorage).filter(key => key.startsWith('rushlight-draft'))"

@@ -45,6 +45,9 @@ class Draft:
         What `text` shows.
     beside
         A variant kept for comparison: its text and what it shows.
+    came
+        What came into it on another page, in words that its page tells once; empty where nothing
+        did.
     """
 
     place: RigPlace
@@ -52,6 +55,7 @@ class Draft:
     text: str
     shown: Glance = field(default_factory=Glance)
     beside: tuple[str, Glance] | None = None
+    came: str = ""
     _unwritten: dict[str, str] = field(default_factory=dict)
     _changes: int = 0
     _since_ms: float = 0.0
@@ -73,6 +77,11 @@ class Draft:
     def key(self) -> str:
         """Under which the browser keeps it for its tab."""
         return f"rushlight-draft:{self.place.file.resolve()}"
+
+    @property
+    def beside_key(self) -> str:
+        """Under which the browser keeps the text of the variant beside it for its tab."""
+        return f"rushlight-beside:{self.place.file.resolve()}"
 
     async def change(
         self, path: str, given: str, stamp_ms: float, show: Callable[[float], None]
@@ -141,6 +150,20 @@ class Draft:
         self._unwritten = {}
         self.text = text
 
+    def lay_beside(self) -> None:
+        """Keep the rig as it is now for comparison, here and in the tab."""
+        self.beside = (self.text, self.shown)
+        kept = json.dumps(self.text)
+        ui.run_javascript(f"sessionStorage.setItem({json.dumps(self.beside_key)}, {kept})")
+
+    def change_places(self) -> None:
+        """Go on with the variant beside, and keep the present one there; settle first."""
+        if self.beside is not None:
+            words, shown = self.beside
+            self.lay_beside()
+            self.take(words)
+            self.shown = shown
+
     def save(self) -> None:
         """Write the file, unless it was changed elsewhere."""
         save(self.place.file, self.text, self.read_as)
@@ -153,10 +176,19 @@ class Draft:
     def keep_in_browser(self) -> None:
         """Let the tab keep what is not saved yet."""
         if self.changed:
-            kept = json.dumps(json.dumps({"text": self.text, "read_as": self.read_as}))
+            now = {"text": self.text, "read_as": self.read_as, "came": self.came}
+            kept = json.dumps(json.dumps(now))
             ui.run_javascript(f"sessionStorage.setItem({json.dumps(self.key)}, {kept})")
         else:
             ui.run_javascript(f"sessionStorage.removeItem({json.dumps(self.key)})")
+
+    async def take_beside_from_browser(self) -> None:
+        """Take up the variant that the tab kept for comparison, if it kept one."""
+        wanted = f"sessionStorage.getItem({json.dumps(self.beside_key)})"
+        found = await ui.run_javascript(wanted, timeout=10.0)
+        if found is not None and self.beside is None:  # none was laid there meanwhile
+            _, shown = await quickly(change_and_look, found, {}, self.place.folder)
+            self.beside = self.beside or (found, shown)
 
     async def take_from_browser(self) -> bool:
         """Take up what the tab kept; whether there was anything unsaved."""
@@ -168,4 +200,5 @@ class Draft:
         if kept["text"] == self.read_as:
             return False
         self.text, self.read_as = kept["text"], kept["read_as"]
+        self.came = str(kept.get("came", ""))
         return True

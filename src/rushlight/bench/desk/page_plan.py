@@ -82,9 +82,12 @@ class PlanPage:
         await self._draft.settle()
         if restored:
             self._fields_again()
-            self._tell([], text("plan.restored"))
+            self._tell([], self._draft.came or text("plan.restored"))
+            self._draft.came = ""
         self._show_all()
         ui.timer(0.1, self._rest)
+        await self._draft.take_beside_from_browser()
+        self._draw_beside()
 
     async def _change(self, path: str, given: str, stamp: float) -> None:
         self._moved_s = time.monotonic()
@@ -185,6 +188,10 @@ class PlanPage:
     async def _use(self, words: str) -> None:
         """Take another text for the whole rig."""
         self._draft.take(words)
+        await self._taken()
+
+    async def _taken(self) -> None:
+        """Show another text that was taken."""
         self._fields_again()  # at once: a look may take its time on a busy machine
         await self._draft.settle()
         self._show_all()
@@ -230,17 +237,21 @@ class PlanPage:
             with ui.element("div").classes("row"):
                 button(text("plan.beside.keep"), self._keep_beside)
                 if self._draft.beside is not None:
-                    button(text("plan.beside.back"), self._back_to_a)
+                    button(text("plan.beside.swap"), self._change_places)
 
     async def _keep_beside(self) -> None:
         if self._draft.unsettled:
             await self._settle()
-        self._draft.beside = (self._draft.text, self._draft.shown)
+        with self._page:  # the button that led here may have been drawn anew since
+            self._draft.lay_beside()
         self._draw_beside()
 
-    async def _back_to_a(self) -> None:
-        if self._draft.beside is not None:
-            await self._use(self._draft.beside[0])
+    async def _change_places(self) -> None:
+        if self._draft.unsettled:
+            await self._settle()
+        with self._page:
+            self._draft.change_places()
+        await self._taken()
 
 
 def _figures_html(shown: Glance) -> str:

@@ -222,7 +222,7 @@ class SearchPage:
             result.currency,
         )
         words = with_candidate(self._draft.read_as, one)
-        changed, shown = await quickly(change_and_look, words, {}, self._place.folder)
+        _, shown = await quickly(change_and_look, words, {}, self._place.folder)
         self._room.show(shown)
         self._one.clear()
         with self._one:
@@ -232,12 +232,23 @@ class SearchPage:
             element("h3", title)
             table([], _rows(one, result.currency), title)
             with ui.element("div").classes("row"):
-                button(text("search.take", number=wanted), lambda: self._take(changed), first=True)
+                button(text("search.take", number=wanted), lambda: self._take(one), first=True)
                 element("span", text("search.take.lead"), "soft small")
 
-    def _take(self, words: str) -> None:
-        self._draft.text = words
-        self._draft.keep_in_browser()
+    async def _take(self, one: SearchCandidate) -> None:
+        """Put a candidate into what the tab holds of the rig, saved or not, and look at it."""
+        draft = Draft(self._place, self._draft.read_as, self._draft.read_as)
+        unsaved = await draft.take_from_browser()
+        try:
+            draft.take(with_candidate(draft.text, one))
+        except RushlightError as error:  # what is not saved yet is left as it is
+            self._notice.clear()
+            with self._notice:
+                findings_list(error.findings)
+            return
+        key = "search.taken.unsaved" if unsaved else "search.taken"
+        draft.came = text(key, number=one.number)
+        draft.keep_in_browser()
         ui.navigate.to(f"/rig/{self._place.name}/plan")
 
 
