@@ -1,12 +1,17 @@
-"""Every page's twin is what the command of its name prints with --json."""
+"""Every page's twin is what the command of its job prints with --json.
+
+Build's is that of `parts`, Try's and Results' that of `assess`. The lookout has no command: its twin
+is what the live process serves to the display.
+"""
 
 import json
 import shutil
 import urllib.request
 
 import pytest
+from tests.bench.puppet import Puppet
 from tests.made_sitting import made_sitting
-from tests.slow_wall import register_slow_wall, write_slow_wall
+from tests.slow_wall import SEED, command, register_slow_wall, write_slow_wall
 from typer.testing import CliRunner
 
 from rushlight.cli import app
@@ -53,10 +58,22 @@ def test_build(bench):
     )
 
 
-def test_results(bench):
-    assert of_page(bench, "/rig/ferry-model/results") == of_command(
-        "assess", str(bench.folder / "ferry-model")
-    )
+def test_results(bench, tmp_path_factory):
+    from rushlight.jobs.trials import keep_run
+
+    rig = write_slow_wall(bench.folder / "found-wall")
+    register_slow_wall(tmp_path_factory, rig)
+    command(rig, "simulate", ".", "--script", "tapping", "--seed", SEED, "--out", "footage/tapping")
+    command(rig, "plan", ".", "--grid", "2x2")
+    of_session = ("--registration", "registration.json", "--out", "tapping.sqlite")
+    command(rig, "run", "--footage", "footage/tapping", "--rig", ".", *of_session)
+    command(rig, "assess", ".", "--anew")
+    keep_run(rig, made_sitting("barn-wall"), simulated=False)
+    by_page, by_command = of_page(bench, "/rig/found-wall/results"), of_command("assess", str(rig))
+    for told in (by_page, by_command):  # the sittings are assessed anew each time
+        told["trials"] = undated(told["trials"])
+    assert by_command["sessions"]["compared"] and by_command["trials"]["taps"]
+    assert by_page == by_command
 
 
 def test_kit(bench):
@@ -119,11 +136,14 @@ def test_try(bench):
     assert undated(of_page(bench, "/rig/barn-wall/try")) == undated(by_command)
 
 
-def test_lookout(bench):
-    from rushlight.jobs.theatre import theatre
-
-    told = json.loads(json.dumps(theatre(bench.folder / "paper-theatre").as_dict()))
-    assert of_page(bench, "/rig/paper-theatre/lookout") == told
+def test_lookout_is_what_the_live_process_serves_to_the_display(bench, serving, tmp_path):
+    shutil.copytree(serving.scenarios / "paper-theatre", tmp_path / "paper-theatre")
+    with Puppet(tmp_path) as live:
+        address = f"{live.url}/theatre.json?rig=paper-theatre"
+        with urllib.request.urlopen(address, timeout=120) as answer:
+            served = json.load(answer)
+    assert served["pieces"] and served["screens"]
+    assert of_page(bench, "/rig/paper-theatre/lookout") == served
 
 
 def test_the_start_page_tells_how_far_each_rig_has_come(bench):
