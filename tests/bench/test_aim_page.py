@@ -5,9 +5,12 @@ import re
 import pytest
 
 from rushlight.bench.desk.aim_drawing import ABOVE, SIDE, places_svg, room_svg
+from rushlight.bench.desk.page_aim import _meter_html
 from rushlight.bench.texts import has_text
 from rushlight.jobs.aim import aim_sketch
+from rushlight.jobs.aim_telling import AimState
 from rushlight.jobs.rehearsal import askew
+from rushlight.plan.light import FULLEST_PEAK
 
 
 @pytest.fixture
@@ -36,6 +39,18 @@ def test_each_place_is_drawn_with_its_state_and_named(sketch):
     for each in sketch["places"]:
         assert has_text(f"aim.place.{each['name']}")
         assert has_text(f"aim.mark.{each['name']}")
+
+
+@pytest.mark.parametrize(("over", "full"), [(-0.01, False), (0.01, True)])
+def test_the_meter_is_full_from_the_limit_that_the_job_tells(over, full):
+    level = FULLEST_PEAK + over
+    state = AimState("holding", 0, "stylus-wren", "centre", 0.5, 1, 3, {}, level, 40.0).as_dict()
+    assert state["level_full"] is full
+    drawn = _meter_html({**state, "level_limit": 0.6})
+    assert ('class="aim-meter full"' in drawn) is full
+    assert "--fullest:60%" in drawn
+    unlit = AimState("holding", 0, "stylus-wren", "centre", 0.5, 1, 3, {}).as_dict()
+    assert unlit["level_full"] is False and "width:0%" in _meter_html(unlit)
 
 
 def test_only_a_plain_rehearsal_is_hung_askew():

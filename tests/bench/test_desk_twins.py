@@ -1,7 +1,7 @@
 """Every page's twin is what the command of its job prints with --json.
 
-Build's is that of `parts`, Try's and Results' that of `assess`. The lookout has no command: its twin
-is what the live process serves to the display.
+Build's is that of `parts`, Try's and Results' that of `assess`. The lookout has no command: its
+twin is what the live process serves to the display.
 """
 
 import json

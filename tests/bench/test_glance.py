@@ -26,6 +26,31 @@ def test_it_agrees_with_the_plan_on_a_surface():
     assert next(iter(looked.causes_mm)) == planned.plan.dominant
 
 
+@pytest.mark.parametrize(
+    ("key", "lax", "strict"),
+    [
+        ("worst_error", '"1 m"', '"0.01 mm"'),
+        ("coverage", '"1 %"', '"100 %"'),
+        ("delay", '"10 s"', '"0.1 ms"'),
+    ],
+)
+def test_each_target_is_judged_by_itself(key, lax, strict):
+    text = text_of("barn-wall")
+    head, targets = text.split("[targets]\n")
+    rest = "\n".join(line for line in targets.splitlines() if not line.startswith(key))
+    at = {"worst_error": "error_mm", "coverage": "coverage", "delay": "delay_ms"}[key]
+    for given, met in ((lax, True), (strict, False)):
+        looked = glance(f"{head}[targets]\n{key} = {given}\n{rest}", SCENARIOS / "barn-wall")
+        assert looked.met[at] is met, looked.findings
+    assert glance("kinds = 3", SCENARIOS / "barn-wall").met == {}
+
+
+def test_what_has_no_greatest_error_is_not_judged_by_it():
+    looked = glance(text_of("ferry-model"), SCENARIOS / "ferry-model")
+    assert looked.worst_mm is None and looked.met["error_mm"] is None
+    assert looked.met["delay_ms"] is (looked.delay_ms <= looked.targets["delay_ms"])
+
+
 @pytest.mark.parametrize("scenario", ["paper-theatre", "ferry-model", "choir-baton"])
 def test_a_rig_of_space_has_a_map_of_each_zone(scenario):
     looked = glance(text_of(scenario), SCENARIOS / scenario)

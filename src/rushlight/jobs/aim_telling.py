@@ -9,6 +9,7 @@ import numpy as np
 
 from rushlight.errors import Finding
 from rushlight.jobs.aim import AimResult
+from rushlight.plan.light import FULLEST_PEAK
 from rushlight.records.dots import Dots, Frame
 
 
@@ -68,6 +69,8 @@ class AimState:
             "of": self.of,
             "states": dict(self.states),
             "level_share": _rounded(self.level_share, 3),
+            "level_limit": FULLEST_PEAK,
+            "level_full": bool(self.level_share > FULLEST_PEAK),
             "over_noise": _rounded(self.over_noise, 1),
             "room_share": _rounded(self.room_share, 3),
             "result": None if self.result is None else self.result.as_dict(),

@@ -93,6 +93,9 @@ class Glance:
         Cause to its part of the error [mm], the greatest first.
     targets
         What is wanted: error_mm, coverage, delay_ms; None where nothing is.
+    met
+        Of each target whether this look reaches it, the greatest error against the wanted one;
+        None where one of both is unknown.
     rough
         Whether the quick look is known to be off by more than a few per cent here.
     findings
@@ -111,6 +114,7 @@ class Glance:
     exposures_ms: dict[str, float] = field(default_factory=dict)
     causes_mm: dict[str, float] = field(default_factory=dict)
     targets: dict[str, float | None] = field(default_factory=dict)
+    met: dict[str, bool | None] = field(default_factory=dict)
     rough: bool = False
     findings: list[Finding] = field(default_factory=list)
 
@@ -149,7 +153,7 @@ def glance(
         for path, given in (changes or {}).items():
             put(data, path, given)
         rig, shelf = validate(Rig, data, RIG_FILE), load_shelf(folder)
-        seen = _of_space(rig, shelf) if in_space(rig) else _of_surface(rig, shelf)
+        seen = _judged(_of_space(rig, shelf) if in_space(rig) else _of_surface(rig, shelf))
         return replace(seen, findings=check_rig(rig, shelf, RIG_FILE)) if checked else seen
     except RushlightError as error:
         return Glance(findings=list(error.findings))
@@ -173,6 +177,23 @@ def _common(rig: Rig) -> dict[str, Any]:
             "delay_ms": 1e3 * rig.targets.delay.value,
         },
     }
+
+
+def _judged(seen: Glance) -> Glance:
+    """The look with its targets judged."""
+
+    def met(low: float | None, high: float | None) -> bool | None:
+        return None if low is None or high is None else low <= high
+
+    wanted = seen.targets
+    return replace(
+        seen,
+        met={
+            "error_mm": met(seen.worst_mm, wanted["error_mm"]),
+            "coverage": met(wanted["coverage"], seen.coverage),
+            "delay_ms": met(seen.delay_ms, wanted["delay_ms"]),
+        },
+    )
 
 
 def _of_surface(rig: Rig, shelf: Shelf) -> Glance:

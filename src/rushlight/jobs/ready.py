@@ -25,6 +25,7 @@ from rushlight.jobs.registering import Ground
 from rushlight.jobs.sources import source_given
 from rushlight.jobs.surveyed import survey_of_registration, unheeded, without_survey_doubt
 from rushlight.jobs.told import keep_told
+from rushlight.jobs.touching import styli_of
 from rushlight.plan.beacons import beacon_field
 from rushlight.plan.evaluate import evaluate
 from rushlight.plan.grid import Standing
@@ -36,7 +37,7 @@ from rushlight.records.rig import Rig
 from rushlight.register.checking import Checked, check, check_places
 from rushlight.see.detect import Detector
 from rushlight.shelf.catalogue import Shelf
-from rushlight.shelf.resolve import lit_emitters, resolve
+from rushlight.shelf.resolve import resolve
 from rushlight.track.rig import noise_of
 
 PATIENCE_S = 60.0
@@ -216,7 +217,7 @@ def _day(text: str | None) -> datetime | None:
 
 def _stylus(rig: Rig, registration: Registration, wanted: str | None) -> str:
     """Which stylus touches: the one asked for, or the first that registered."""
-    known = list(dict.fromkeys(lit.id for lit, _ in lit_emitters(rig)))
+    known = styli_of(rig)
     if wanted is not None and wanted not in known:
         raise RushlightError.of(
             "touched by", f'"{wanted}"', "is no stylus of the rig", f"use {', '.join(known)}",

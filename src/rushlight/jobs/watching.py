@@ -10,6 +10,18 @@ from rushlight.records.space import ResolvedSpace
 from rushlight.track.following import Followed
 
 
+def first_display(space: ResolvedSpace) -> Display | None:
+    """The first screen of a space as the display that pages fill; None where there is none."""
+    from rushlight.physics.geometry.offaxis import screen_frame
+
+    if not space.screens:
+        return None
+    screen = space.screens[0]
+    width_m, height_m = screen_frame(screen.corners_m).size_m.tolist()
+    columns, rows = (int(side) for side in screen.display_px)
+    return Display((width_m, height_m), (columns, rows), screen.id)
+
+
 class Watch(Protocol):
     """Looks on. It is called between two frames, so it must never wait for anybody."""
 

@@ -242,8 +242,10 @@ def _meter_html(told: Told) -> str:
         else text("aim.meter", share=percent(level), noise=number(told["over_noise"]))
     )
     share = 0.0 if level is None else min(float(level), 1.0)
-    kind = "full" if share > 0.8 else ""
+    kind = "full" if told["level_full"] else ""
+    limit = f"--fullest:{100 * told['level_limit']:.0f}%"
     return (
-        f'<div class="aim-meter {kind}"><i style="width:{100 * share:.0f}%"></i></div>'
+        f'<div class="aim-meter {kind}" style="{limit}">'
+        f'<i style="width:{100 * share:.0f}%"></i></div>'
         f'<p class="small">{words_html(words)}</p>'
     )

@@ -256,26 +256,26 @@ class PlanPage:
 
 def _figures_html(shown: Glance) -> str:
     """The figures with what is wanted of each."""
-    wanted = shown.targets
+    wanted, met_by = shown.targets, shown.met
     rows = [
         (text("plan.error"), number(shown.error_mm, "mm"), "", None),
         (
             text("plan.worst"),
             number(shown.worst_mm, "mm"),
             _wish("most", wanted.get("error_mm"), number(wanted.get("error_mm"), "mm")),
-            _met(shown.worst_mm, wanted.get("error_mm")),
+            met_by.get("error_mm"),
         ),
         (
             text("plan.coverage"),
             percent(shown.coverage),
             _wish("least", wanted.get("coverage"), percent(wanted.get("coverage"))),
-            _met(wanted.get("coverage"), shown.coverage),
+            met_by.get("coverage"),
         ),
         (
             text("plan.delay"),
             number(shown.delay_ms, "ms"),
             _wish("most", wanted.get("delay_ms"), number(wanted.get("delay_ms"), "ms")),
-            _met(shown.delay_ms, wanted.get("delay_ms")),
+            met_by.get("delay_ms"),
         ),
         *(
             (text("plan.exposure", camera=camera), number(value, "ms"), "", None)
@@ -298,7 +298,3 @@ def _figures_html(shown: Glance) -> str:
 def _wish(which: str, wanted: float | None, value: str) -> str:
     """What is wanted in words; none where nothing is, or where it cannot be read."""
     return "" if wanted is None else text(f"plan.wanted.{which}", value=value)
-
-
-def _met(low: float | None, high: float | None) -> bool | None:
-    return None if low is None or high is None else low <= high

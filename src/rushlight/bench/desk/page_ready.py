@@ -14,7 +14,7 @@ from rushlight.bench.texts import text
 from rushlight.jobs.folder import RigPlace
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.told import Told, newest_told, told_or_refused
-from rushlight.shelf.resolve import lit_emitters
+from rushlight.jobs.touching import styli_of
 
 _GIVEN = "(e) => emit(e.target.value)"
 
@@ -71,7 +71,7 @@ class ReadyPage:
                 label.props["for"] = f"select-{chosen.id}"
                 with chosen:
                     element("option", text("ready.stylus.first"), value="")
-                    for each in _styli(self._place):
+                    for each in styli_of(load_rig(self._place.file)[0]):
                         element("option", each, value=each)
                 chosen.on("change", self._take("touched_by"), js_handler=_GIVEN)
             with ui.element("div").classes("field"):
@@ -108,10 +108,6 @@ class ReadyPage:
 
 def _counted(told: Mapping[str, Any]) -> dict[str, int]:
     return {"number": min(int(told["done"]) + 1, int(told["of"])), "of": int(told["of"])}
-
-
-def _styli(place: RigPlace) -> list[str]:
-    return list(dict.fromkeys(lit.id for lit, _ in lit_emitters(load_rig(place.file)[0])))
 
 
 def _draw_told(kept: Told) -> None:

@@ -23,8 +23,7 @@ from rushlight.jobs.load import load_rig
 from rushlight.jobs.register import register
 from rushlight.jobs.survey import SURVEY_FILE
 from rushlight.jobs.told import newest_told, told_or_refused
-from rushlight.plan.beacons import BEACONS
-from rushlight.shelf.resolve import lit_emitters
+from rushlight.jobs.touching import BEACONS, styli_of
 
 _GIVEN = "(e) => emit(e.target.value)"
 _TICKED = "(e) => emit(e.target.checked)"
@@ -57,7 +56,7 @@ class RegisterPage:
         rig = load_rig(place.file)[0]
         surface = rig.surfaces[0]
         self._size_m = float(surface.width.value), float(surface.height.value)
-        self._styli = list(dict.fromkeys(lit.id for lit, _ in lit_emitters(rig)))
+        self._styli = styli_of(rig)
         self._touching = list(self._styli)
         self._beacons = BEACONS
         self._surveyed = (place.folder / SURVEY_FILE).is_file()

@@ -110,12 +110,10 @@ class Teller:
 
     def space_output(self, space: Any) -> BenchViews:
         """Views go to the pages too; see `jobs.watching.Watch`."""
-        from rushlight.physics.geometry.offaxis import screen_frame
+        from rushlight.jobs.watching import first_display
 
-        if space.screens:
-            screen = space.screens[0]
-            size_m = screen_frame(screen.corners_m).size_m
-            self.display([int(side) for side in screen.display_px], size_m.tolist())
+        if (display := first_display(space)) is not None:
+            self.display(display.pixels, display.size_m)
         return BenchViews(self.outbox, space)
 
     def display(self, pixels: Sequence[int], size_m: Sequence[float]) -> None:
