@@ -25,6 +25,7 @@ from rushlight.bench.desk.live_ask import EndsOther, act_words
 from rushlight.bench.desk.live_link import Going, desk_link
 from rushlight.bench.desk.live_source import SourceChoice
 from rushlight.bench.texts import has_text, text
+from rushlight.drive.origin import is_loopback
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.folder import RigPlace, find_rig
 
@@ -127,6 +128,8 @@ class LivePanel:
             self._shown_as = Words("notice")
             self._faults = Findings()
             element("p", text("panel.caution"), "caution")
+            if not _asked_on_this_machine():
+                element("p", text("panel.elsewhere"), "notice")
             self._ask.draw()
             self._source = SourceChoice(self._place)
         if self._pages:
@@ -274,6 +277,11 @@ def finding_of(told: Finding | Mapping[str, str]) -> Finding:
         return told
     names = ("severity", "code", "where", "given", "allowed", "remedy")
     return Finding(*(told.get(name, "") for name in names))  # type: ignore[arg-type]
+
+
+def _asked_on_this_machine() -> bool:
+    """Whether the page was asked for by a loopback name, as the live process is always served."""
+    return is_loopback(ui.context.client.request.url.hostname or "")
 
 
 def _shown_as(state: State) -> str:

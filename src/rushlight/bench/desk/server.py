@@ -70,6 +70,7 @@ def _opened(address: str) -> Finding:
         "bench-open",
         _WHERE,
         f'"{address}"',
-        "opens the bench to the network: everyone in it can change rigs and steer the camera",
+        "opens the bench to the network: everyone in it can change rigs, and begin and end what "
+        "the camera does; display pages and the live picture are served to this machine alone",
         f'use "{DEFAULT_ADDRESS}" unless another machine is meant to',
     )
