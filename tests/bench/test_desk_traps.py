@@ -18,6 +18,8 @@ from rushlight.bench.texts import text
 from rushlight.cli import app
 
 LARGE_BYTES = 5000
+NOBODY = "192.0.2.7"
+"""An address that is kept for examples (RFC 5737, section 3; from memory)."""
 ELSEWHERE = json.dumps(text("panel.elsewhere"))[1:-1]
 
 
@@ -92,8 +94,7 @@ def test_an_address_open_to_the_network_is_warned_of_and_display_pages_stay_here
         said = " ".join(what_it_said(opened).split())
         assert '! warning: --address = "0.0.0.0:0" opens the bench to the network' in said
         assert "display pages and the live picture are served to this machine alone" in said
-        # An address of nobody (RFC 5737, section 3).
-        _, there = asked(opened, "/rig/barn-wall/watch", Host="192.0.2.7:8780")
+        _, there = asked(opened, "/rig/barn-wall/watch", Host=f"{NOBODY}:8780")
         _, here = asked(opened, "/rig/barn-wall/watch", Host="127.0.0.1:8780")
         assert ELSEWHERE in there.decode() and ELSEWHERE not in here.decode()
         live = start_live(tmp_path, None)
