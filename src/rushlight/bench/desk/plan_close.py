@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from nicegui import ui
 
+from rushlight.bench.desk.budget_view import draw_budgets
 from rushlight.bench.desk.cautions import draw_cautions
 from rushlight.bench.desk.draft import Draft
 from rushlight.bench.desk.frame import button, element, findings_list, panel, table
-from rushlight.bench.desk.show import budget, number
+from rushlight.bench.desk.show import number
 from rushlight.bench.desk.worker import slowly
 from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
@@ -99,16 +100,9 @@ class PlanClose:
                 ],
                 text("plan.close.targets"),
             )
-            parts = {
-                CAUSE_WORDS.get(str(each.cause), str(each.cause)): each.value
-                for each in made.figures
-                if (each.name, each.statistic) == ("delay", "mean")
-                and each.cause not in (None, "all")
-                and each.value > 0
-            }
-            if parts:
-                element("h3", text("plan.delay.title"))
-                budget(dict(sorted(parts.items(), key=lambda each: -each[1])), "ms")
+            element("h3", text("budget.title"))
+            element("p", text("budget.lead"), "soft small")
+            draw_budgets(made)
             self._show_light(made)
             if made.findings:
                 element("h3", text("plan.findings"))

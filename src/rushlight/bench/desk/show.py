@@ -70,11 +70,6 @@ def budget_html(parts: Mapping[str, float], unit: str) -> str:
     return "".join([*rows, "</ul>"])
 
 
-def budget(parts: Mapping[str, float], unit: str) -> ui.html:
-    """The same as an element."""
-    return ui.html(budget_html(parts, unit), sanitize=False)
-
-
 def basis_mark(basis: str) -> None:
     """What a number rests on, as a word in a frame of its own shape."""
     element("span", text(f"basis.{basis}"), f"basis basis-{basis}")
