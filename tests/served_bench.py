@@ -73,6 +73,23 @@ def barriers(page):
     return found
 
 
+SMALL = """(kinds) => {
+  const boxes = "[type=checkbox], [type=radio], [type=file]";
+  const target = e => e.matches(boxes) ? e.labels[0] ?? e : e;
+  return [...document.querySelectorAll(kinds)].filter(e => e.checkVisibility()).map(e => {
+    const {width, height} = target(e).getBoundingClientRect();
+    return [Math.min(width, height), e.outerHTML.slice(0, 160)];
+  }).filter(([side]) => side < 43.99);
+}"""
+
+
+def small(page, kinds="button, a.button, select, summary, textarea, input"):
+    """What is smaller than 44 CSS px either way (W3C, Web Content Accessibility Guidelines 2.2,
+    success criterion 2.5.5; from memory), where a label that stands for its box counts as the box:
+    side [px] and first words of each."""
+    return page.evaluate(SMALL, kinds)
+
+
 def start_bench(folder, address="127.0.0.1:0", **environment):
     """A served bench: process, address without a trailing slash, folder, and what it says."""
     said = tempfile.TemporaryFile("w+", encoding="utf-8")  # noqa: SIM115  (closed by stop_bench)

@@ -8,7 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from tests.made_sitting import made_sitting
 from tests.nudged_picture import nudged
-from tests.served_bench import barriers
+from tests.served_bench import barriers, small
 
 from rushlight.jobs.trials import keep_run
 from rushlight.records.document import read_document
@@ -92,17 +92,6 @@ FOCUSED = """() => {
 }"""
 
 
-SMALL = """(kinds) => {
-  const target = e => e.matches("[type=checkbox], [type=radio]") ? e.labels[0] ?? e : e;
-  return [...document.querySelectorAll(kinds)].filter(e => e.checkVisibility()).map(e => {
-    const {width, height} = target(e).getBoundingClientRect();
-    return [Math.min(width, height), e.outerHTML.slice(0, 160)];
-  }).filter(([side]) => side < 43.99);
-}"""
-"""What is smaller than 44 CSS px either way (W3C, Web Content Accessibility Guidelines 2.2, success
-criterion 2.5.5; from memory), where a label that toggles its box counts as the box."""
-
-
 def walk(page):
     """Go round a page by Tab alone: what has the focus is seen to have it, in the page's order, and
     nothing that can be used is left out."""
@@ -136,12 +125,9 @@ def test_no_screen_is_too_narrow_no_barrier_is_grave_and_keys_lead_everywhere(lo
     page.set_viewport_size({"width": 390, "height": 844})
     opened(page, bench, path)
     beyond = page.evaluate("document.documentElement.scrollWidth - innerWidth")
-    small = page.evaluate(
-        SMALL, ".desk :is(button, a.button, select, summary, textarea, input), "
-        ".desk :is(nav, footer) a, .wordmark"
-    )  # fmt: skip
+    kinds = ":is(button, a.button, select, summary, textarea, input)"
     assert beyond <= 0
-    assert not small
+    assert not small(page, f".desk {kinds}, .desk :is(nav, footer) a, .wordmark")
     stage = page.locator(".desk-stages [aria-current]")
     if stage.count():  # stages scroll on a narrow screen; the one shown is in view
         box = stage.bounding_box()

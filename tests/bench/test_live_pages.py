@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from tests.served_bench import small
 from websockets.sync.client import connect
 
 from rushlight.bench.live.control import live_file, start_live
@@ -56,6 +57,7 @@ def test_no_page_has_a_serious_fault_of_accessibility(live, page, name):
         assert not grave, theme
     assert not faults
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    assert not small(page)
 
 
 def test_a_camera_is_registered_by_beacons_and_then_two_pointers_move_markers(live, page):

@@ -1,5 +1,6 @@
 """The lookout in a real browser: every number is held against Python's own projection."""
 
+import base64
 import io
 import json
 import shutil
@@ -13,9 +14,11 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import expect
 from tests.bench.puppet import Puppet
+from tests.served_bench import small
 
 from rushlight.drive.views import FAR_M, NEAR_M
 from rushlight.jobs.load import load_rig
+from rushlight.jobs.theatre import theatre
 from rushlight.physics.geometry.offaxis import drawn_at, off_axis
 from rushlight.shelf.resolve_space import resolve_space
 
@@ -130,6 +133,19 @@ def centres(page):
     return found
 
 
+def look_from(page, eye):
+    """Put the eye there by the sliders, and wait until the picture is drawn for it."""
+    for axis, id in enumerate(("aside", "height", "away")):
+        page.eval_on_selector(
+            f"#{id}",
+            "(slider, value) => { slider.value = value; slider.dispatchEvent(new Event('input')) }",
+            eye[axis],
+        )
+    page.wait_for_function(
+        "eye => document.getElementById('picture').dataset.eye === eye.join(' ')", arg=list(eye)
+    )
+
+
 def test_the_picture_is_fixed_in_the_world(browser, served):
     context = browser.new_context(viewport={"width": 1280, "height": 720})
     page = opened(context.new_page(), served, "marks", f"&eye={','.join(map(str, EYES[0]))}")
@@ -139,16 +155,7 @@ def test_the_picture_is_fixed_in_the_world(browser, served):
     frame_m = np.array([0.6, 0.34])
     on_plane = []
     for eye in EYES:
-        for axis, id in enumerate(("aside", "height", "away")):
-            page.eval_on_selector(
-                f"#{id}",
-                "(slider, value) => { slider.value = value; "
-                "slider.dispatchEvent(new Event('input')) }",
-                eye[axis],
-            )
-        page.wait_for_function(
-            "eye => document.getElementById('picture').dataset.eye === eye.join(' ')", arg=list(eye)
-        )
+        look_from(page, eye)
         seen = centres(page)
         for paint, place in PLACES.items():
             told = screen.corners_m[0] + np.array(place) / 100
@@ -229,6 +236,77 @@ def test_a_model_of_ones_own_is_shown_and_a_broken_one_is_told(page, served):
     assert page.text_content("#word") == ""
 
 
+MODEL = {(1.0, 0.0, 0.0): (3.4, -1.6, 0.0), (0.0, 1.0, 0.0): (12.6, 1.6, 6.0),
+         (0.0, 0.0, 1.0): (8.4, 0.2, 2.5)}  # fmt: skip
+"""Colour to the middle of a square of 0.8 in a model of 10 × 4 × 6, which lies off its origin."""
+
+
+def gltf(buffer=None):
+    """Three squares of pure colour as glTF text (glTF 2.0 and KHR_materials_unlit, Khronos; from
+    memory); the buffer lies at another address where one is given."""
+    corners = np.array([[-1, -1, 0], [1, -1, 0], [1, 1, 0], [-1, -1, 0], [1, 1, 0], [-1, 1, 0]])
+    places = [(np.array(at) + 0.4 * corners).astype("<f4") for at in MODEL.values()]
+    raw = b"".join(each.tobytes() for each in places)
+    uri = buffer or "data:application/octet-stream;base64," + base64.b64encode(raw).decode()
+    meshes, views, accessors, materials = [], [], [], []
+    for i, (colour, place) in enumerate(zip(MODEL, places, strict=True)):
+        meshes.append({"primitives": [{"attributes": {"POSITION": i}, "material": i}]})
+        views.append({"buffer": 0, "byteOffset": 72 * i, "byteLength": 72})
+        accessors.append(
+            {"bufferView": i, "componentType": 5126, "count": 6, "type": "VEC3",
+             "min": place.min(axis=0).tolist(), "max": place.max(axis=0).tolist()}
+        )  # fmt: skip
+        materials.append(
+            {"doubleSided": True, "pbrMetallicRoughness": {"baseColorFactor": [*colour, 1.0]},
+             "extensions": {"KHR_materials_unlit": {}}}
+        )  # fmt: skip
+    tree = {
+        "asset": {"version": "2.0"}, "extensionsUsed": ["KHR_materials_unlit"], "scene": 0,
+        "scenes": [{"nodes": [0, 1, 2]}], "nodes": [{"mesh": i} for i in range(3)],
+        "meshes": meshes, "materials": materials, "accessors": accessors, "bufferViews": views,
+        "buffers": [{"byteLength": len(raw), "uri": uri}],
+    }  # fmt: skip
+    return json.dumps(tree).encode()
+
+
+def load(page, name, data, word):
+    page.set_input_files("#model", {"name": name, "mimeType": "", "buffer": data})
+    page.wait_for_function(
+        "word => document.getElementById('word').textContent.includes(word)", arg=word
+    )
+
+
+def test_a_model_as_text_is_placed_scaled_and_fixed_in_the_world(browser, served):
+    """As large as 0.7 of what holds it, its middle half the scene's depth behind the screen."""
+    context = browser.new_context(viewport={"width": 1280, "height": 720})
+    page = opened(context.new_page(), served, "marks", f"&eye={','.join(map(str, EYES[0]))}")
+    load(page, "own.gltf", gltf(), "own.gltf is")
+    page.keyboard.press("h")
+    depth_m = theatre(served.folder / "marks" / "rig.toml").as_dict()["depth_m"]
+    screen = resolve_space(*load_rig(served.folder / "marks")).screens[0]
+    frame_m = np.array([0.6, 0.34])
+    scale = 0.7 * min(0.6 / 10, 0.34 / 4, depth_m / 6)
+    middle = np.array([0.3, 0.17, -depth_m / 2])
+    for eye in EYES:
+        look_from(page, eye)
+        seen = centres(page)
+        for paint, at in zip(PLACES, MODEL.values(), strict=True):
+            place = screen.corners_m[0] + middle + scale * (np.array(at) - [8.0, 0.0, 3.0])
+            share = drawn_at(place, screen.corners_m, np.array(eye)) / frame_m
+            want = np.array([share[0], 1.0 - share[1]]) * [1280, 720]
+            assert np.linalg.norm(seen[paint] - want) < 1.0, (paint, eye, seen[paint], want)
+    context.close()
+
+
+@pytest.mark.parametrize("where", ["https://outside.invalid/own.bin", "/theatre.json", "own.bin"])
+def test_nothing_is_fetched_that_a_model_names_beside_itself(page, served, where):
+    opened(page, served, "marks")
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    load(page, "far.gltf", gltf(where), "could not")
+    assert [each for each in asked if not each.startswith(("data:", "blob:"))] == []
+
+
 def test_the_window_is_begun_only_once_its_cautions_can_be_read(page, served):
     held = []
     page.route("**/theatre.json*", lambda route: held.append(route))
@@ -258,6 +336,7 @@ def test_no_barrier_is_found(page, served):
             if each["impact"] in ("serious", "critical")
         ]
         assert bad == []
+        assert not small(page)
 
 
 def test_strangers_are_kept_out(served):

@@ -44,8 +44,7 @@ def looked(bench, tab):
 
 def seen_from(page, name):
     page.get_by_role("button", name=name, exact=True).click()
-    pressed = page.locator(f"button[aria-pressed=true]:text-is('{name}')")
-    pressed.wait_for()
+    page.get_by_role("button", name=name, exact=True, pressed=True).wait_for()
     page.wait_for_timeout(200)  # the drawing follows the button by one message
 
 
@@ -94,8 +93,9 @@ def test_the_map_is_drawn_cell_by_cell_as_the_job_tells_it(tab, rig, looked):
     painted = tab.locator(".room-cell").evaluate_all(
         "all => all.map(each => getComputedStyle(each).fill.match(/[0-9]+/g).map(Number))"
     )
-    # Ten anchors stand for the 256 colours of the map.
-    assert np.abs(np.array(painted) - want[rows * told.shape[0] + columns]).max() < 8
+    off = np.abs(np.array(painted) - want[rows * told.shape[0] + columns])
+    # Ten anchors stand for the 256 colours of the map; its darkest bend between them.
+    assert off.max() < 16 and off.mean() < 1.5
     assert np.ptp(error) > 0.5
     legend = tab.locator(".legend").inner_text()
     assert f"{error.min():.3g} to {error.max():.3g} mm" in legend

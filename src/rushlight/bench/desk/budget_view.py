@@ -42,10 +42,11 @@ def _row_html(row: BudgetRow, whole: float) -> str:
             f'<b style="inset-inline-start:{_share(row.low, whole):.1f}%;'
             f'width:{_share(row.high - row.low, whole):.1f}%"></b>'
         )
+    bar = f'<i style="width:{_share(row.value, whole):.1f}%"></i>{span}'
     return (
         f"<li><span>{words_html(row.what)}</span><span>{number(row.value, row.unit)}</span>"
-        f'<span class="bar" aria-hidden="true"><i style="width:{_share(row.value, whole):.1f}%"></i>'
-        f'{span}</span><span class="soft small doubt">{words_html(_doubt(row))}</span></li>'
+        f'<span class="bar" aria-hidden="true">{bar}</span>'
+        f'<span class="soft small doubt">{words_html(_doubt(row))}</span></li>'
     )
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from nicegui import ui
-
 from rushlight.bench.desk.frame import element, words_html
 from rushlight.bench.texts import direction, text
 from rushlight.jobs.told import Told

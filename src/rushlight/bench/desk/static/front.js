@@ -1,5 +1,6 @@
 // Candidates of a search that none beats in everything: error against cost, larger for more cover.
 
+const REACH = 22; // of a touch about a dot [px]: targets are 44 px wide
 const NS = "http://www.w3.org/2000/svg";
 const part = (tag, attributes = {}, words = "") => {
   const made = document.createElementNS(NS, tag);
@@ -61,6 +62,20 @@ window.rushlightFront = (id, data) => {
                     "text-anchor": "middle"}, data.across),
       part("text", {transform: `translate(16 ${(top + height - foot) / 2}) rotate(-90)`,
                     class: "front-label", "text-anchor": "middle"}, data.up));
+    // A finger is larger than a dot: of those within its reach, the nearest is meant.
+    const reached = points.filter((p) => p.number);
+    for (const p of reached)
+      svg.append(part("circle", {cx: x(p.cost), cy: y(p.error_mm), r: REACH, class: "front-hit"}));
+    const pick = (number) => emitEvent("rushlight-picked", {box: id, number});
+    svg.addEventListener("click", (e) => {
+      const own = Number(e.target.dataset.number);
+      if (!e.detail && own) return pick(own); // not by a pointer, as readers aloud do
+      const frame = svg.getBoundingClientRect();
+      const far = (p) => Math.hypot(frame.left + x(p.cost) - e.clientX,
+                                    frame.top + y(p.error_mm) - e.clientY);
+      const nearest = reached.reduce((a, b) => (far(b) < far(a) ? b : a), reached[0]);
+      if (nearest && far(nearest) <= REACH) pick(nearest.number);
+    });
     for (const p of points) {
       const mine = p.number && p.number === data.picked;
       const dot = part("circle", {cx: x(p.cost), cy: y(p.error_mm), r: 4 + 8 * p.coverage ** 2,
@@ -69,10 +84,8 @@ window.rushlightFront = (id, data) => {
         for (const [name, value] of Object.entries({tabindex: "0", role: "button",
           "aria-pressed": mine ? "true" : "false", "aria-label": p.words, "data-number": p.number}))
           dot.setAttribute(name, value);
-        const pick = () => emitEvent("rushlight-picked", {box: id, number: p.number});
-        dot.addEventListener("click", pick);
         dot.addEventListener("keydown", (e) => {
-          if (e.key === "Enter" || e.key === " ") { e.preventDefault(); pick(); }
+          if (e.key === "Enter" || e.key === " ") { e.preventDefault(); pick(p.number); }
         });
       }
       svg.append(dot);
