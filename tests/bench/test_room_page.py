@@ -192,6 +192,7 @@ def test_budgets_are_bars_what_rules_first_with_doubt_and_cautions(tab, bench):
         )
     spans = tab.locator("[data-budget=error] .bar b")
     assert spans.count() == tab.locator("[data-budget=error] .bar").count()
+    tab.get_by_text("Single values, whose interval the plan does not know").wait_for()
     eyes = tab.locator("[data-budget=eyes]")
     assert "a qualified person" in eyes.inner_text()
     target = eyes.locator(".caution a").first.get_attribute("href")

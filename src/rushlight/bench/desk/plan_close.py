@@ -100,9 +100,12 @@ class PlanClose:
                 ],
                 text("plan.close.targets"),
             )
+            doubt = "space" if isinstance(made, SpacePlan) else "surface"
+            element("p", text(f"plan.close.doubt.{doubt}"), "soft small")
             element("h3", text("budget.title"))
             element("p", text("budget.lead"), "soft small")
-            draw_budgets(made)
+            with ui.element("div").classes("budgets"):
+                draw_budgets(made)
             self._show_light(made)
             if made.findings:
                 element("h3", text("plan.findings"))
