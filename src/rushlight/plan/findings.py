@@ -180,9 +180,10 @@ def _light(evaluation: Evaluation, resolved: ResolvedRig, names: Names, file: st
                 "warning",
                 "tip-and-glow-parted",
                 where,
-                f"{parted:.0f} % of the places",
-                "see a stylus's light and its glow on the wall so far apart that they do not pass "
-                "for one dot; there touches may be missed, and none may be left to register by",
+                "",
+                f"parts, at {parted:.0f} % of the places, a stylus's light so far from its glow on "
+                "the wall that they do not pass for one dot; there touches may be missed, and none "
+                "may be left to register by",
                 "set the light nearer to the tip, or take a camera with fewer pixels",
             )
         )
@@ -212,8 +213,8 @@ def _places(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
                 "warning",
                 "out-of-view",
                 f"{file}: cameras ({', '.join(names.cameras)})",
-                f"{unseen:.0f} % of the places",
-                "lie out of the picture or too near its edge",
+                "",
+                f"have {unseen:.0f} % of the places out of the picture or too near its edge",
                 "aim at the middle of the surface, or move farther away",
             )
         )
@@ -225,9 +226,9 @@ def _places(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
                     "warning",
                     "shadow",
                     f"{file}: {carried}",
-                    f"{hidden:.0f} % of the places",
-                    "are hidden from the camera by the body of whoever touches them (a crude "
-                    "estimate: an upright column beside the hand)",
+                    "",
+                    f"is hidden from the camera at {hidden:.0f} % of the places by the body of "
+                    "whoever touches them (a crude estimate: an upright column beside the hand)",
                     "hang the camera higher or to the other side, or let people stand closer "
                     "to the side",
                 )
@@ -239,9 +240,9 @@ def _places(evaluation: Evaluation, names: Names, file: str) -> list[Finding]:
                     "warning",
                     "out-of-reach",
                     f"{file}: {carried}",
-                    f"{100.0 - reached:.0f} % of the places",
-                    "cannot be touched by its holder from their standing place, which the "
-                    "coverage does not take into account",
+                    "",
+                    f"does not reach {100.0 - reached:.0f} % of the places from where its holder "
+                    "stands, which the coverage does not take into account",
                     "hang the surface lower, widen the standing place or use a longer stylus",
                 )
             )

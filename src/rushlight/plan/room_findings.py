@@ -166,9 +166,9 @@ def _beam(beam: PlanBeam, file: str) -> list[Finding]:
                     "warning",
                     "projector-hides-surface",
                     f"{file}: cameras ({camera})",
-                    f"{100 * share:.0f} % of the places",
-                    "are hidden by the projector itself, taken as a ball of 15 cm about its lens; "
-                    "the coverage does not count it",
+                    "",
+                    f"does not see {100 * share:.0f} % of the places for the projector itself, "
+                    "taken as a ball of 15 cm about its lens; the coverage does not count it",
                     "hang the projector higher, or move the camera to its side",
                 )
             )
@@ -191,9 +191,10 @@ def _beam(beam: PlanBeam, file: str) -> list[Finding]:
                     "warning",
                     "head-in-beam",
                     f"{file}: {carried}",
-                    f"{100 * share:.0f} % of the scenes",
-                    "have its holder's head in the projector's beam, where turning round means "
-                    "looking into the lens (an estimate; lamps and lasers differ)",
+                    "",
+                    f"has its holder's head in the projector's beam in {100 * share:.0f} % of the "
+                    "scenes, where turning round means looking into the lens (an estimate; lamps "
+                    "and lasers differ)",
                     "hang the projector higher and nearer, let nobody look into the lens, keep "
                     "children out of the beam, and follow the projector's own cautions",
                 )
@@ -204,8 +205,9 @@ def _beam(beam: PlanBeam, file: str) -> list[Finding]:
                 "warning",
                 "own-shadow",
                 where,
-                f"{100 * beam.touched_max:.0f} % of the scenes",
-                "have the touched place in the toucher's own shadow at the worst place "
+                "",
+                "has the touched place in the toucher's own shadow in "
+                f"{100 * beam.touched_max:.0f} % of the scenes at the worst place "
                 f"({100 * beam.touched_mean:.0f} % in the mean); "
                 f"{100 * beam.picture_mean:.0f} % of the picture is shaded in the mean",
                 "hang the projector higher and nearer to the wall, take a shorter throw, or "

@@ -119,10 +119,10 @@ def shadow_findings(shadow: ShadowField, names: Names, file: str) -> list[Findin
                 "warning",
                 "shadow-likely",
                 f"{file}: {carried}",
-                f"{100.0 * lost:.0f} % of the places",
-                f"are hidden from {'the camera' if one else 'all cameras'} in more than "
-                f"{100 * GREATEST_SHADOW:g} % of the scenes by {whose} (an estimate; the plan's "
-                "coverage does not count it)",
+                "",
+                f"is hidden from {'the camera' if one else 'all cameras'} at {100.0 * lost:.0f} % "
+                f"of the places in more than {100 * GREATEST_SHADOW:g} % of the scenes by {whose} "
+                "(an estimate; the plan's coverage does not count it)",
                 "hang the camera higher or nearer to the surface, move it to the other side, "
                 f"{second}",
             )

@@ -27,8 +27,9 @@ def draw_picture(svg: bytes, shows: str) -> None:
     """A picture on paper of its own; as an image it can run nothing."""
     data = base64.b64encode(svg).decode()
     with ui.element("figure").classes("picture"):
-        ui.html(
+        box = ui.html(
             f'<img src="data:image/svg+xml;base64,{data}" alt="{words_html(shows)}">',
             sanitize=False,
-        )
+        ).classes("scroll")
+        box.props.update({"tabindex": "0", "role": "region", "aria-label": shows})
         element("figcaption", shows, "small")

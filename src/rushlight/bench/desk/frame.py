@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -29,8 +30,15 @@ def element(tag: str, words: str | None = None, classes: str = "", **attributes:
     return made
 
 
+_UNIT = re.compile(
+    r"(?<=\d) (?=(?:%|°|Ω|px|[µnmckM]?m²?|[µm]?s|min|h|[kM]?Hz|[mk]?[WVA]|[A-Z]{3})(?!\w))"
+)
+"""The space between a number and its unit, which no line may end at."""
+
+
 def words_html(words: str) -> str:
-    """Text as it stands in HTML."""
+    """Text as it stands in HTML; a number and its unit stay on one line."""
+    words = _UNIT.sub("\u00a0", words)
     return (
         words.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;").replace('"', "&quot;")
     )

@@ -74,11 +74,13 @@ class AimPage:
                 with panel(text("aim.told")) as box:
                     box.props["aria-live"] = "polite"
                     self._told = ui.element("div")
-                with panel(text("aim.room")):
-                    element("h3", text("aim.view.above"))
-                    self._above = ui.html("", sanitize=False)
-                    element("h3", text("aim.view.side"))
-                    self._side = ui.html("", sanitize=False)
+                with panel(text("aim.room")), ui.element("div").classes("aim-room"):
+                    with ui.element("div"):
+                        element("h3", text("aim.view.above"))
+                        self._above = ui.html("", sanitize=False)
+                    with ui.element("div"):
+                        element("h3", text("aim.view.side"))
+                        self._side = ui.html("", sanitize=False)
                 with panel(text("aim.light")):
                     self._light = ui.element("div")
         self._show_kept()
@@ -144,10 +146,10 @@ class AimPage:
             self._do.say(text("aim.do.idle"))
             self._places.set_content(places_svg(self._sketch["places"], {}, None, 0.0))
             self._draw_room(None)
-            for box in (self._told, self._light):
+            for box, none in ((self._told, "aim.none"), (self._light, "aim.light.none")):
                 box.clear()
                 with box:
-                    element("p", text("aim.none"), "soft")
+                    element("p", text(none), "soft")
             with self._told:
                 if error.findings[0].code != "aim-missing":
                     Findings().show(error.findings)

@@ -336,10 +336,10 @@ def _draw_cameras(cameras: Sequence[Mapping[str, Any]]) -> None:
     rows = []
     for each in cameras:
         places = [
-            f"{at:.3f}\u00a0m ±\u00a0{number(std, 'mm')}"
+            f"{at:.3f}".replace("-", "−") + f"\u00a0m ±\u00a0{number(std, 'mm')}"
             for at, std in zip(each["place_m"], each["place_std_mm"], strict=True)
         ]
-        turned = " ".join(number(std) for std in each["turn_std_deg"])
+        turned = ", ".join(number(std) for std in each["turn_std_deg"])
         rows.append((each["camera"], *places, turned))
     table([text(f"register.camera.{each}") for each in ("name", *"xyz", "turned")], rows, title)
 
@@ -351,6 +351,8 @@ def _picture(path: Path, alt: str) -> Element | None:
     except OSError:
         return None
     words = words_html(alt)
-    return ui.html(
+    box = ui.html(
         f'<img class="drawn" alt="{words}" src="data:image/svg+xml;base64,{drawn}">', sanitize=False
-    )
+    ).classes("scroll")
+    box.props.update({"tabindex": "0", "role": "region", "aria-label": alt})
+    return box

@@ -8,7 +8,7 @@ from nicegui import ui
 
 from rushlight.bench.desk.drawings import draw_picture
 from rushlight.bench.desk.frame import button, element, findings_list, link, panel, table
-from rushlight.bench.desk.show import basis_mark
+from rushlight.bench.desk.show import basis_mark, number
 from rushlight.bench.desk.worker import quickly, slowly
 from rushlight.bench.texts import has_text, text
 from rushlight.errors import RushlightError
@@ -197,9 +197,10 @@ def _draw_cost(found: Assessment) -> None:
     cost = found.cost
     if cost is None:
         return
-    ends = span(cost.low, cost.high)
+    known = cost.low is not None and cost.high is not None
+    ends = f"{span(100.0 * cost.low, 100.0 * cost.high)}\u00a0%" if known else ""
     with ui.element("p").classes("total"):
-        element("strong", text("results.cost", ratio=digits(cost.ratio)))
+        element("strong", text("results.cost", ratio=number(100.0 * cost.ratio, "%")))
         basis_mark(cost.basis)
     element(
         "p",

@@ -76,6 +76,7 @@ window.rushlightFront = (id, data) => {
       const nearest = reached.reduce((a, b) => (far(b) < far(a) ? b : a), reached[0]);
       if (nearest && far(nearest) <= REACH) pick(nearest.number);
     });
+    const over = [];  // what lies above all other dots, which stay in the order of tabs
     for (const p of points) {
       const mine = p.number && p.number === data.picked;
       const dot = part("circle", {cx: x(p.cost), cy: y(p.error_mm), r: 4 + 8 * p.coverage ** 2,
@@ -89,9 +90,13 @@ window.rushlightFront = (id, data) => {
         });
       }
       svg.append(dot);
-      if (mine) svg.append(part("text", {x: x(p.cost), y: y(p.error_mm) - 16, class: "front-label strong",
-                                         "text-anchor": "middle"}, `${p.number}`));
+      if (mine || dot.classList.contains("chosen"))
+        over.push(part("circle", {cx: x(p.cost), cy: y(p.error_mm), r: dot.getAttribute("r"),
+                                  class: dot.getAttribute("class").replace("front-dot", "front-over")}));
+      if (mine) over.push(part("text", {x: x(p.cost), y: y(p.error_mm) - 16, class: "front-label strong",
+                                        "text-anchor": "middle"}, `${p.number}`));
     }
+    svg.append(...over);
   }
   box.replaceChildren(svg);
   if (kept) box.querySelector(`[data-number="${kept}"]`)?.focus();

@@ -265,6 +265,8 @@ class Room {
     // A name that would lie on another one moves on, away from what it names.
     const lies = ([x, its, wide]) => Math.abs(x - p[0]) < half + wide && Math.abs(its - y) < line;
     while (this.named.some(lies)) y += down > 0 ? line : -line;
+    // Nor over the upper edge, as long as what it names is in view.
+    if (y < 14 && p[1] > 0) for (y = 14; this.named.some(lies);) y += line;
     this.named.push([p[0], y, half]);
     things.push([-1e6, part("text", {x: p[0], y, class: "room-label", "text-anchor": "middle"}, words)]);
   }
