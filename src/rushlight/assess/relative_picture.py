@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 
 import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -11,6 +12,8 @@ from matplotlib.figure import Figure as Sheet
 from rushlight.look import EMBER, INK, REED, STYLE
 from rushlight.records.assessment import Assessment, RelativePerformanceRow
 
+TITLE_CHARACTERS = 58
+"""Of a line of the title, which is no wider than the axes; as it looks, no source."""
 
 def relative_picture(assessment: Assessment) -> str | None:
     """SVG of ratios with their intervals, on a logarithmic scale; None where there are none.
@@ -50,7 +53,8 @@ def relative_picture(assessment: Assessment) -> str | None:
         axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
         axes.minorticks_off()
         axes.set_xlabel("rig over reference; right of the line the rig is better")
-        axes.set_title(f"Beside {assessment.reference} ({assessment.basis})", loc="left")
+        title = f"Beside {assessment.reference} ({assessment.basis})"
+        axes.set_title(textwrap.fill(title, TITLE_CHARACTERS), loc="left")
         FigureCanvasSVG(sheet)
         buffer = io.StringIO()
         sheet.savefig(buffer, format="svg", metadata={"Date": None})
