@@ -10,7 +10,10 @@ import json
 import re
 from pathlib import Path
 
+import pytest
+
 import rushlight.bench
+from rushlight.bench.desk.frame import words_html
 from rushlight.bench.texts import PSEUDO_LOCALE, catalogue, direction, text
 
 BENCH = Path(rushlight.bench.__file__).parent
@@ -150,3 +153,13 @@ def test_a_unit_stands_after_its_number_whichever_way_words_run(monkeypatch):
     )
     monkeypatch.setenv("RUSHLIGHT_LOCALE", PSEUDO_LOCALE)
     assert number(2.5, "mm") == "\u20662.5\u00a0mm\u2069"
+
+
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [("19 % of the places", 1), ("use 4 ms, 1.5 m or 44 W/m²", 3), ("54.20 EUR", 1),
+     ("2 of 5, in 3 months", 0), ("Step 2 in rig.toml", 0)],
+)  # fmt: skip
+def test_a_number_and_its_unit_stay_on_one_line(said, kept):
+    shown = words_html(said)
+    assert shown.count("\u00a0") == kept and shown.replace("\u00a0", " ") == said
