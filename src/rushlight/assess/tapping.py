@@ -300,8 +300,9 @@ def _tapping_findings(blocks: Sequence[TappingBlock], simulated: bool) -> list[F
     if len(people) == 1:
         findings.append(
             Finding(
-                "note", "one-person", where, next(iter(people)),
-                "is the only person, so that there is no interval over people",
+                "note", "one-person", where, "",
+                f"was done by one person alone ({next(iter(people))}), so that there is no "
+                "interval over people",
                 "let others tap too",
             )
         )  # fmt: skip

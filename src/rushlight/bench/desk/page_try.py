@@ -183,7 +183,8 @@ class TryPage:
         with self._kept:
             _draw_sittings(sittings, findings)
             if sittings and "results" in stages():
-                link(text("tryout.results"), f"/rig/{self._place.name}/results", "button")
+                with ui.element("p"):
+                    link(text("tryout.results"), f"/rig/{self._place.name}/results", "button")
 
 
 def _draw_sittings(sittings: list[KeptSitting], findings: list[Finding]) -> None:
