@@ -139,8 +139,11 @@ def test_the_result_tells_winners_reasons_orders_and_slips(monkeypatch) -> None:
     light = next(line for line in result.orders if line.what == chosen.emitter)
     assert (light.count, light.spares) == (24, 3)
     assert result.sum_of_orders == pytest.approx(sum(line.amount for line in result.orders))
-    ruled_out = sum(each.count for each in result.thrown_out if each.of == "candidate")
-    assert ruled_out + result.front == result.evaluated
+    counts = {each.code: each.count for each in result.thrown_out if each.of == "candidate"}
+    beaten = counts.pop("beaten")
+    refused = result.evaluated - result.front - beaten
+    # Each of those refused counts at least once, and never twice under one reason.
+    assert max(counts.values()) <= refused <= sum(counts.values())
     assert any("The rig as it stands" in line for line in result.why)
     # Every place but the chosen one is accounted for.
     told = ('The best found in "', 'Nothing tried in "')
@@ -161,6 +164,34 @@ def test_money_and_minutes_rule_candidates_out(monkeypatch) -> None:
 def test_when_nothing_is_left_the_reasons_are_told(monkeypatch) -> None:
     with pytest.raises(RushlightError, match="costs more than may be spent"):
         result_of(monkeypatch, budget={"amount": 5, "currency": "EUR"}, generations=1)
+
+
+def test_every_reason_counts_and_the_least_is_told(monkeypatch) -> None:
+    settings = {"budget": {"amount": 5, "currency": "EUR"}, "minutes": "1 min"}
+    monkeypatch.setattr(searching, "GRID", SMALL)
+    rig = room(BOXES, population=16, **settings)
+    trials, ledger, _, _ = begin(rig, built_in_shelf(), None, 1, "rig.toml")
+    rows = search.first_generation(trials.space, 16, 1)
+    ledger.generations.append(trials.value(trials.space.whole(rows)))
+    told = [each for each in thrown_out(trials, ledger) if each.of == "candidate"]
+    counts = {each.code: each.count for each in told}
+    distinct = len(ledger.distinct().choices)
+    assert counts["over-budget"] == counts["takes-too-long"] == distinct
+    assert [each.count for each in told] == sorted(counts.values(), reverse=True)
+    by_code = {each.code: each for each in told}
+    axes = trials.space.counts[1:]
+    every = [trials.parts(key) for key in itertools.product(*map(range, axes))]
+    least = min(each.cost for each in every if each.resolved is not None)
+    assert by_code["over-budget"].examples == [
+        f"the cheapest combination of parts costs {least:.2f} EUR"
+    ]
+    # A tripod (5 min), two lights to be soldered (25 min each), no filter, registering (20 min).
+    filtered = 10 if None not in trials.space.filters else 0
+    assert by_code["takes-too-long"].examples == [
+        f"the quickest to build takes {5 + 50 + filtered + 20} min"
+    ]
+    with pytest.raises(RushlightError, match=rf"costs {least:.2f} EUR.*quickest to build takes"):
+        result_of(monkeypatch, generations=1, **settings)
 
 
 def test_a_light_too_dark_to_see_is_thrown_out_with_a_reason() -> None:

@@ -167,3 +167,31 @@ def quick(rig, shelf, seed, tried, name, progress, best):
     from rushlight.plan.space_search import search_space
 
     return search_space(rig, shelf, seed, 4, name, progress, 1)
+
+
+def test_lights_that_a_plan_forbids_are_thrown_out_and_heat_is_told(tmp_path):
+    def searched(current, emitter):
+        home = tmp_path / f"{current.split()[0]}-{emitter}"
+        shutil.copytree(SCENARIOS / "paper-theatre", home)
+        price = f"\n{emitter} = {{ amount = 0.4, currency = 'EUR', date = '2026-03', "
+        text = (
+            PLACES["paper-theatre"]
+            .replace('["1 mA", "2 mA"]', f'["{current}"]')
+            .replace('["ir850-5mm-60"]', f'["{emitter}"]')
+        )
+        with (home / "rig.toml").open("a", encoding="utf-8") as file:
+            file.write(text)
+            if emitter != "ir850-5mm-60":
+                file.write(price + "basis = 'invented' }\n")
+        return search_in_space(home, tried=4, best=1, seed=2)
+
+    with pytest.raises(RushlightError, match="beyond a published limit, as estimated"):
+        searched("100 mA", "ir850-5mm-17")
+    with pytest.raises(RushlightError, match="than the part bears"):
+        searched("100 mA", "ir850-5mm-60")
+    warm = searched("30 mA", "ir850-5mm-60")
+    assert warm.chosen.warned == ["heat"]
+    assert all(each.warned == ["heat"] for each in warm.candidates)
+    assert {each.code for each in warm.findings} == {"hot-to-touch"}
+    assert warm.findings[0].where.startswith("the one to take")
+    assert "warns of heat" in warm.why[-1]

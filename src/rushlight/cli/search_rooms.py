@@ -55,14 +55,17 @@ def survey(
 
 def _show(result: RoomsResult) -> None:
     from rushlight.cli import render
+    from rushlight.plan.search_limits import findings_of
 
     render.heading(f"{result.table}: what fits in {result.fitting} of {len(result.rooms)} rooms")
     render.note("Everything here is predicted, nothing measured.")
     rows: list[list[object]] = []
+    warned = any(each.taken.warned for each in result.rooms if each.taken)
+    more = 1 if warned else 0
     for each in result.rooms[:SHOWN]:
         one = each.taken
         if one is None:
-            rows.append([each.room, "nothing fits", *[None] * 5])
+            rows.append([each.room, "nothing fits", *[None] * (5 + more)])
             continue
         rows.append(
             [
@@ -73,16 +76,23 @@ def _show(result: RoomsResult) -> None:
                 digits(1e3 * one.error_rms_m),
                 f"{100 * one.coverage:.0f}",
                 ", ".join(one.missed) or "none",
+                *([", ".join(one.warned) or "nothing"] if warned else []),
             ]
         )
     columns = [
         "room", "place", "parts", f"cost [{result.currency}]", "error [mm]", "covers [%]", "misses",
+        *(["warned of"] if warned else []),
     ]  # fmt: skip
     render.table(f"The first {len(rows)} rooms", columns, rows)
     for each in result.rooms[:SHOWN]:
         if each.taken is None:
             render.note(f"{each.room}: {' '.join(each.why)}")
     render.note(f"All that fit cost {result.sum_of_costs:.2f} {result.currency} together.")
+    found = findings_of([(each.room, tuple(one.finding() for one in each.findings))
+                         for each in result.rooms])  # fmt: skip
+    if found:
+        render.heading("Findings")
+        render.findings(found)
     told = list(dict.fromkeys(text for each in result.rooms for text in each.cautions.values()))
     if told:
         render.heading("Eyes and hands")

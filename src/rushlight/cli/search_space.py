@@ -21,21 +21,42 @@ def show(result: SpaceSearchResult, folder: Path) -> None:
         render.note("The rig is invented; everything here is predicted, nothing measured.")
     for line in result.why:
         render.note(line)
+    warned = any(one.warned for one in result.candidates)
     money = f"cost [{result.currency}]" if result.currency else "cost"
     render.table(
         "None better in everything, the preferred first (judged coarsely)",
-        ["", "in", "camera", "filter", "light", money, "error", "covered", "delay"],
-        [_row(one) for one in result.candidates],
+        [
+            "",
+            "in",
+            "camera",
+            "filter",
+            "light",
+            money,
+            "error",
+            "covered",
+            "delay",
+            *(["warned of"] if warned else []),
+        ],
+        [
+            [*_row(one), *([", ".join(one.warned) or "nothing"] if warned else [])]
+            for one in result.candidates
+        ],
     )
     if result.thrown_out:
         render.table(
             "Left out",
-            ["what", "why", "how often"],
-            [[each.of, each.words, each.count] for each in result.thrown_out],
+            ["what", "why", "how often", "such as"],
+            [
+                [each.of, each.words, each.count, "; ".join(each.examples)]
+                for each in result.thrown_out
+            ],
         )
     render.note("\n".join(_to_write(result.chosen)))
     render.heading("Eyes and hands")
     render.note("\n\n".join(result.cautions.values()))
+    if result.findings:
+        render.heading("Findings")
+        render.findings([each.finding() for each in result.findings])
     render.heading("Assumed")
     render.note("\n".join(f"· {each}" for each in result.assumptions))
     render.note(f"written to {folder}: search.json")

@@ -61,6 +61,7 @@ def _cells_differ(result: SearchResult) -> bool:
 
 def _winners(result: SearchResult) -> Table:
     rows: list[list[object]] = []
+    warned = any(each.warned for each in result.candidates)
     for one in shown(result):
         rows.append(
             [
@@ -72,6 +73,7 @@ def _winners(result: SearchResult) -> Table:
                 f"{1e3 * one.delay_s:.0f}",
                 _hours(one.battery_s),
                 ", ".join(one.missed) or "none",
+                *([", ".join(one.warned) or "nothing"] if warned else []),
             ]
         )
     title = (
@@ -81,7 +83,7 @@ def _winners(result: SearchResult) -> Table:
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",
-        "lasts [h]", "misses",
+        "lasts [h]", "misses", *(["warned of"] if warned else []),
     ]  # fmt: skip
     return title, columns, rows
 
@@ -166,7 +168,11 @@ def _thrown_out(result: SearchResult) -> Table:
         [one.of, one.count, one.words, "; ".join(each.rstrip(".") for each in one.examples)]
         for one in result.thrown_out
     ]
-    return "Thrown out", ["of", "how many [1]", "because it", "such as"], rows
+    return (
+        "Thrown out (a candidate counts under every reason that holds of it)",
+        ["of", "how many [1]", "because it", "such as"],
+        rows,
+    )
 
 
 def _orders(result: SearchResult) -> Table:

@@ -21,18 +21,30 @@ def as_csv(result: RoomsResult) -> str:
     writer = csv.writer(out, lineterminator="\n")
     points = [name.format(axis) for name in _CSV_POINTS.values() for axis in "xyz"]
     writer.writerow(
-        ["room", "row", "fits", *_CSV_NAMES, *points, *_CSV_NUMBERS, "currency", "misses", "why"]
+        [
+            "room",
+            "row",
+            "fits",
+            *_CSV_NAMES,
+            *points,
+            *_CSV_NUMBERS,
+            "currency",
+            "misses",
+            "warned",
+            "why",
+        ]
     )
     for each in result.rooms:
         one = each.taken
         if one is None:
-            blank = [""] * (len(_CSV_NAMES) + len(points) + len(_CSV_NUMBERS) + 2)
+            blank = [""] * (len(_CSV_NAMES) + len(points) + len(_CSV_NUMBERS) + 3)
             writer.writerow([each.room, each.row, "no", *blank, " ".join(each.why)])
             continue
         names = [getattr(one, name) or "none" for name in _CSV_NAMES]
         places = [f"{step:.4g}" for name in _CSV_POINTS for step in getattr(one, name)]
         numbers = [getattr(one, name) for name in _CSV_NUMBERS]
         shown = ["" if number != number else f"{number:.6g}" for number in numbers]
-        last = [each.currency, ", ".join(one.missed), " ".join(each.why)]
+        told = [", ".join(words) for words in (one.missed, one.warned)]
+        last = [each.currency, *told, " ".join(each.why)]
         writer.writerow([each.room, each.row, "yes", *names, *places, *shown, *last])
     return out.getvalue()

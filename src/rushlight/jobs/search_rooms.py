@@ -34,10 +34,12 @@ from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.rooms_csv import as_csv
 from rushlight.jobs.rooms_table import SurveyRoom, read_rooms
 from rushlight.jobs.search import check_numbers
+from rushlight.plan.search_chance import care_of_taken
 from rushlight.plan.search_space import space_of
 from rushlight.plan.searching import ASSUMPTIONS, begin, currency_of, search_rig
 from rushlight.plan.swift import processors
 from rushlight.records.document import write_text
+from rushlight.records.plan import PlanFinding
 from rushlight.records.search import SearchSettings
 from rushlight.records.search_rooms import RoomAnswer, RoomsResult
 from rushlight.shelf.catalogue import Shelf
@@ -192,6 +194,7 @@ def answer_for(task: Task) -> RoomAnswer:
         why=found.why,
         evaluated=found.evaluated,
         front=found.front,
+        findings=[PlanFinding.of(each) for each in care_of_taken(trials.space, found)],
         cautions=found.cautions,
     )
 

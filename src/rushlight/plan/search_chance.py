@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from rushlight.errors import RushlightError
+from rushlight.errors import Finding, RushlightError
 from rushlight.plan.search_choice import in_table, likeliest
+from rushlight.plan.search_limits import care_of
 from rushlight.plan.search_space import Drive, SearchSpace, with_parts
 from rushlight.plan.tolerance import chance_of_targets
 from rushlight.records.rig import Rig
@@ -70,6 +71,13 @@ def rig_of_candidate(space: SearchSpace, one: SearchCandidate) -> Rig:
         one.position_m,
         one.look_at_m,
     )
+
+
+def care_of_taken(space: SearchSpace, result: SearchResult) -> list[Finding]:
+    """What a plan of the candidate to take warns of for eyes and hands."""
+    if result.closely is None:
+        return []
+    return list(care_of(rig_of_candidate(space, result.closely), space.shelf).findings)
 
 
 def _drives(drive: Drive, one: SearchCandidate) -> bool:

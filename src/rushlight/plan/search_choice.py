@@ -103,7 +103,17 @@ def why_chosen(
     said += [f'Nothing tried in "{place}" will do: most of it {words}' for place, words in empty]
     if own is not None:
         said.append(_against_own(chosen, own, currency))
+    said += warned_words(f"number {chosen.number}", chosen.warned)
+    if own is not None:
+        said += warned_words("the rig as it stands", own.warned)
     return [each + "." for each in said]
+
+
+def warned_words(name: str, warned: list[str]) -> list[str]:
+    """That a plan of a rig warns of something for eyes and hands, or nothing."""
+    if not warned:
+        return []
+    return [f"A plan of {name} warns of {_list(warned)}: read its findings before you build it"]
 
 
 def _rule(chosen: SearchCandidate, met: tuple[int, int]) -> str:

@@ -43,6 +43,8 @@ def search_page(result: SearchResult, still: bytes) -> bytes:
     title = f"{result.rig_name}: what was found"
     invented = "The rig is invented. " if result.rig_basis == "invented" else ""
     why = "".join(f"<p>{escape(line)}</p>" for line in result.why)
+    warned = "".join(f"<p>{escape(str(each.finding()))}</p>" for each in result.findings)
+    findings = f"<h2>Findings</h2>{warned}" if warned else ""
     cautions = "".join(f"<p>{escape(text)}</p>" for text in result.cautions.values())
     page = f"""<!doctype html>
 <html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">
@@ -63,7 +65,7 @@ aria-label="The room from above, the surface on top"></svg></div>
 <p id="legend" hidden></p>
 <section id="told" aria-live="polite" hidden></section>
 <h2>Why this one</h2>{why}
-<h2>Eyes and hands</h2>{cautions}
+<h2>Eyes and hands</h2>{cautions}{findings}
 <script type="application/json" id="found">{_as_json(result)}</script>
 <script>{_SCRIPT}</script>
 </html>
@@ -124,6 +126,7 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
             *slips,
             *([f"all targets met: {chance_words(one)}"] if one.chance else []),
             f"misses: {', '.join(one.missed) or 'no target'}",
+            *([f"warned of: {', '.join(one.warned)}"] if one.warned else []),
         ],
     }
 

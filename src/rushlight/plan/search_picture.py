@@ -57,6 +57,7 @@ def _front(axes: Axes, result: SearchResult) -> None:
         axes.plot(*at, ls="", clip_on=False, **_look(result, one))
         if one.number in (0, result.chosen):
             words = "the rig as it stands" if one.number == 0 else f"number {one.number}: take it"
+            words += f" (warned of: {', '.join(one.warned)})" if one.warned else ""
             axes.plot([], [], ls="", label=words, **_look(result, one))
     won = _won(result)
     for index, place in enumerate(result.places):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from rushlight.physics.geometry import rig_from_camera_looking_at
 from rushlight.plan.grid import with_fields
 from rushlight.plan.search import Ledger, winners
+from rushlight.plan.search_choice import money
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_judge import Judged, full_ranking
 from rushlight.plan.search_space import Drive, with_parts
@@ -148,7 +148,8 @@ def _candidate(
         rough=bool(found.doubtful[index]),
         missed=[],
     )
-    return one.model_copy(update={"missed": missed_targets(rig.targets, one)})
+    missed = missed_targets(rig.targets, one)
+    return one.model_copy(update={"missed": missed, "warned": parts.care.words})
 
 
 def _point(metres: Array) -> tuple[float, float, float]:
@@ -241,23 +242,31 @@ def empty_places(trials: Trials, tried: Tried) -> list[tuple[str, str]]:
     for number, place in enumerate(trials.space.places):
         at = tried.choices[:, 0] == number
         if at.any() and not tried.allowed[at].any():
-            first = Counter(int(np.argmax(row > 0.0)) for row in tried.constraints[at])
-            empty.append((place.id, list(RULED_OUT.values())[first.most_common(1)[0][0]]))
+            counts = (tried.constraints[at] > 0.0).sum(axis=0)
+            empty.append((place.id, list(RULED_OUT.values())[int(np.argmax(counts))]))
     return empty
 
 
 def thrown_out(trials: Trials, ledger: Ledger) -> list[SearchReason]:
-    """Why parts, places and candidates were ruled out, each candidate by its first reason."""
+    """Why parts, places and candidates were ruled out.
+
+    A candidate counts under every reason that applies to it, so that the counts may come to more
+    than all candidates; the most frequent reason comes first.
+    """
     tried = ledger.distinct()
-    against = tried.constraints > 0.0
-    first = Counter(int(np.argmax(row)) for row in against[against.any(axis=1)])
+    counts = (tried.constraints > 0.0).sum(axis=0)
     reasons = list(trials.space.reasons)
-    for index, (code, words) in enumerate(RULED_OUT.items()):
-        if first[index]:
-            why = trials.misfits() if code == "parts-do-not-fit" else []
+    codes = list(RULED_OUT)
+    for index in np.argsort(-counts, kind="stable"):
+        if counts[index]:
+            code = codes[index]
             reasons.append(
                 SearchReason(
-                    of="candidate", code=code, words=words, count=first[index], examples=why[:4]
+                    of="candidate",
+                    code=code,
+                    words=RULED_OUT[code],
+                    count=int(counts[index]),
+                    examples=_examples(trials, code),
                 )
             )
     beaten = int(tried.allowed.sum()) - len(winners(tried))
@@ -265,3 +274,17 @@ def thrown_out(trials: Trials, ledger: Ledger) -> list[SearchReason]:
         words = "beaten, or equalled, in everything by another candidate"
         reasons.append(SearchReason(of="candidate", code="beaten", words=words, count=beaten))
     return reasons
+
+
+def _examples(trials: Trials, code: str) -> list[str]:
+    """What is told beside a reason: what was found, or the least that there is."""
+    if code == "parts-do-not-fit":
+        return trials.misfits()[:4]
+    if code == "over-budget":
+        least = trials.least_cost()
+        currency = trials.space.settings.budget
+        unit = currency.currency if currency else ""
+        return [f"the cheapest combination of parts costs {money(least, unit)}"]
+    if code == "takes-too-long":
+        return [f"the quickest to build takes {trials.least_build_s() / 60.0:.0f} min"]
+    return trials.forbidden(code)[:4]

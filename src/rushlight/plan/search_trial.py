@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,11 @@ from numpy.typing import NDArray
 
 from rushlight.errors import RushlightError
 from rushlight.physics.geometry import rig_from_camera_looking_at
-from rushlight.plan.power import power_lines
+from rushlight.plan.eyes import eye_lines
+from rushlight.plan.power import plan_circuits, power_lines
 from rushlight.plan.search_front import OBJECTIVES, rounded
 from rushlight.plan.search_judge import Judged, SearchRoom, ranking, room_of
+from rushlight.plan.search_limits import EYE, FRESH, WORDS, Care, care_of, forbidding_words
 from rushlight.plan.search_room import CLEAR_M, WINDOW_SHARE, RoomBounds, windows_per_s
 from rushlight.plan.search_space import SearchSpace
 from rushlight.records.resolved import ResolvedRig, stack_rigs
@@ -27,6 +30,7 @@ Array = NDArray[Any]
 
 RULED_OUT = {
     "parts-do-not-fit": "its parts do not go together, or its filter dims the picture's corners",
+    **{code: WORDS[code] for code in (EYE, FRESH)},
     "too-near-a-wall": f"stands nearer than {100 * CLEAR_M:g} cm to wall, floor or ceiling",
     "in-the-beam": "stands in the projector's beam, or sees the surface past the projector's body",
     "into-a-window": "looks into a window, which takes more than "
@@ -40,6 +44,8 @@ RULED_OUT = {
 LEAST_OF_WANTED = 0.5
 """Share of the coverage wanted below which a candidate is no rig at all, however exact in the
 little that it sees (our own choice)."""
+MOST_COMBINED = 500
+"""Combinations of parts up to which all of them are looked at for the cheapest (our own choice)."""
 _BLIND_ERROR_MM = 1e3
 """Stands for the error of a candidate that is ruled out anyway."""
 
@@ -58,6 +64,8 @@ class Parts:
         In the currency of the prices; on the least lasting cell [s], NaN unknown or not used up.
     windows_per_s
         (W,) of full scale that sunlit ground beyond each window takes, per second of exposure.
+    care
+        What its lights call for, wherever its camera stands.
     """
 
     resolved: ResolvedRig | None
@@ -65,6 +73,7 @@ class Parts:
     cost: float
     battery_s: float
     windows_per_s: Array = field(default_factory=lambda: np.zeros(0))
+    care: Care = field(default_factory=Care)
 
 
 @dataclass(frozen=True)
@@ -78,7 +87,7 @@ class Tried:
     objectives
         (N, 5) as `OBJECTIVES`, in whole steps.
     constraints
-        (N, 7) as `RULED_OUT`; a candidate is ruled out by one above 0.
+        (N, 9) as `RULED_OUT`; a candidate is ruled out by one above 0.
     """
 
     choices: Array
@@ -136,12 +145,39 @@ class Trials:
         """What was found against combinations of parts, once each."""
         return sorted({each.why for each in self._known.values() if each.why})
 
+    def forbidden(self, code: str) -> list[str]:
+        """What passes a limit of a code of `WORDS`, the worst kinds of parts once each."""
+        found = [
+            each
+            for parts in self._known.values()
+            for each in parts.care.findings
+            if each.code == code
+        ]
+        return sorted(set(forbidding_words(found)))
+
     def _worked_out(self, key: tuple[int, ...]) -> Parts:
         space = self.space
         middle = space.corners_m[0].mean(axis=0)
         look = space.looks_m(np.array([[0.5, 0.5]]))[0]
         rig = space.rig_of(key, middle, look)
-        return parts_of(rig, space.shelf)
+        return parts_of(rig, space.shelf, placed=False)
+
+    def least_cost(self) -> float:
+        """The least that any combination of parts that go together costs.
+
+        Where there are more than `MOST_COMBINED`, of those that were tried; infinite without any.
+        """
+        if math.prod(self.space.counts[1:]) <= MOST_COMBINED:
+            for key in np.ndindex(*self.space.counts[1:]):
+                self.parts(key)
+        return min((p.cost for p in self._known.values() if p.resolved), default=math.inf)
+
+    def least_build_s(self) -> float:
+        """The least time that building any combination takes [s]."""
+        space = self.space
+        return min(
+            space.build_s(*one) for one in product(space.places, space.filters, space.emitters)
+        )
 
     def placed(self, choices: Array) -> tuple[list[Parts], Array, Array]:
         """Parts, positions (N, 3) and points looked at (N, 3) [m], to the millimetre."""
@@ -188,6 +224,8 @@ class Trials:
         constraints = np.stack(
             [
                 np.where(fits, -1.0, 1.0),
+                self._eye(parts, choices, position) - 1.0,
+                np.array([1.0 if each.care.fresh_too_strong else -1.0 for each in parts]),
                 CLEAR_M - self._bounds.clear_m(position),
                 np.where(self._bounds.in_beam(position), 1.0, -1.0),
                 glare,
@@ -198,6 +236,22 @@ class Trials:
             axis=1,
         )
         return Tried(choices, rounded(objectives), constraints)
+
+    def _eye(self, parts: list[Parts], choices: Array, position: Array) -> Array:
+        """Greatest share (N,) of a limit for the eye that any light takes, as estimated."""
+        share = np.array([each.care.eye for each in parts])
+        if self.space.rig.cameras[0].illuminator is None:
+            return share
+        # What shines beside the camera is as near to an eye as the camera is.
+        for i, each in enumerate(parts):
+            if each.resolved is not None:
+                key = [int(n) for n in choices[i, 1 : len(self.space.counts)]]
+                rig = self.space.rig_of(
+                    key, position[i], self.space.looks_m(np.full((1, 2), 0.5))[0]
+                )
+                lines = eye_lines(rig, self.space.shelf, plan_circuits(rig, self.space.shelf))
+                share[i] = max(line.ratio or 0.0 for line in lines)
+        return share
 
     def _window_share(self, parts: list[Parts], poses: Array, exposure_s: Array) -> Array:
         """How much (N,) of full scale the brightest window in each picture takes."""
@@ -227,8 +281,16 @@ class Trials:
         return space.build_s(space.places[place], space.filters[filter_], space.emitters[emitter])
 
 
-def parts_of(rig: Rig, shelf: Shelf) -> Parts:
-    """A combination of parts, from a rig that has them with its camera somewhere in the room."""
+def parts_of(rig: Rig, shelf: Shelf, placed: bool = True) -> Parts:
+    """A combination of parts, from a rig that has them.
+
+    Parameters
+    ----------
+    rig, shelf
+        The rig and the parts of the shelf.
+    placed
+        Whether its camera stands where it will, or somewhere in the room.
+    """
     against = [
         each
         for each in check_rig(rig, shelf, "rig.toml")
@@ -241,4 +303,5 @@ def parts_of(rig: Rig, shelf: Shelf) -> Parts:
     resolved = resolve(rig, shelf)
     hours = [line.runtime_h for line in power_lines(rig, shelf, resolved)]
     windows = windows_per_s(rig, shelf, resolved)
-    return Parts(resolved, "", price, 3600.0 * min(hours), windows)
+    care = care_of(rig, shelf, placed=placed)
+    return Parts(resolved, "", price, 3600.0 * min(hours), windows, care)

@@ -14,6 +14,7 @@ from rushlight.plan.search import Ledger, generations_of, key_of, winners
 from rushlight.plan.search_chance import with_chances
 from rushlight.plan.search_choice import more_money, orders_for, why_chosen
 from rushlight.plan.search_front import STEPS, spread_over
+from rushlight.plan.search_limits import care_of, findings_of
 from rushlight.plan.search_report import (
     MOST_SHOWN,
     best_in_places,
@@ -28,7 +29,7 @@ from rushlight.plan.search_space import SearchSpace, space_of
 from rushlight.plan.search_trial import Trials, Tried
 from rushlight.records.plan import PlanFinding
 from rushlight.records.rig import Rig
-from rushlight.records.search import SearchCandidate, SearchPlace, SearchResult
+from rushlight.records.search import SearchCandidate, SearchPlace, SearchReason, SearchResult
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.cost import cost_lines
 
@@ -132,7 +133,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
             "rig.toml: search",
             "",
             "finds no rig: of every candidate it holds that it "
-            + "; or ".join(f"{each.words} ({each.count})" for each in reasons),
+            + "; or ".join(map(_reason_words, reasons)),
             "give more places, parts, money or time, or lower targets.coverage",
             "search-nothing-found",
         )
@@ -177,10 +178,28 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         more=more_money(chosen, made, currency),
         orders=orders,
         sum_of_orders=round(sum(line.amount or 0.0 for line in orders), 2),
-        findings=[PlanFinding.of(each) for each in _findings(space, own)],
+        findings=[
+            PlanFinding.of(each) for each in [*_care(trials, choices, own), *_findings(space, own)]
+        ],
         cautions=cautions_of(taken, space.shelf),
         assumptions=list(ASSUMPTIONS),
     )
+
+
+def _reason_words(reason: SearchReason) -> str:
+    """A reason with its count, and the least that there is where a bound was too tight."""
+    told = reason.examples if reason.code in ("over-budget", "takes-too-long") else []
+    return f"{reason.words} ({'; '.join([str(reason.count), *told])})"
+
+
+def _care(trials: Trials, choices: Array, own: SearchCandidate | None) -> list[Finding]:
+    """What plans of the winners shown, and of the rig as it stands, warn of for eyes and hands."""
+    parts, _, _ = trials.placed(choices)
+    told = [(f"number {index + 1}", each.care.findings) for index, each in enumerate(parts)]
+    if own is not None:
+        space = trials.space
+        told.append(("the rig as it stands", care_of(space.rig, space.shelf).findings))
+    return findings_of(told)
 
 
 def _taken(

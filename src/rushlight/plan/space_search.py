@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,17 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.plan.planning import cautions_of
+from rushlight.plan.search_choice import warned_words
+from rushlight.plan.search_limits import (
+    EYE,
+    FRESH,
+    TOLD,
+    WORDS,
+    Care,
+    care_of,
+    findings_of,
+    forbidding_words,
+)
 from rushlight.plan.search_space import Drive, SearchSpace, choices_of, length_of, prices_of
 from rushlight.plan.space_error import mean_over
 from rushlight.plan.space_evaluate import (
@@ -26,6 +37,7 @@ from rushlight.plan.space_evaluate import (
 )
 from rushlight.plan.space_planning import slowest_delay
 from rushlight.records.arrays import Array
+from rushlight.records.plan import PlanFinding
 from rushlight.records.quantity import parse_quantity
 from rushlight.records.rig import Carried, Rig
 from rushlight.records.search import SearchReason
@@ -126,6 +138,12 @@ def search_space(
     close = [(choice, trial.closely(choice)) for choice, _ in ordered[:best]]
     choice, chosen = min(close, key=lambda each: preference(each[1]))
     own = trial.own()
+    choices = {id(each): choice for choice, each in ordered}
+    told = [("the one to take", trial.care(trial.rig_of(choice)).findings)]
+    for number, each in enumerate(front[:MOST_SHOWN], 1):
+        told.append((f"number {number}", trial.care(trial.rig_of(choices[id(each)])).findings))
+    if own is not None:
+        told.append(("the rig as it stands", trial.care(rig).findings))
     currency = next(iter(trial.currencies), "")
     return SpaceSearchResult(
         rig=rig.content_hash(),
@@ -139,6 +157,7 @@ def search_space(
         chosen=chosen,
         why=_why(chosen, own, currency),
         thrown_out=[*space.reasons, *trial.reasons()],
+        findings=[PlanFinding.of(each) for each in findings_of(told)],
         cautions=cautions_of(trial.rig_of(choice), shelf),
         assumptions=list(ASSUMPTIONS),
     )
@@ -162,6 +181,7 @@ class _Trial:
         self.count = 0
         self._out: Counter[str] = Counter()
         self._words: dict[str, str] = {}
+        self._examples: dict[str, dict[str, None]] = {}
 
     def rig_of(self, choice: _Choice) -> Rig:
         """The rig as the candidate has it."""
@@ -202,20 +222,36 @@ class _Trial:
         rig = self.rig_of(choice)
         wrong = [each for each in check_rig(rig, self._space.shelf) if each.severity == "error"]
         if wrong:
-            self._throw_out(wrong[0].code, f"{wrong[0].where} {wrong[0].allowed}")
+            for code, each in {each.code: each for each in reversed(wrong)}.items():
+                self._throw_out(code, f"{each.where} {each.allowed}")
+            return
+        care = self.care(rig)
+        for code in (EYE, FRESH):
+            worst = forbidding_words(each for each in care.findings if each.code == code)
+            if worst:
+                self._throw_out(code, WORDS[code], worst)
+        cost = cost_figure(rig, self._space.shelf).value
+        budget = self._space.settings.budget
+        dear = budget is not None and cost is not None and round(cost, 2) > budget.amount
+        if dear:
+            self._throw_out("over-budget", "costs more than the budget")
+        if care.forbidding or dear:
             return
         one = self._judged(rig, choice, COARSE_CELLS, COARSE_WAYS)
-        budget = self._space.settings.budget
-        if budget is not None and one.cost > budget.amount:
-            self._throw_out("over-budget", "costs more than the budget")
-        elif one.coverage <= 0.0 and not math.isfinite(one.error_rms_m):
+        if one.coverage <= 0.0 and not math.isfinite(one.error_rms_m):
             self._throw_out("never-followed", "cannot be followed anywhere in its zone")
         else:
             self.found.append((choice, one))
 
-    def _throw_out(self, code: str, words: str) -> None:
+    def care(self, rig: Rig) -> Care:
+        """What the lights of a rig without errors call for."""
+        return care_of(rig, self._space.shelf, self._name)
+
+    def _throw_out(self, code: str, words: str, examples: Sequence[str] = ()) -> None:
         self._out[code] += 1
         self._words.setdefault(code, words)
+        known = self._examples.setdefault(code, {})
+        known.update(dict.fromkeys(examples))
 
     def closely(self, choice: _Choice) -> SpaceCandidate:
         """A candidate as a plan judges it."""
@@ -268,12 +304,19 @@ class _Trial:
             coverage=seen.coverage,
             delay_s=delay_s,
             missed=_missed(seen, delay_s),
+            warned=self.care(rig).words,
         )
 
     def reasons(self) -> list[SearchReason]:
         """Why candidates were thrown out, the most frequent first."""
         return [
-            SearchReason(code=code, of="candidate", words=self._words[code], count=count)
+            SearchReason(
+                code=code,
+                of="candidate",
+                words=self._words[code],
+                count=count,
+                examples=sorted(self._examples[code])[:4],
+            )
             for code, count in self._out.most_common()
         ]
 
@@ -362,6 +405,9 @@ def _why(chosen: SpaceCandidate, own: SpaceCandidate | None, currency: str) -> l
     lines = [f"The one to take, judged closely, {worth(chosen)}."]
     if own is not None:
         lines.append(f"The rig as it stands {worth(own)}.")
-        if preference(own) <= preference(chosen):
+        if {TOLD[EYE], TOLD[FRESH]} & set(own.warned):
+            lines.append("The rig as it stands is not to be built so: see the findings.")
+        elif preference(own) <= preference(chosen):
             lines.append("The rig as it stands is preferred to all that was found: keep it.")
+    lines += [f"{each}." for each in warned_words("the one to take", chosen.warned)]
     return lines

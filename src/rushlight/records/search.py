@@ -140,6 +140,9 @@ class SearchCandidate(Record):
         where dots part, or the light changes fast over the surface.
     missed
         The targets of the rig that it misses.
+    warned
+        What a plan of it warns of for eyes and hands, in a word or two each; the sentences are
+        among the result's findings.
     slips
         What small slips cost.
     chance
@@ -169,6 +172,7 @@ class SearchCandidate(Record):
     build_s: float
     rough: bool = False
     missed: list[str]
+    warned: list[str] = []
     slips: list[SearchSlip] = []
     chance: ToleranceTarget | None = None
 
@@ -191,6 +195,9 @@ class SearchReason(Record):
         A kind of part or a place, before the search; or candidates, during it.
     examples
         Ids or words of some of them.
+    count
+        How many it holds of. A candidate counts under every reason that applies to it, so that
+        counts of several reasons may come to more than all candidates.
     """
 
     code: str

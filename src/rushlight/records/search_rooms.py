@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rushlight.records.document import Document, Record
+from rushlight.records.plan import PlanFinding
 from rushlight.records.search import SearchCandidate
 
 
@@ -21,8 +22,8 @@ class RoomAnswer(Record):
         The reasons, in sentences; where nothing fits, what rules everything out.
     evaluated, front
         How many candidates were tried, and how many of them none beats in everything.
-    cautions
-        As in a plan of the rig to take.
+    findings, cautions
+        As in a plan of the rig to take; of the findings, those for eyes and hands.
     """
 
     room: str
@@ -32,6 +33,7 @@ class RoomAnswer(Record):
     why: list[str]
     evaluated: int = 0
     front: int = 0
+    findings: list[PlanFinding] = []
     cautions: dict[str, str] = {}
 
 

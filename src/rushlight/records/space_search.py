@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rushlight.records.document import Document, FloatOrUnknown, Record, Slug
+from rushlight.records.plan import PlanFinding
 from rushlight.records.search import Point, SearchReason
 
 
@@ -30,6 +31,8 @@ class SpaceCandidate(Record):
         Mean [s].
     missed
         The targets of the rig that it misses.
+    warned
+        What a plan of it warns of for eyes and hands, in a word or two each.
     """
 
     number: int
@@ -46,6 +49,7 @@ class SpaceCandidate(Record):
     coverage: float
     delay_s: float
     missed: list[str]
+    warned: list[str] = []
 
 
 class SpaceSearchResult(Document):
@@ -69,6 +73,9 @@ class SpaceSearchResult(Document):
         The reasons, in sentences.
     thrown_out
         Why parts, places and candidates were.
+    findings
+        What plans of the candidates, of the one to take and of the rig as it stands warn of for
+        eyes and hands.
     cautions, assumptions
         As in a plan.
     """
@@ -86,5 +93,6 @@ class SpaceSearchResult(Document):
     chosen: SpaceCandidate
     why: list[str]
     thrown_out: list[SearchReason]
+    findings: list[PlanFinding] = []
     cautions: dict[str, str]
     assumptions: list[str]
