@@ -12,6 +12,8 @@ from rushlight.records.rig import Rig
 from rushlight.records.room import CameraPlace
 from rushlight.records.search import NO_FILTER, SearchReason, SearchSettings
 from rushlight.shelf.catalogue import Kind, Shelf
+from rushlight.shelf.check_room import place_outside
+from rushlight.shelf.report import Report
 
 LADDER_M = 2.1
 """Height above the floor beyond which a place is taken to need a ladder (our own choice)."""
@@ -73,8 +75,19 @@ class Sieve:
 
     def places(self, floor_m: float) -> list[CameraPlace]:
         room = self.rig.room
+        if room is None:
+            return []
+        report = Report("rig.toml")
+        report.ids("room.places", [each.id for each in room.places])
+        if report.findings:
+            raise RushlightError(report.findings)
+        pointed_at = self.rig.surfaces if "surface" in self.rig.kinds else []
         passed = []
-        for place in room.places if room else []:
+        for place in room.places:
+            outside = place_outside(place, room, pointed_at[0]) if pointed_at else ""
+            if outside:
+                self.lose("place", "outside-room", f"{place.id} {outside}")
+                continue
             missing = [tool for tool in tools_for(place, floor_m) if not self._at_hand(tool)]
             if missing:
                 self.lose("place", f"no-{missing[0]}", place.id)
@@ -103,6 +116,7 @@ REASONS = {
     "not-sold-here": "not known to be sold in the country where the parts are bought",
     "infrared-cut": "has an infrared-cut filter in its lens",
     "needs-soldering": "must be soldered, which the builder does not do",
+    "outside-room": "lies wholly outside the room, where no camera can stand",
     "no-drill": "needs a drill, which is not at hand",
     "no-ladder": "needs a ladder, which is not at hand",
 }

@@ -132,6 +132,17 @@ class SearchSpace:
         """What (R, 3) [m] cameras look at, by the share (R, 2) of the surface's sides."""
         return np.concatenate([share * np.array(self.size_m), np.zeros((len(share), 1))], axis=-1)
 
+    @property
+    def before_m(self) -> tuple[Array, Array]:
+        """A point (3,) [m] in the room that is before the middle of the surface, and that middle.
+
+        Wherever the places are, nothing is wrong with a camera there but its parts.
+        """
+        room = self.rig.room
+        depth_m = room.depth.value if room and room.depth else 4.0
+        middle = self.looks_m(np.array([[0.5, 0.5]]))[0]
+        return middle + np.array([0.0, 0.0, depth_m / 2.0]), middle
+
     def rig_of(self, parts: Sequence[int], position_m: Sequence[float], look_m: Any) -> Rig:
         """The rig with a camera, filter, emitter and drive (indices), placed and aimed."""
         camera, filter_, emitter, drive = parts
@@ -192,7 +203,16 @@ def with_parts(
     )
     carried = [_with_light(thing, *light) for thing in rig.carried]
     changed = rig.model_copy(update={"cameras": [camera, *rig.cameras[1:]], "carried": carried})
-    return changed.model_copy(update={"prices": prices_of(changed, shelf)})
+    return bare(changed.model_copy(update={"prices": prices_of(changed, shelf)}))
+
+
+def bare(rig: Rig) -> Rig:
+    """A rig without what a search chooses from, which is no part of what is built.
+
+    So what is wrong with one place does not stand against a camera in another.
+    """
+    room = rig.room.model_copy(update={"places": []}) if rig.room else None
+    return rig.model_copy(update={"search": None, "room": room})
 
 
 def _with_light(thing: Carried, emitter: str, drive: Drive) -> Carried:

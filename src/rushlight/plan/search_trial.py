@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.errors import RushlightError
+from rushlight.errors import Finding, RushlightError
 from rushlight.physics.geometry import rig_from_camera_looking_at
 from rushlight.plan.eyes import eye_lines
 from rushlight.plan.power import plan_circuits, power_lines
@@ -18,7 +18,7 @@ from rushlight.plan.search_front import OBJECTIVES, rounded
 from rushlight.plan.search_judge import Judged, SearchRoom, ranking, room_of
 from rushlight.plan.search_limits import EYE, FRESH, WORDS, Care, care_of, forbidding_words
 from rushlight.plan.search_room import CLEAR_M, WINDOW_SHARE, RoomBounds, windows_per_s
-from rushlight.plan.search_space import SearchSpace
+from rushlight.plan.search_space import SearchSpace, bare
 from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import Shelf
@@ -64,6 +64,8 @@ class Parts:
         In the currency of the prices; on the least lasting cell [s], NaN unknown or not used up.
     windows_per_s
         (W,) of full scale that sunlit ground beyond each window takes, per second of exposure.
+    errors
+        All of what is wrong with it.
     care
         What its lights call for, wherever its camera stands.
     """
@@ -73,6 +75,7 @@ class Parts:
     cost: float
     battery_s: float
     windows_per_s: Array = field(default_factory=lambda: np.zeros(0))
+    errors: tuple[Finding, ...] = ()
     care: Care = field(default_factory=Care)
 
 
@@ -118,12 +121,15 @@ class Trials:
 
     def __init__(self, space: SearchSpace, grid: tuple[int, int] = (9, 6)) -> None:
         self.space = space
+        if not space.rig.surfaces:
+            raise RushlightError(_errors(space.rig, space.shelf))
         self._known: dict[tuple[int, ...], Parts] = {}
         first = next(
             (p.resolved for p in map(self.parts, np.ndindex(*space.counts[1:])) if p.resolved),
             None,
         )
         if first is None:
+            self._refuse_as_itself()
             why = "; ".join(sorted({parts.why for parts in self._known.values()})[:3])
             raise RushlightError.of(
                 "rig.toml: search",
@@ -134,6 +140,14 @@ class Trials:
             )
         self.room: SearchRoom = room_of(space.rig, first, space.corners_m, grid)
         self._bounds = RoomBounds.of(space.rig)
+
+    def _refuse_as_itself(self) -> None:
+        """Raise what is wrong with the rig as it stands, and with every other choice alike."""
+        known = [set(each.errors) for each in self._known.values()]
+        own = _errors(bare(self.space.rig), self.space.shelf)
+        common = [each for each in own if all(each in found for found in known)]
+        if common:
+            raise RushlightError(common)
 
     def parts(self, key: tuple[int, ...]) -> Parts:
         """The combination of camera, filter, emitter and current of these numbers."""
@@ -157,9 +171,7 @@ class Trials:
 
     def _worked_out(self, key: tuple[int, ...]) -> Parts:
         space = self.space
-        middle = space.corners_m[0].mean(axis=0)
-        look = space.looks_m(np.array([[0.5, 0.5]]))[0]
-        rig = space.rig_of(key, middle, look)
+        rig = space.rig_of(key, *space.before_m)
         return parts_of(rig, space.shelf, placed=False)
 
     def least_cost(self) -> float:
@@ -281,6 +293,10 @@ class Trials:
         return space.build_s(space.places[place], space.filters[filter_], space.emitters[emitter])
 
 
+def _errors(rig: Rig, shelf: Shelf) -> list[Finding]:
+    return [each for each in check_rig(rig, shelf, "rig.toml") if each.severity == "error"]
+
+
 def parts_of(rig: Rig, shelf: Shelf, placed: bool = True) -> Parts:
     """A combination of parts, from a rig that has them.
 
@@ -299,9 +315,9 @@ def parts_of(rig: Rig, shelf: Shelf, placed: bool = True) -> Parts:
     cost = cost_figure(rig, shelf).value
     price = math.nan if cost is None else cost
     if against:
-        return Parts(None, str(against[0]), price, math.nan)
+        return Parts(None, str(against[0]), price, math.nan, errors=tuple(against))
     resolved = resolve(rig, shelf)
     hours = [line.runtime_h for line in power_lines(rig, shelf, resolved)]
     windows = windows_per_s(rig, shelf, resolved)
     care = care_of(rig, shelf, placed=placed)
-    return Parts(resolved, "", price, 3600.0 * min(hours), windows, care)
+    return Parts(resolved, "", price, 3600.0 * min(hours), windows, care=care)

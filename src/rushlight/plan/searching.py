@@ -25,7 +25,7 @@ from rushlight.plan.search_report import (
     thrown_out,
     with_slips,
 )
-from rushlight.plan.search_space import SearchSpace, space_of
+from rushlight.plan.search_space import SearchSpace, bare, space_of
 from rushlight.plan.search_trial import Trials, Tried
 from rushlight.records.plan import PlanFinding
 from rushlight.records.rig import Rig
@@ -198,7 +198,7 @@ def _care(trials: Trials, choices: Array, own: SearchCandidate | None) -> list[F
     told = [(f"number {index + 1}", each.care.findings) for index, each in enumerate(parts)]
     if own is not None:
         space = trials.space
-        told.append(("the rig as it stands", care_of(space.rig, space.shelf).findings))
+        told.append(("the rig as it stands", care_of(bare(space.rig), space.shelf).findings))
     return findings_of(told)
 
 

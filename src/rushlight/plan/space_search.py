@@ -26,7 +26,7 @@ from rushlight.plan.search_limits import (
     findings_of,
     forbidding_words,
 )
-from rushlight.plan.search_space import Drive, SearchSpace, choices_of, length_of, prices_of
+from rushlight.plan.search_space import Drive, SearchSpace, bare, choices_of, length_of, prices_of
 from rushlight.plan.space_error import mean_over
 from rushlight.plan.space_evaluate import (
     CELLS,
@@ -143,7 +143,7 @@ def search_space(
     for number, each in enumerate(front[:MOST_SHOWN], 1):
         told.append((f"number {number}", trial.care(trial.rig_of(choices[id(each)])).findings))
     if own is not None:
-        told.append(("the rig as it stands", trial.care(rig).findings))
+        told.append(("the rig as it stands", trial.care(bare(rig)).findings))
     currency = next(iter(trial.currencies), "")
     return SpaceSearchResult(
         rig=rig.content_hash(),
@@ -210,7 +210,7 @@ class _Trial:
             for each in space.rig.carried
         ]
         changed = space.rig.model_copy(update={"cameras": cameras, "carried": carried})
-        return changed.model_copy(update={"prices": prices_of(changed, space.shelf)})
+        return bare(changed.model_copy(update={"prices": prices_of(changed, space.shelf)}))
 
     def _positions(self, choice: _Choice) -> Array:
         places = np.array(choice.places)
@@ -259,7 +259,7 @@ class _Trial:
 
     def own(self) -> SpaceCandidate | None:
         """The rig as it stands, as a plan judges it; None where it is wrong."""
-        rig, shelf = self._space.rig, self._space.shelf
+        rig, shelf = bare(self._space.rig), self._space.shelf
         if any(each.severity == "error" for each in check_rig(rig, shelf)):
             return None
         return self._judged(rig, None, CELLS)

@@ -17,6 +17,7 @@ from rushlight.shelf.check_measured import check_measured
 from rushlight.shelf.check_place import check_ambient, check_people, check_surfaces
 from rushlight.shelf.check_power import check_power
 from rushlight.shelf.check_room import check_room
+from rushlight.shelf.check_search import check_search
 from rushlight.shelf.check_space import check_space
 from rushlight.shelf.compression import check_streams
 from rushlight.shelf.cost import parts_used
@@ -70,6 +71,7 @@ def check_rig(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> list[Finding]:
     check_space(rig, shelf, report)
     check_people(rig, report)
     check_room(rig, shelf, report)
+    check_search(rig, shelf, report)
     if surface_rig:
         check_ambient(rig, report)
     _check_targets(rig, report)

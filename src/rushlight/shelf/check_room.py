@@ -10,7 +10,7 @@ from rushlight.physics.children import child_stature
 from rushlight.physics.daylight import EDGES_M
 from rushlight.records.arrays import Array
 from rushlight.records.rig import Rig, Surface
-from rushlight.records.room import Disturber, Neighbour, Room, Window
+from rushlight.records.room import CameraPlace, Disturber, Neighbour, Room, Window
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.report import Report
 from rushlight.shelf.room_light import corners_m
@@ -191,26 +191,90 @@ def _check_inside(rig: Rig, room: Room, surface: Surface, report: Report) -> Non
                         f"room.{kind}[{i}].{name}",
                         given,
                         wrong,
-                        "count from the surface's lower-left corner: to the right, up, out of "
-                        "the wall",
+                        _COUNT_FROM,
                     )
+    _check_projector(room, surface, report)
+    for i, place in enumerate(room.places):
+        _check_camera_place(place, f"room.places[{i}]", room, surface, report)
 
 
-def _outside(place: Any, room: Room, surface: Surface) -> str:
-    """How a place lies outside the room by more than walls are thick; "" if it does not."""
+_COUNT_FROM = "count from the surface's lower-left corner: to the right, up, out of the wall"
+
+
+def _check_projector(room: Room, surface: Surface, report: Report) -> None:
+    if surface.projector is None:
+        return
+    given = surface.projector.position
+    x, y, z = (step.value for step in given)
+    # One that throws from behind stands beyond the display, and nobody said how deep it is there.
+    wrong = _outside_m(x, y, max(z, 0.0), room, surface)
+    if wrong:
+        report.error("outside-room", "surfaces[0].projector.position", given, wrong, _COUNT_FROM)
+
+
+def _check_camera_place(
+    place: CameraPlace, path: str, room: Room, surface: Surface, report: Report
+) -> None:
+    wholly = place_outside(place, room, surface)
+    if wholly:
+        report.error("outside-room", f"{path}.corner", place.corner, wholly, _COUNT_FROM)
+        return
+    for name in ("corner", "opposite"):
+        given = getattr(place, name)
+        partly = _outside(given, room, surface, 1e-6)
+        if partly:
+            report.warning(
+                "place-partly-outside",
+                f"{path}.{name}",
+                given,
+                f"{partly}, where no camera can stand",
+                "give corners within the room; a search uses what lies inside",
+            )
+
+
+def place_outside(place: CameraPlace, room: Room, surface: Surface) -> str:
+    """How a place for cameras lies wholly outside the room; "" if some of it is inside.
+
+    Parameters
+    ----------
+    place
+        A box.
+    room, surface
+        The room, and the surface that it is counted from.
+    """
+    corners = np.array([[step.value for step in at] for at in (place.corner, place.opposite)])
+    depth = room.depth.value if room.depth else 4.0
+    within = np.array([surface.width.value, surface.height.value, depth]) / 2.0
+    # Rooms are boxes: of the place's points this one is outside only where all of them are.
+    x, y, z = np.clip(within, corners.min(axis=0), corners.max(axis=0))
+    if z <= 0.0:
+        return f"lies {-z:.2f} m behind the display's wall" if z < 0.0 else (
+            "lies in the display's wall"
+        )  # fmt: skip
+    return _outside_m(float(x), float(y), float(z), room, surface, 1e-6)
+
+
+def _outside(place: Any, room: Room, surface: Surface, slack_m: float = SLACK_M) -> str:
+    """How a place lies outside the room by more than a slack; "" if it does not."""
     x, y, z = (step.value for step in place)
+    return _outside_m(x, y, z, room, surface, slack_m)
+
+
+def _outside_m(
+    x: float, y: float, z: float, room: Room, surface: Surface, slack_m: float = SLACK_M
+) -> str:
     floor = surface.height_above_floor.value
-    if y + floor < -SLACK_M:
+    if y + floor < -slack_m:
         return f"lies {-(y + floor):.2f} m below the floor"
-    if room.height and y + floor > room.height.value + SLACK_M:
+    if room.height and y + floor > room.height.value + slack_m:
         return f"lies {y + floor - room.height.value:.2f} m above the ceiling"
-    if z < -SLACK_M:
+    if z < -slack_m:
         return f"lies {-z:.2f} m behind the display's wall"
-    if room.depth and z > room.depth.value + SLACK_M:
+    if room.depth and z > room.depth.value + slack_m:
         return f"lies {z - room.depth.value:.2f} m behind the room's far wall"
-    if room.left and x < -room.left.value - SLACK_M:
+    if room.left and x < -room.left.value - slack_m:
         return f"lies {-x - room.left.value:.2f} m beyond the wall on the left"
-    if room.left and room.width and x > room.width.value - room.left.value + SLACK_M:
+    if room.left and room.width and x > room.width.value - room.left.value + slack_m:
         beyond = x - room.width.value + room.left.value
         return f"lies {beyond:.2f} m beyond the wall on the right"
     return ""
