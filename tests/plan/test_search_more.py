@@ -1,9 +1,13 @@
 """What a little more money would buy, of candidates made up here."""
 
 import pytest
+from tests.search_rooms import POINTS, room
 
+from rushlight.plan import search, searching
 from rushlight.plan.search_choice import more_money
+from rushlight.plan.searching import begin, search_rig
 from rushlight.records.search import SearchCandidate
+from rushlight.shelf.catalogue import built_in_shelf
 
 CHOSEN = SearchCandidate(
     number=1, place="beam", position_m=(0.7, 1.7, 2.7), look_at_m=(1.0, 1.0, 0.0),
@@ -39,3 +43,33 @@ def test_what_costs_less_or_far_more_is_no_answer(cost):
 def test_what_is_given_up_is_told_too():
     found = more_money(CHOSEN, [another(2, 50.0, coverage=0.9, delay_s=0.09)], "EUR")
     assert "; but the chosen one has 24 ms less delay" in found[0].words
+
+
+def test_what_lies_beyond_the_budget_has_no_number_and_says_so():
+    dear = another(0, 54.2, delay_s=0.050)
+    (one,) = more_money(CHOSEN, [CHOSEN], "EUR", [dear])
+    assert one.number is None and one.spent == 8.0
+    assert "16 ms less delay" in one.words and "more than may be spent" in one.words
+    # What may be spent and is as good is told in its stead.
+    (one,) = more_money(CHOSEN, [CHOSEN, another(2, 54.0, delay_s=0.050)], "EUR", [dear])
+    assert one.number == 2 and "more than may be spent" not in one.words
+
+
+@pytest.mark.parametrize("budget", [50, 90])
+def test_a_budget_just_above_the_choice_hides_nothing(budget, monkeypatch):
+    """The camera of 120 Hz costs 8 more than the chosen one, and shows things sooner."""
+    monkeypatch.setattr(searching, "GRID", (3, 2))
+    monkeypatch.setattr(search, "ROUNDS", 1)
+    monkeypatch.setattr(search, "ROUND_SHARE", 2)
+    rig = room(
+        POINTS, aim="middle", cameras=["vga-global-60", "vga-global-120"],
+        filters=["long-pass-850"], emitters=["ir850-5mm-17"], currents=["20 mA"], population=8,
+        budget={"amount": budget, "currency": "EUR"},
+    )  # fmt: skip
+    result = search_rig(*begin(rig, built_in_shelf(), None, 2, "rig.toml"))
+    chosen = result.candidate(result.chosen)
+    assert chosen.cost == pytest.approx(46.2) and chosen.camera == "vga-global-60"
+    assert all(one.cost <= budget for one in result.candidates)
+    first = result.more[0]
+    assert first.spent == pytest.approx(8.0) and "less delay, with vga-global-120" in first.words
+    assert (first.number is None) == ("more than may be spent" in first.words) == (budget == 50)

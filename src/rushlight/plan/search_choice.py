@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from rushlight.records.rig import Rig
 from rushlight.records.search import SearchCandidate, SearchMore, SearchOrder, SearchSettings
@@ -184,33 +185,65 @@ def _gains(before: SearchCandidate, after: SearchCandidate) -> list[str]:
 
 
 def more_money(
-    chosen: SearchCandidate, made: list[SearchCandidate], currency: str
+    chosen: SearchCandidate,
+    made: Sequence[SearchCandidate],
+    currency: str,
+    beyond: Sequence[SearchCandidate] = (),
 ) -> list[SearchMore]:
-    """What the candidate to take for a little more money would gain over the chosen one."""
+    """What the candidate to take for a little more money would gain over the chosen one.
+
+    Parameters
+    ----------
+    chosen, made
+        The one to take, and the winners.
+    currency
+        Of the costs.
+    beyond
+        What nothing but the budget rules out, which has no number.
+    """
     found: list[SearchMore] = []
+    told: list[SearchCandidate] = []
     for amount in MORE_MONEY:
-        within = [each for each in made if chosen.cost < each.cost <= chosen.cost + amount]
-        better = [each for each in within if _gains(chosen, each)]
-        if not better:
+        within = [
+            (each, each in beyond)
+            for each in (*made, *beyond)
+            if chosen.cost < each.cost <= chosen.cost + amount + 1e-9 and _gains(chosen, each)
+        ]
+        if not within:
             continue
-        one = min(better, key=lambda each: (len(each.missed), _loss(each), each.cost))
-        if any(each.number == one.number for each in found):
-            continue
-        worse = _gains(one, chosen)
-        words = f"{_list(_gains(chosen, one))}, with {one.camera}" + (
-            f" and {one.filter}" if one.filter else ""
+        one, over = min(
+            within, key=lambda each: (len(each[0].missed), _loss(each[0]), each[0].cost)
         )
-        if supply_words(one) != supply_words(chosen):
-            words += f", on {supply_words(one)}"
+        if one in told:
+            continue
+        told.append(one)
         found.append(
             SearchMore(
                 amount=amount,
                 spent=round(one.cost - chosen.cost, 2),
-                number=one.number,
-                words=words + (f"; but the chosen one has {_list(worse)}" if worse else ""),
+                number=None if over else one.number,
+                words=_more_words(chosen, one, over),
             )
         )
     return found
+
+
+def _more_words(chosen: SearchCandidate, one: SearchCandidate, over: bool) -> str:
+    """What one candidate gains over the chosen one, by what, and what is given up for it."""
+    words = f"{_list(_gains(chosen, one))}, with {one.camera}"
+    words += f" and {one.filter}" if one.filter else ""
+    if (one.emitter, one.current_a) != (chosen.emitter, chosen.current_a):
+        words += f", {one.emitter} at {1e3 * one.current_a:g} mA"
+    if supply_words(one) != supply_words(chosen):
+        words += f", on {supply_words(one)}"
+    if over:
+        pose = (one.position_m, one.look_at_m) == (chosen.position_m, chosen.look_at_m)
+        where = "where the chosen one stands" if pose else place_words(one)
+        words += f", {where}: this is more than may be spent"
+    if one.warned:
+        words += f"; a plan warns of {_list(one.warned)}"
+    worse = _gains(one, chosen)
+    return words + (f"; but the chosen one has {_list(worse)}" if worse else "")
 
 
 def _loss(one: SearchCandidate) -> float:

@@ -12,10 +12,10 @@ from rushlight.physics.geometry import rig_from_camera_looking_at
 from rushlight.plan.grid import with_fields
 from rushlight.plan.search import Ledger, winners
 from rushlight.plan.search_choice import money
-from rushlight.plan.search_front import STEPS, spread_over
+from rushlight.plan.search_front import STEPS, front_of, spread_over
 from rushlight.plan.search_judge import Judged, full_ranking
 from rushlight.plan.search_space import Drive, with_parts
-from rushlight.plan.search_trial import RULED_OUT, Parts, Trials, Tried, parts_of
+from rushlight.plan.search_trial import MOST_COMBINED, RULED_OUT, Parts, Trials, Tried, parts_of
 from rushlight.records.resolved import ResolvedRig, stack_rigs
 from rushlight.records.rig import Rig, Targets
 from rushlight.records.search import SearchCandidate, SearchReason, SearchSlip
@@ -234,6 +234,57 @@ def best_in_places(trials: Trials, tried: Tried) -> list[SearchCandidate]:
             number = min(made, key=preference).number
             best += candidates_of(trials, here.choices[shown][[number - 1]], closely=True)
     return best
+
+
+def beyond_budget(trials: Trials, tried: Tried, row: Array, most: float) -> list[SearchCandidate]:
+    """The best of what nothing but the budget rules out, as winners are judged; without numbers.
+
+    What the search tried is looked at, and the chosen rig with its parts exchanged: a search that
+    keeps to its budget breeds nothing beyond it.
+
+    Parameters
+    ----------
+    trials, tried
+        The search's, and what it tried.
+    row
+        (V,) of the chosen candidate.
+    most
+        That one may cost, in the currency of the prices.
+    """
+    if trials.space.settings.budget is None:
+        return []
+    swapped = trials.value(trials.space.whole(_with_other_parts(trials, row)))
+    pairs = zip(tried.columns, swapped.columns, strict=True)
+    choices, objectives, constraints = (np.concatenate(pair) for pair in pairs)
+    column = list(RULED_OUT).index("over-budget")
+    others = np.delete(constraints, column, axis=1)
+    at = np.flatnonzero(
+        (constraints[:, column] > 0.0) & np.all(others <= 0.0, axis=1) & (objectives[:, 0] <= most)
+    )
+    if not len(at):
+        return []
+    front = at[front_of(objectives[at])]
+    shown = front[spread_over(objectives[front] / STEPS, MOST_SHOWN)]
+    made = candidates_of(trials, choices[shown])
+    return [each.model_copy(update={"number": 0}) for each in made]
+
+
+def _with_other_parts(trials: Trials, row: Array) -> Array:
+    """A candidate (V,) with other parts (N, V): every combination, or where these are many, one
+    part exchanged at a time."""
+    counts = trials.space.counts[1:]
+    if math.prod(counts) <= MOST_COMBINED:
+        keys = [np.array(key, float) for key in np.ndindex(*counts)]
+    else:
+        own = row[1 : 1 + len(counts)]
+        keys = [
+            np.where(np.arange(len(counts)) == axis, float(to), own)
+            for axis, count in enumerate(counts)
+            for to in range(count)
+        ]
+    rows = np.repeat(row[None], len(keys), axis=0)
+    rows[:, 1 : 1 + len(counts)] = keys
+    return rows
 
 
 def empty_places(trials: Trials, tried: Tried) -> list[tuple[str, str]]:

@@ -12,12 +12,13 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.plan.planning import cautions_of
 from rushlight.plan.search import Ledger, generations_of, key_of, winners
 from rushlight.plan.search_chance import with_chances
-from rushlight.plan.search_choice import more_money, orders_for, why_chosen
+from rushlight.plan.search_choice import MORE_MONEY, more_money, orders_for, why_chosen
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_limits import care_of, findings_of
 from rushlight.plan.search_report import (
     MOST_SHOWN,
     best_in_places,
+    beyond_budget,
     candidates_of,
     empty_places,
     own_candidate,
@@ -149,6 +150,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     orders = orders_for(taken, space.shelf, space.settings)
     dates = sorted(line.date for line in orders if line.date)
     places = best_in_places(trials, tried)
+    beyond = beyond_budget(trials, tried, row, chosen.cost + max(MORE_MONEY))
     return SearchResult(
         rig=space.rig.content_hash(),
         rig_name=space.rig.name,
@@ -175,7 +177,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
             closely, places, empty_places(trials, tried), own, (met, len(made)), currency
         ),
         thrown_out=thrown_out(trials, ledger),
-        more=more_money(chosen, made, currency),
+        more=more_money(chosen, made, currency, beyond),
         orders=orders,
         sum_of_orders=round(sum(line.amount or 0.0 for line in orders), 2),
         findings=[

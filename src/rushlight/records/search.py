@@ -208,11 +208,19 @@ class SearchReason(Record):
 
 
 class SearchMore(Record):
-    """What a little more money would buy beside the chosen candidate."""
+    """What a little more money would buy beside the chosen candidate.
+
+    Attributes
+    ----------
+    amount, spent
+        Within how much more, and how much more it costs.
+    number
+        Of the candidate that it would be; None for one beyond the budget, which is no winner.
+    """
 
     amount: float
     spent: float
-    number: int
+    number: int | None
     words: str
 
 
