@@ -16,7 +16,7 @@ from rushlight.plan.single_build import build_errors_m, luck_count
 from rushlight.plan.tolerance import targets_of, tolerance_of
 from rushlight.plan.variance import doubt_left, draw, study, variance_left
 from rushlight.shelf.resolve import first_wavelength_m, resolve
-from rushlight.shelf.room_light import hours_of_sun
+from rushlight.shelf.room_light import hours_of_sun, room_light, sun_from_anywhere
 
 SLOPE = np.array([3.0, 1.0, 0.5])
 
@@ -269,6 +269,31 @@ def test_the_sun_adds_at_any_hour_what_its_hours_give(barn):
         }
     )
     assert not some(curtained, shelf, "sun")
+
+
+@pytest.mark.parametrize("missing", [("facing",), ("latitude",), ("facing", "latitude")])
+def test_without_bearing_the_sun_is_drawn_from_wherever_the_plan_warns_of_it(barn, missing):
+    """As bright at most as the plan's worst, and its share of directions is that which brings it
+    in; it makes targets less likely."""
+    rig, shelf = barn
+    room = rig.room.model_copy(update=dict.fromkeys(missing))
+    lost = rig.model_copy(update={"room": room})
+    resolved = resolve(lost, shelf)
+    (doubt,) = some(lost, shelf, "sun")
+    at = places_of_grid(resolved.surface.size_m, 9, 6)[0]
+    light = room_light(lost, shelf, lost.cameras[0], first_wavelength_m(lost, shelf), at)
+    worst = (light.sun() - light.told()).mean()
+    ends = np.sqrt(3.0) * np.linspace(-1.0, 1.0, 401)
+    batch = resolved.take(np.zeros(401, int))
+    added = doubt.moves(batch, ends[:, None]).surface.ambient_w_m2 - resolved.surface.ambient_w_m2
+    assert added.min() == 0.0 and added.max() == pytest.approx(worst) and worst > 1.0
+    lit = sun_from_anywhere(lost, shelf, lost.cameras[0], first_wavelength_m(lost, shelf), at)
+    assert np.mean(added > 0.0) == pytest.approx(np.mean(lit.mean(axis=1) > 0.0), abs=0.01)
+    assert "directions up to 62° above the horizon" in doubt.spread
+    assert "not being given" in doubt.source and "facing and latitude" in doubt.measure
+    others = [each for each in doubts_of(lost, shelf, resolved) if each.name != "sun"]
+    alike = [tolerance_of(lost, shelf, 40, doubts=each) for each in ([*others, doubt], others)]
+    assert alike[0].targets[-1].met < alike[1].targets[-1].met
 
 
 def test_what_to_measure_first_is_what_decides_and_the_sentence_names_it(barn):

@@ -332,20 +332,47 @@ def hours_of_sun(
     room = rig.room
     if room is None or room.facing is None or room.latitude is None:
         return {}
-    filter_part = shelf.filter(camera.filter) if camera.filter else None
-    response = response_of(shelf.camera(camera.part), filter_part, wavelength_m)
-    area = _inside_area(room)
     found = {}
     for season, day in SEASONS.items():
         high, _ = sun_place(room.latitude.value, day, HOURS)
         to_sun, strong = _suns_at(
             room.facing.value, room.latitude.value, np.full(len(HOURS), float(day)), HOURS
         )
-        light = np.zeros((len(to_sun), len(places_m)))
-        for window in room.windows:
-            light += strong[:, None] * _sun_by(window, places_m, to_sun, response, area)
+        light = _sun_from(rig, shelf, camera, wavelength_m, places_m, to_sun, strong)
         found[season] = (HOURS[high > 0.0], light)
     return found
+
+
+def sun_from_anywhere(
+    rig: Rig, shelf: Shelf, camera: Camera, wavelength_m: float, places_m: Array
+) -> Array:
+    """What the sun alone sheds (D, G) [W/m²] from each direction from which it may shine.
+
+    Arguments as `room_light`. The directions are those of `suns_of`, among which the plan looks
+    for the worst: all round and up to a height where the room's bearing or latitude is not known.
+    """
+    to_sun, strong = suns_of(rig.room) if rig.room else (np.empty((0, 3)), np.empty(0))
+    return _sun_from(rig, shelf, camera, wavelength_m, places_m, to_sun, strong)
+
+
+def _sun_from(
+    rig: Rig,
+    shelf: Shelf,
+    camera: Camera,
+    wavelength_m: float,
+    places_m: Array,
+    to_sun: Array,
+    strong: Array,
+) -> Array:
+    """Sunlight (D, G) by all windows from directions (D, 3), as strong (D,) there."""
+    filter_part = shelf.filter(camera.filter) if camera.filter else None
+    response = response_of(shelf.camera(camera.part), filter_part, wavelength_m)
+    light = np.zeros((len(to_sun), len(places_m)))
+    if rig.room is not None:
+        area = _inside_area(rig.room)
+        for window in rig.room.windows:
+            light += strong[:, None] * _sun_by(window, places_m, to_sun, response, area)
+    return light
 
 
 def _sun_by(
