@@ -249,6 +249,49 @@ def test_without_the_library_or_a_scheduler_one_sentence_says_what_to_do(
         search_rooms(survey, survey / "rooms.csv", survey / "none", scheduler=where)
 
 
+@pytest.mark.parametrize(
+    "address", ["nonsense", "tcp://host", "tcp://:8786", "host:99999", "a b:1"]
+)
+def test_what_is_no_address_is_refused_at_once(survey, address) -> None:
+    """By the command, in a process of its own: one sentence, and nothing after it."""
+    ended = subprocess.run(
+        [sys.executable, "-m", "rushlight.cli", "search", str(survey), "--rooms",
+         str(survey / "rooms.csv"), "--out", str(survey / "none"), "--scheduler", address],
+        capture_output=True, text=True, check=False, env={**os.environ, "COLUMNS": "200"},
+    )  # fmt: skip
+    assert ended.returncode == 2, ended.stderr
+    assert f'--scheduler = "{address}" is no address of a scheduler; give it as' in ended.stderr
+    assert "Traceback" not in ended.stderr and "Exception" not in ended.stderr
+
+
+LISTENING = """
+import sys
+from rushlight.jobs import search_rooms
+search_rooms._CONNECT_S = 3.0
+from rushlight.cli import main
+main()
+"""
+
+
+@pytest.mark.parametrize("mute", [True, False])
+def test_where_no_scheduler_answers_nothing_is_said_but_so(survey, mute) -> None:
+    """Nobody listens there, or somebody who never says a word."""
+    with socket.socket() as door:
+        door.bind(("127.0.0.1", 0))
+        if mute:
+            door.listen()
+        where = f"tcp://127.0.0.1:{door.getsockname()[1]}"
+        ended = subprocess.run(
+            [sys.executable, "-c", LISTENING, "search", str(survey), "--rooms",
+             str(survey / "rooms.csv"), "--out", str(survey / "none"), "--scheduler", where],
+            capture_output=True, text=True, check=False, timeout=300,
+            env={**os.environ, "COLUMNS": "200"},
+        )  # fmt: skip
+    assert ended.returncode == 2, ended.stderr
+    assert f'--scheduler = "{where}" answers to no scheduler; start one' in ended.stderr
+    assert "Traceback" not in ended.stderr and "Exception" not in ended.stderr
+
+
 def test_every_wrong_cell_is_told_at_once(survey) -> None:
     table = survey / "wrong.csv"
     table.write_text("room,width,money\nA1,2400,200 EUR\nA1,2 m,many\n", encoding="utf-8")

@@ -29,6 +29,7 @@ from typing import Any
 
 import rushlight
 from rushlight.errors import RushlightError
+from rushlight.jobs.cluster import check_address, client_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.rooms_csv import as_csv
@@ -205,6 +206,8 @@ def _check_workers(workers: int | None, scheduler: str | None) -> None:
             "--workers", str(workers), "is for this machine, and --scheduler has its own workers",
             "give one of the two", "workers",
         )  # fmt: skip
+    if scheduler is not None:
+        check_address(scheduler)
     if workers is not None and not 1 <= workers <= 256:
         raise RushlightError.of(
             "--workers",
@@ -343,37 +346,13 @@ def _end_with_parent() -> None:
 
 @contextmanager
 def _cluster(address: str) -> Iterator[Crew]:
-    try:
-        from distributed import Client
-    except ImportError:
-        raise RushlightError.of(
-            "--scheduler", f'"{address}"', "needs a library that is not installed",
-            'install it with pip install "rushlight[cluster]", or leave --scheduler out to use '
-            "this machine", "cluster-missing",
-        ) from None  # fmt: skip
-    try:
-        client = Client(address, timeout=_CONNECT_S / 3, set_as_default=False)
-    except (OSError, ValueError, TypeError):
-        raise RushlightError.of(
-            "--scheduler", f'"{address}"', "answers to no scheduler",
-            'start one, and give its address as "tcp://host:8786"', "cluster",
-        ) from None  # fmt: skip
-    try:
-        try:
-            client.wait_for_workers(1, timeout=_CONNECT_S)
-        except TimeoutError:
-            raise RushlightError.of(
-                "--scheduler", f'"{address}"', f"has had no worker for {_CONNECT_S:g} s",
-                "start workers that report to it", "cluster",
-            ) from None  # fmt: skip
+    with client_of(address, _CONNECT_S) as client:
         threads = client.nthreads()
         yield Crew(
             client.get_executor(pure=False),
             max(1, sum(threads.values())),
             lambda: bool(client.nthreads()),
         )
-    finally:
-        client.close()
 
 
 @contextmanager
