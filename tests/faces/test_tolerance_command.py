@@ -67,6 +67,9 @@ def test_it_writes_what_it_shows(shown: tuple[str, Path]) -> None:
         (("--doubt", "camera-place=3"), 'give "camera-place=1 cm" or so'),
         (("--doubt", "camera-aim=-1°"), "is no standard deviation that can be meant"),
         (("--doubt", "cell=10 %"), "cannot be told for a cell"),
+        (("--doubt", "cell=3"), 'give "cell=0".'),
+        (("--doubt", "sun=3 m"), 'give "sun=0".'),
+        (("--doubt", "sun=900 %"), 'give "sun=0".'),
         (("--seed", "-1"), "seed = -1 is below 0; give a whole number from 0 on."),
     ],
 )
@@ -76,6 +79,18 @@ def test_wrong_numbers_are_refused_in_plain_words(
     result = command("--out", str(tmp_path), *arguments)
     assert isinstance(result.exception, RushlightError)
     assert sentence in str(result.exception)
+
+
+def test_a_doubt_without_tolerance_is_refused(tmp_path: Path) -> None:
+    runner = CliRunner(env={"COLUMNS": "200"})
+    told = ["--out", str(tmp_path / "plan"), "--doubt", "ambient=0"]
+    result = runner.invoke(app, ["plan", str(BARN_WALL), *told])
+    assert isinstance(result.exception, RushlightError)
+    assert str(result.exception) == (
+        '--doubt = "ambient=0" says how well a cause is known, which the plan itself does not '
+        "ask; add --tolerance, or leave it out."
+    )
+    assert not list(tmp_path.iterdir())
 
 
 @pytest.mark.parametrize("option", ["--draws", "--seed"])

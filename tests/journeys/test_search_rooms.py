@@ -255,7 +255,7 @@ def test_without_the_library_or_a_scheduler_one_sentence_says_what_to_do(
 def test_what_is_no_address_is_refused_at_once(survey, address) -> None:
     """By the command, in a process of its own: one sentence, and nothing after it."""
     ended = subprocess.run(
-        [sys.executable, "-m", "rushlight.cli", "search", str(survey), "--rooms",
+        [sys.executable, "-m", "rushlight", "search", str(survey), "--rooms",
          str(survey / "rooms.csv"), "--out", str(survey / "none"), "--scheduler", address],
         capture_output=True, text=True, check=False, env={**os.environ, "COLUMNS": "200"},
     )  # fmt: skip

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rushlight.errors import RushlightError
+
 if TYPE_CHECKING:
     from rushlight.records.plan import Plan
     from rushlight.records.space_plan import SpacePlan
@@ -51,6 +53,14 @@ def plan(
     if tolerance:
         _tolerance(rig, folder, draws, seed, doubt or (), json)
         return
+    if doubt:
+        raise RushlightError.of(
+            "--doubt",
+            f'"{doubt[0]}"',
+            "says how well a cause is known, which the plan itself does not ask",
+            "add --tolerance, or leave it out",
+            "doubt",
+        )
     with render.progress() as progress:
         document = job(rig, folder, grid_of(grid), progress, touched_by or ())
     if json:

@@ -104,16 +104,19 @@ def said_of(doubts: Sequence[str]) -> dict[CauseName, float]:
 def _std(name: CauseName, value: str, text: str) -> float:
     dimension = DIMENSIONS.get(name, "share")
     example = {"length": "1 cm", "angle": "0.5°"}.get(dimension, "10 %")
+    so = " or so"
+    if name in ("cell", "sun"):
+        example, so = "0", ""  # the one value that is taken of them
     try:
         std = 0.0 if value == "0" else parse_quantity(value, dimension).value
     except QuantityError as error:
         raise RushlightError.of(
-            "doubt", f'"{text}"', error.allowed, f'give "{name}={example}" or so', "doubt"
+            "doubt", f'"{text}"', error.allowed, f'give "{name}={example}"{so}', "doubt"
         ) from error
     if not 0.0 <= std <= GREATEST[dimension]:
         raise RushlightError.of(
             "doubt", f'"{text}"', "is no standard deviation that can be meant",
-            f'give "{name}={example}" or so', "doubt",
+            f'give "{name}={example}"{so}', "doubt",
         )  # fmt: skip
     if name == "cell" and std:
         raise RushlightError.of(
