@@ -15,7 +15,7 @@ from rushlight.plan.search import Ledger, generations_of, winners
 from rushlight.plan.search_front import front_of
 from rushlight.plan.search_report import own_candidate, thrown_out
 from rushlight.plan.search_space import space_of
-from rushlight.plan.search_trial import RULED_OUT, Trials
+from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
 from rushlight.plan.searching import begin, search_rig
 from rushlight.shelf.catalogue import built_in_shelf
 from rushlight.shelf.resolve import resolve
@@ -37,6 +37,11 @@ def every_candidate(discrete: Trials):
     return discrete.value(np.array(rows, float))
 
 
+def rigs_of(tried: Tried, rows: np.ndarray) -> set[tuple[float, ...]]:
+    """The place and parts of candidates."""
+    return {tuple(row) for row in tried.choices[rows][:, : -search.SHARES]}
+
+
 def test_the_front_is_that_of_brute_force(discrete: Trials, every_candidate) -> None:
     ledger = Ledger("discrete")
     for _ in generations_of(discrete, ledger, 24, 1, 3):
@@ -49,6 +54,9 @@ def test_the_front_is_that_of_brute_force(discrete: Trials, every_candidate) -> 
     found = {tuple(row) for row in tried.objectives[winners(tried)]}
     assert len(wanted) > 5
     assert found == wanted
+    assert rigs_of(tried, winners(tried)) == rigs_of(
+        every_candidate, np.flatnonzero(allowed)[front]
+    )
 
 
 def test_nothing_is_valued_twice(discrete: Trials, monkeypatch: pytest.MonkeyPatch) -> None:
