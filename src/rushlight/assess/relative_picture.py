@@ -15,6 +15,7 @@ from rushlight.records.assessment import Assessment, RelativePerformanceRow
 TITLE_CHARACTERS = 58
 """Of a line of the title, which is no wider than the axes; as it looks, no source."""
 
+
 def relative_picture(assessment: Assessment) -> str | None:
     """SVG of ratios with their intervals, on a logarithmic scale; None where there are none.
 
