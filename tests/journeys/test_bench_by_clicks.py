@@ -2,13 +2,17 @@
 
 Keys alone lead from the start page through the plan; the rest is clicked: aim, register, watch with
 two pointers, try, results, kit. The camera is simulated, at its own pace, and who taps the targets
-is a program.
+is a program. One thing comes from commands: a session with marks to assess, simulated at the rig
+and with the registration that the clicks made.
 """
 
+import json
+import urllib.request
 from pathlib import Path
 
 import pytest
 from tests.served_bench import chromium, start_bench, stop_bench
+from tests.slow_wall import command
 
 import rushlight
 from rushlight.jobs.trials_plan import RING_TARGETS
@@ -67,6 +71,19 @@ def stage(page, name):
     page.locator(".desk-stages").get_by_role("link", name=name, exact=True).click()
 
 
+def twin(bench, name):
+    """A page as plain values."""
+    with urllib.request.urlopen(f"{bench.url}/rig/wall/{name}.json", timeout=LONG / 1e3) as answer:
+        return json.load(answer)
+
+
+def record_taps(rig):
+    """A session with marks, by commands."""
+    command(rig, "simulate", ".", "--script", "tapping", "--seed", "3", "--out", "footage/taps")
+    of_session = ("--registration", "registration.json", "--out", "taps.sqlite")
+    command(rig, "run", "--footage", "footage/taps", "--rig", ".", *of_session)
+
+
 def test_a_rig_goes_from_plan_to_kit_by_keys_and_clicks(bench, page):
     folder, url = bench.folder, bench.url
     file = folder / "wall" / "rig.toml"
@@ -84,12 +101,17 @@ def test_a_rig_goes_from_plan_to_kit_by_keys_and_clicks(bench, page):
     page.keyboard.press("Enter")
     page.get_by_text("Saved.", exact=True).wait_for()
     assert file.read_text(encoding="utf-8") == before.replace('["1.2 m", "1.6', '["1.22 m", "1.6')
+    page.get_by_role("button", name="Plan closely").click()
+    page.get_by_text("What dominates the error:").wait_for()
 
     stage(page, "Aim")
     page.get_by_role("button", name="Begin", exact=True).click()
-    page.locator(".verdict").wait_for()
+    # The rehearsed builder does as advised until the predicted coverage is reached.
+    page.locator(".verdict.good", has_text="✓ Leave it").wait_for()
     page.get_by_role("button", name="Keep it, and end").click()
     page.get_by_text("It has ended.").wait_for()
+    aim = twin(bench, "aim")
+    assert aim["reached"] and aim["coverage"]["now"] >= aim["coverage"]["wanted"] > 0.5
     assert (folder / "wall" / "aim.json").exists()
 
     stage(page, "Register")
@@ -128,6 +150,18 @@ def test_a_rig_goes_from_plan_to_kit_by_keys_and_clicks(bench, page):
     stage(page, "Results")
     page.get_by_role("heading", name="Trials on the page Try").wait_for()
     page.get_by_role("region", name="Pointing, block by block").wait_for()
+    record_taps(folder / "wall")
+    page.reload()
+    page.get_by_role("button", name="Assess the sessions of this folder anew").click()
+    beside = page.get_by_role("region", name="Predicted beside found")
+    beside.wait_for()
+    heads = beside.locator("thead th").all_inner_texts()
+    shown = [row.locator("th, td").all_inner_texts() for row in beside.locator("tbody tr").all()]
+    rows = [dict(zip(heads, each, strict=True)) for each in shown]
+    assert rows and all(float(each["Predicted [1]"]) > 0 for each in rows), rows
+    assert any(each["Found [1]"][:1].isdigit() for each in rows), rows
+    kept = twin(bench, "results")["sessions"]
+    assert kept["basis"] == "simulated" and len(kept["compared"]) >= len(rows)
 
     stage(page, "Kit")
     page.get_by_role("button", name="Make the kit").click()

@@ -171,7 +171,9 @@ def result_pictures(rig: Path) -> list[ResultPicture]:
 
 def _assess_anew(rig: Path, document: Rig, progress: Progress) -> None:
     folder = rig_path(rig).parent
-    sessions = sorted(folder.glob("*.sqlite"))
+    # Touches that made a registration would judge themselves, and are refused.
+    touches = set(folder.glob(f"{Path(REGISTRATION_FILE).stem}-touches*.sqlite"))
+    sessions = sorted(set(folder.glob("*.sqlite")) - touches)
     if not sessions:
         raise RushlightError.of(
             "assess", str(folder), "holds no session", "record one with rushlight run", "no-session"
