@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
-from tests.search_rooms import BOXES, POINTS, room
+from tests.search_rooms import BOXES, POINTS, place, room
 
 from rushlight.errors import RushlightError
 from rushlight.plan import search, searching
@@ -57,6 +57,36 @@ def test_the_front_is_that_of_brute_force(discrete: Trials, every_candidate) -> 
     assert rigs_of(tried, winners(tried)) == rigs_of(
         every_candidate, np.flatnonzero(allowed)[front]
     )
+
+
+def test_the_front_is_that_of_brute_force_where_under_half_is_tried() -> None:
+    """Twelve points, as many again of everything else: 1728 rigs."""
+    at = list(itertools.product((0.3, 0.9, 1.5, 2.1), (0.9, 1.7), (2.4, 3.0, 3.6)))[::2]
+    points = [place(f"p{number}", "ceiling", where) for number, where in enumerate(at)]
+    currents = [f"{each} mA" for each in (4, 8, 12, 18, 25, 35)]
+    trials = Trials(
+        space_of(room(points, aim="middle", currents=currents), built_in_shelf()), SMALL
+    )
+    counts = trials.space.counts
+    rows = [[*numbers, *[0.5] * 5] for numbers in itertools.product(*map(range, counts))]
+    everything = trials.value(np.array(rows, float))
+    ledger = Ledger("larger")
+    for _ in generations_of(trials, ledger, 24, 1, 3):
+        pass
+    tried = ledger.distinct()
+    assert len(tried.choices) < 0.45 * len(rows)
+    found, wanted = winners(tried), winners(everything)
+    # By its own sorting, not the search's.
+    allowed = everything.objectives[everything.allowed]
+    unbeaten = [
+        not np.any(np.all(allowed <= one, axis=1) & np.any(allowed < one, axis=1))
+        for one in allowed
+    ]
+    assert {tuple(row) for row in allowed[unbeaten]} == {
+        tuple(row) for row in tried.objectives[found]
+    }
+    assert rigs_of(tried, found) == rigs_of(everything, wanted)
+    assert len(wanted) > 20
 
 
 def test_nothing_is_valued_twice(discrete: Trials, monkeypatch: pytest.MonkeyPatch) -> None:
