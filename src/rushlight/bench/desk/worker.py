@@ -34,7 +34,7 @@ def _pool(name: str) -> ProcessPoolExecutor:
     return _pools[name]
 
 
-YIELDS = 10
+YIELDS = 3
 """By how much more a worker yields the processor than what follows lights beside it, as `os.nice`
 counts; our own choice."""
 
