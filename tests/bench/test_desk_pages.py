@@ -372,7 +372,7 @@ def test_an_error_stands_at_its_field_and_going_back_drops_it_and_what_a_slider_
     assert page.locator("[aria-invalid]").count() == 1
     page.get_by_text("It cannot be drawn as it stands").wait_for()
     assert not page.locator(".room-svg").is_visible()
-    assert not page.get_by_text(re.compile("wanted: .* not known")).count()
+    assert not page.locator(".figures").get_by_text(re.compile("wanted: .* not known")).count()
     page.get_by_role("button", name="Back to the saved rig").click()
     page.get_by_role("button", name="Plan closely").and_(page.locator(":enabled")).wait_for()
     page.wait_for_timeout(1000)

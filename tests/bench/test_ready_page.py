@@ -65,8 +65,13 @@ def border(panel):
     return panel.locator(".verdict").evaluate("each => getComputedStyle(each).borderTopStyle")
 
 
+def plain(words):
+    """Without what keeps a number and its unit on one line."""
+    return words.replace("\u00a0", " ")
+
+
 def reasons(panel):
-    return panel.locator("ul.findings").first.locator("li.error").all_inner_texts()
+    return [*map(plain, panel.locator("ul.findings").first.locator("li.error").all_inner_texts())]
 
 
 def test_no_go_is_told_by_words_and_shape_with_its_reason(told, page):
@@ -75,7 +80,7 @@ def test_no_go_is_told_by_words_and_shape_with_its_reason(told, page):
     assert border(panel) == "dashed"
     assert reasons(panel) == [str(MOVED)]
     # What is no reason stands apart from the reasons, under its own name.
-    rest = panel.locator("li.warning").inner_text()
+    rest = plain(panel.locator("li.warning").inner_text())
     assert rest.startswith("Warning:") and "has used most of 40 h" in rest
     assert panel.get_by_text("taken over").count() == 0
     assert barriers(page) == []
@@ -92,5 +97,5 @@ def test_go_has_another_shape_and_no_reason(told):
 def test_a_registration_that_was_taken_over_is_told_with_the_pixels_it_had(told, findings, verdict):
     panel = told(result(findings, taken_over=(1280, 800)))
     assert panel.locator(".verdict").inner_text() == verdict
-    words = panel.get_by_text("The registration is taken over:").inner_text()
+    words = plain(panel.get_by_text("The registration is taken over:").inner_text())
     assert "the display had 1280×800 px when it was made" in words

@@ -119,6 +119,30 @@ class Released(Scripted):
             self.given.acquire()
 
 
+def test_of_frames_of_one_moment_the_last_is_kept_and_none_comes_twice():
+    class Together(Scripted):
+        def arrivals(self, stopping):
+            for moment, value in ((1, 0), (2, 1), (2, 2), (3, 3)):
+                yield Arrival(moment, math.nan, np.full((48, 64), value, np.uint8))
+            done.set()
+            go_on.wait()
+            yield Arrival(3, math.nan, np.full((48, 64), 4, np.uint8))
+            stopping.wait()
+
+    done, go_on = threading.Event(), threading.Event()
+    source = LiveFrames(Together([]))
+    source.begin_taking()
+    assert done.wait(10)
+    taken = [source.take_now() for _ in range(3)]
+    assert [(each.capture_ns, int(each.image[0, 0])) for each in taken] == [(1, 0), (2, 2), (3, 3)]
+    go_on.set()
+    until_s = time.monotonic() + 10
+    while source.dropped < 2 and time.monotonic() < until_s:
+        time.sleep(0.001)
+    assert source.take_now() is None and source.dropped == 2
+    source.stop()
+
+
 @pytest.mark.parametrize("waits_s, left, dropped", [(60.0, [1, 2, 3, 4], 0), (-1.0, [4], 3)])
 def test_frames_wait_for_a_taker_that_hesitates_but_not_for_long(
     monkeypatch, waits_s, left, dropped

@@ -73,8 +73,9 @@ def test_it_tells_which_place_a_search_takes_and_what_the_rig_s_own_is_worth(mad
     assert chosen["coverage"] >= own["coverage"]
     told = " ".join(shown.split())
     assert "Where a search would put the camera (predicted" in told
-    # All but the rule of choosing is said: the place, each other place, the rig as it stands.
-    assert len(found["why"]) == 5
+    # All but the rule of choosing is said: the place, each other place, the rig as it stands, and
+    # how probable it is that all targets are met.
+    assert len(found["why"]) == 6
     for line in found["why"][1:]:
         assert " ".join(line.split()) in told
 

@@ -155,7 +155,7 @@ class _Reader(ABC, Generic[Given]):
         self._error: Exception | None = None
         self._broke_ns: int | None = None
         self._opened = self._ended = self._taking = False
-        self._next_index = self._dropped = self._reconnects = 0
+        self._next_index = self._dropped = self._reconnects = self._last_ns = 0
         self._came_s: deque[float] = deque(maxlen=4096)
 
     @property
@@ -374,20 +374,33 @@ class _Reader(ABC, Generic[Given]):
             self._came_s.append(now_s)
             index = self._next_index + arrival.lost
             self._next_index = index + 1
-            given_up = self._give_up(now_s)
+            given_up = self._give_up(now_s, arrival.capture_ns)
             if self._taking:
                 self._dropped += arrival.lost + given_up
             frame = Frame(
                 self.camera, index, arrival.capture_ns, arrival.capture_std_ns, arrival.image
             )
-            self._waiting.append((now_s, self._item(frame, arrival.dots)))
+            if arrival.capture_ns > self._last_ns or given_up:
+                self._waiting.append((now_s, self._item(frame, arrival.dots)))
+                self._last_ns = arrival.capture_ns
+            else:
+                self._dropped += self._taking
             self._changed.notify_all()
         self._tell_news()
 
-    def _give_up(self, now_s: float) -> int:
-        """Give up all that wait once the oldest has waited too long; how many those were."""
-        if not self._waiting or (self._taking and now_s - self._waiting[0][0] <= WAITING_S):
+    def _give_up(self, now_s: float, capture_ns: int) -> int:
+        """Give up all that wait once the oldest has waited too long; how many those were.
+
+        Of frames that came in one go, as lines of a sensor may, and so have one moment, the last
+        is kept.
+        """
+        if not self._waiting:
             return 0
+        if self._taking and now_s - self._waiting[0][0] <= WAITING_S:
+            if capture_ns > self._last_ns:
+                return 0
+            self._waiting.pop()
+            return 1
         count = len(self._waiting)
         self._waiting.clear()
         return count
