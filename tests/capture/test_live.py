@@ -93,7 +93,7 @@ def test_a_slow_taker_gets_the_newest_and_the_count_of_what_it_missed(simulated)
             time.sleep(0.05)
     assert taken[0] == 0
     assert taken[-1] == 11  # the last is handed out even after the recording ended
-    assert 2 <= len(taken) <= 7
+    assert 2 <= len(taken) <= 9  # one in 50 ms, and those that still wait at the end
     assert len(taken) + source.dropped == 12
     # A long queue's last frames would be 380 ms old; here they wait some 40 ms at most.
     assert max(ages_ns) < 250_000_000
