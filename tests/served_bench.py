@@ -1,6 +1,7 @@
 """A bench served by a real process on loopback, and a real Chromium to look at it."""
 
 import contextlib
+import http.server
 import os
 import re
 import shutil
@@ -8,6 +9,7 @@ import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 from types import SimpleNamespace
@@ -158,3 +160,26 @@ def held(bench):
     finally:
         for pid in pids:
             os.kill(pid, signal.SIGCONT)
+
+
+@contextlib.contextmanager
+def held_in_a_frame(address, host="127.0.0.1"):
+    """Port of a server on this machine whose page holds another page in a frame."""
+    held = f'<!doctype html><iframe src="{address}"></iframe>'.encode()
+
+    class Held(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(held)
+
+        def log_message(self, *_):
+            pass
+
+    with http.server.ThreadingHTTPServer((host, 0), Held) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        yield server.server_port
+        server.shutdown()
+        thread.join()

@@ -1,12 +1,11 @@
 """Strangers' pages are kept out of the bench, over real sockets on loopback."""
 
 import http.client
-import http.server
-import threading
 from urllib.parse import urlsplit
 
 import pytest
 from tests.bench.puppet import until
+from tests.served_bench import held_in_a_frame
 
 
 def status(bench, path="/start.json", **headers):
@@ -71,24 +70,8 @@ def test_every_answer_says_that_only_the_desk_itself_may_hold_it_in_a_frame(benc
 @pytest.fixture
 def holder(bench):
     """A server on this machine, but not the desk, whose page holds a desk page in a frame."""
-    held = f'<!doctype html><iframe src="{bench.url}/rig/barn-wall/watch"></iframe>'.encode()
-
-    class Held(http.server.BaseHTTPRequestHandler):
-        def do_GET(self):
-            self.send_response(200)
-            self.send_header("Content-Type", "text/html")
-            self.end_headers()
-            self.wfile.write(held)
-
-        def log_message(self, *_):
-            pass
-
-    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), Held) as server:
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
-        yield server.server_port
-        server.shutdown()
-        thread.join()
+    with held_in_a_frame(f"{bench.url}/rig/barn-wall/watch") as port:
+        yield port
 
 
 def test_no_other_page_may_hold_a_desk_page(holder, page):

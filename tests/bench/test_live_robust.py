@@ -3,10 +3,8 @@
 Server, hub and sockets are the bench's own; the act is told by the test what to say.
 """
 
-import http.server
 import json
 import socket
-import threading
 import time
 import urllib.error
 import urllib.request
@@ -14,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from tests.bench.puppet import EASY, Puppet, until
+from tests.served_bench import held_in_a_frame
 from websockets.sync.client import connect
 
 from rushlight.bench.live.control import live_file
@@ -285,24 +284,8 @@ def test_strangers_see_no_page(live, path, headers):
 @pytest.fixture
 def holder(live):
     """A server on this machine whose page holds a display page in a frame."""
-    held = f'<!doctype html><iframe src="{live.place.url}planting"></iframe>'.encode()
-
-    class Held(http.server.BaseHTTPRequestHandler):
-        def do_GET(self):
-            self.send_response(200)
-            self.send_header("Content-Type", "text/html")
-            self.end_headers()
-            self.wfile.write(held)
-
-        def log_message(self, *_):
-            pass
-
-    with http.server.ThreadingHTTPServer(("", 0), Held) as server:
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
-        yield server.server_port
-        server.shutdown()
-        thread.join()
+    with held_in_a_frame(f"{live.place.url}planting", host="") as port:
+        yield port
 
 
 @pytest.mark.parametrize(("host", "allowed"), [("localhost", True), ("127.0.0.2", False)])
