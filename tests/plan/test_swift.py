@@ -10,13 +10,14 @@ from tests.once import once
 
 from rushlight.physics.geometry import camera_matrix, rig_from_camera_looking_at
 from rushlight.physics.light import beam_exponent
+from rushlight.plan.beacons import evaluate_registered
 from rushlight.plan.candidates import Candidates
 from rushlight.plan.delay import delay_budget
 from rushlight.plan.evaluate import evaluate
-from rushlight.plan.grid import Standing, with_fields
+from rushlight.plan.grid import Standing, inset_ring, with_fields
 from rushlight.plan.swift import LOSSES, SwiftEvaluator, swift_evaluate
 from rushlight.records.figure import ERROR_CAUSES
-from rushlight.records.resolved import ResolvedCameras, stack_rigs
+from rushlight.records.resolved import ResolvedCameras, ResolvedRig, stack_rigs
 
 RIGS = 84
 PLACES = {"columns": 6, "rows": 4}
@@ -67,6 +68,11 @@ def random_rig(rng: np.random.Generator, make_wall):
     return with_fields(rig, cameras=stream)
 
 
+def as_ring(rigs: ResolvedRig) -> dict[str, np.ndarray]:
+    """The beacons of the full evaluation, where it is told of none."""
+    return {"beacons_m": inset_ring(rigs.surface.size_m)}
+
+
 @pytest.fixture(scope="module")
 def both(make_wall, tmp_path_factory):
     """Random rigs, the full evaluation of them, and the swift one at the same exposures."""
@@ -76,7 +82,7 @@ def both(make_wall, tmp_path_factory):
         tmp_path_factory, "full-plans", lambda _: evaluate(rigs, standing=STANDING, **PLACES)
     )
     same = Candidates.of(rigs.with_exposure(full.exposure_s))
-    return rigs, full, swift_evaluate(same, standing=STANDING, **PLACES)
+    return rigs, full, swift_evaluate(same, standing=STANDING, **as_ring(rigs), **PLACES)
 
 
 def rms_in_view(full, cause: str) -> np.ndarray:
@@ -134,7 +140,7 @@ def test_lost_places_agree_away_from_limits(both) -> None:
 def test_exposures_are_the_same(both) -> None:
     """But for a few: rounded down to two digits, they jump where the light hardly differs."""
     rigs, full, _ = both
-    swift = swift_evaluate(Candidates.of(rigs), standing=STANDING, **PLACES)
+    swift = swift_evaluate(Candidates.of(rigs), standing=STANDING, **as_ring(rigs), **PLACES)
     ratio = (swift.exposure_s / full.exposure_s[:, 0])[~swift.doubtful]
     assert np.mean(np.abs(ratio - 1.0) < 1e-9) > 0.9
     np.testing.assert_allclose(ratio, 1.0, atol=0.101)
@@ -142,7 +148,8 @@ def test_exposures_are_the_same(both) -> None:
 
 def test_a_given_exposure_is_kept_and_saturates(wall) -> None:
     bright = wall.with_exposure(np.array([[2e-3]]))
-    swift, full = swift_evaluate(Candidates.of(bright)), evaluate(bright)
+    swift = swift_evaluate(Candidates.of(bright), **as_ring(bright))
+    full = evaluate(bright)
     assert swift.exposure_s[0] == 2e-3
     saturated = (swift.lost & LOSSES["saturated"]) > 0
     assert saturated.any()
@@ -160,15 +167,15 @@ def test_candidates_placed_are_the_rigs_themselves(wall) -> None:
     )
     drive = rng.uniform(0.5, 1.0, (5, 2))
     candidates = Candidates.placed(wall, np.zeros(5, int), poses, drive=drive)
-    swift = swift_evaluate(candidates)
-    apart = swift_evaluate(Candidates.of(candidates.resolved()))
+    swift = swift_evaluate(candidates, **as_ring(wall))
+    apart = swift_evaluate(Candidates.of(candidates.resolved()), **as_ring(candidates.resolved()))
     # Dots are fitted in single precision; a light that rounds otherwise may take the next row of
     # the weights' table.
     np.testing.assert_allclose(swift.error_m, apart.error_m, rtol=5e-4)
     np.testing.assert_array_equal(swift.lost, apart.lost)
     full = evaluate(candidates.resolved())
     np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=0.01)
-    one = SwiftEvaluator(candidates)(candidates.take(np.array([3])))
+    one = SwiftEvaluator(candidates, **as_ring(wall))(candidates.take(np.array([3])))
     np.testing.assert_array_equal(one.error_m[0], swift.error_m[3])
 
 
@@ -193,14 +200,16 @@ def test_several_cameras_are_left_to_the_full_evaluation(wall) -> None:
     pair = dataclasses.replace(wall, cameras=ResolvedCameras(**both_cameras))
     swift = swift_evaluate(Candidates.of(pair))
     assert swift.full.all()
-    np.testing.assert_allclose(swift.error_rms_m, evaluate(pair).overall_error_m())
+    whole = evaluate_registered(pair, 9, 6, Standing.unknown(pair))
+    np.testing.assert_allclose(swift.error_rms_m, whole.overall_error_m())
 
 
 def test_doubtful_candidates_fall_back_when_told(both) -> None:
     rigs, full, swift = both
     which = np.flatnonzero(swift.doubtful)[:2]
     some = Candidates.of(rigs.take(which))
-    again = swift_evaluate(some, standing=STANDING, fall_back=True, **PLACES)
+    told = as_ring(rigs.take(which)) | PLACES
+    again = swift_evaluate(some, standing=STANDING, fall_back=True, **told)
     assert again.full.all()
     assert not again.doubtful.any()
     np.testing.assert_allclose(again.error_rms_m, full.overall_error_m()[which], rtol=1e-9)
@@ -214,7 +223,7 @@ def test_a_fit_that_ends_in_no_number_is_left_to_the_full_evaluation(
     """So faint a second light is lost to single precision, yet none of its places may be dropped,
     nor may the registration seem to fail."""
     faint = make_wall(intensity_w_sr=[[0.03, 1e-8]])
-    swift = swift_evaluate(Candidates.of(faint), registering=registering)
+    swift = swift_evaluate(Candidates.of(faint), registering=registering, **as_ring(faint))
     full = evaluate(faint, registering=registering)
     assert full.registerable.all()
     assert swift.full.all()
@@ -232,7 +241,7 @@ def test_a_dark_light_is_weak_everywhere(make_wall) -> None:
 def test_a_dark_light_spoils_nothing_of_the_others(make_wall) -> None:
     """Its touches are unseen; the other light's registration, errors and causes stay known."""
     dark = make_wall(intensity_w_sr=[[0.03, 0.0]])
-    swift, full = swift_evaluate(Candidates.of(dark)), evaluate(dark)
+    swift, full = swift_evaluate(Candidates.of(dark), **as_ring(dark)), evaluate(dark)
     assert not swift.full.any()
     assert swift.registerable.all()
     assert full.registerable.all()
@@ -240,6 +249,64 @@ def test_a_dark_light_spoils_nothing_of_the_others(make_wall) -> None:
     np.testing.assert_array_equal(np.isnan(swift.error_m[:, 1]), True)
     causes = np.stack(list(swift.cause_rms_m.values()))
     np.testing.assert_allclose(np.sqrt(np.sum(causes**2, axis=0)), swift.error_rms_m, rtol=1e-6)
+
+
+@pytest.fixture(scope="module")
+def chosen(both, tmp_path_factory):
+    """The rigs, planned each with the beacons that are chosen for it, and swiftly with its own."""
+    rigs, _, _ = both
+    _, full = once(
+        tmp_path_factory,
+        "registered-plans",
+        lambda _: evaluate_registered(rigs, standing=STANDING, **PLACES),
+    )
+    same = Candidates.of(rigs.with_exposure(full.exposure_s))
+    return full, swift_evaluate(same, standing=STANDING, **PLACES)
+
+
+def test_beacons_chosen_swiftly_are_nearly_as_good_as_the_plans(chosen) -> None:
+    full, swift = chosen
+    sure = full.registerable & swift.registerable & ~swift.doubtful & ~swift.full
+    ratio = (swift.error_rms_m / full.overall_error_m())[sure]
+    assert sure.sum() >= 40
+    assert abs(np.median(ratio) - 1.0) < 0.05
+    assert ratio.min() > 0.95
+    assert ratio.max() < 1.2
+    assert swift.registerable[full.registerable].all()
+
+
+def test_beacons_go_where_they_are_seen(wall) -> None:
+    """A beacon that no light shows is no reason for an error that a plan would not tell."""
+    rng = np.random.default_rng(8)
+    aside = rng.uniform([0.0, 0.0, 0.0], [2.4, 1.5, 0.0], (24, 3))
+    poses = np.stack([rig_from_camera_looking_at([1.2, 1.55, 2.0], aim) for aim in aside])
+    candidates = Candidates.placed(wall, np.zeros(24, int), poses)
+    standing = Standing.unknown(wall)
+    swift = swift_evaluate(candidates, standing=standing, **PLACES)
+    anyhow = swift_evaluate(candidates, standing=standing, **as_ring(wall), **PLACES)
+    full = evaluate_registered(candidates.resolved(), standing=standing, **PLACES)
+    ratio = swift.error_rms_m / full.overall_error_m()
+    assert full.registerable.all()
+    assert swift.registerable.all()
+    np.testing.assert_allclose(ratio, 1.0, atol=0.05)
+    # Three by three as they are, some of them unseen, maps are drawn on beyond the others.
+    assert np.sum(anyhow.error_rms_m > 1.3 * full.overall_error_m()) >= 6
+    # One candidate does not move the beacons of the next.
+    again = swift_evaluate(candidates.take(np.arange(24)[::-1]), standing=standing, **PLACES)
+    np.testing.assert_array_equal(again.error_m[::-1], swift.error_m)
+
+
+def test_beacons_go_where_they_are_reached(make_wall) -> None:
+    """Of a tall wall a child reaches the lower part alone: beacons stay there, as in the plan."""
+    tall = make_wall(size_m=[[2.4, 2.6]], reach_m=[[0.55, 0.55]])
+    standing = Standing.unknown(tall)
+    candidates = Candidates.of(tall)
+    swift = swift_evaluate(candidates, standing=standing)
+    anyhow = swift_evaluate(candidates, standing=standing, **as_ring(tall))
+    full = evaluate_registered(tall, 9, 6, standing)
+    assert full.beacons_m[..., 1].max() < 2.2
+    assert swift.error_rms_m[0] > 1.05 * anyhow.error_rms_m[0]
+    np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=0.2)
 
 
 def test_other_rows_are_refused(wall, make_wall) -> None:

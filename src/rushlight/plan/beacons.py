@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,6 +13,7 @@ from rushlight.physics.geometry import d_optimal_touches
 from rushlight.physics.surface_model import PRIOR_PRECISION
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import LEAST_BEACONS, design_of, mean_height
+from rushlight.plan.evaluate import Evaluation, evaluate, joined
 from rushlight.plan.grid import INSET_SHARE, Standing, hidden_by_holder, within_reach
 from rushlight.plan.light import dots, light_field, suitable_exposure
 from rushlight.records.resolved import ResolvedRig
@@ -27,8 +29,8 @@ _VAGUE_PLANE = 1e4  # m⁻², of each plane parameter before anything is touched
 
 
 def candidate_places(resolved: ResolvedRig) -> Array:
-    """Places (M, 2) [m] that a beacon may take, whole display pixels, set in from the edges."""
-    size, pixels = resolved.surface.size_m[0], resolved.surface.display_px[0]
+    """Places (R, M, 2) [m] that a beacon may take, whole display pixels, set in from the edges."""
+    size, pixels = resolved.surface.size_m[:, None], resolved.surface.display_px[:, None]
     share = [np.linspace(INSET_SHARE, 1.0 - INSET_SHARE, count) for count in _CANDIDATES]
     across, up = np.meshgrid(*share)
     middles = np.stack([across.ravel(), up.ravel()], axis=-1) * size
@@ -80,7 +82,7 @@ def beacon_field(
     camera
         Which camera must see them.
     """
-    places = candidate_places(resolved)
+    places = candidate_places(resolved)[0]
     field = light_field(resolved, camera, places[None], 2, 3)
     given = resolved.cameras.exposure_s[:, camera]
     exposure = np.where(np.isnan(given), suitable_exposure(resolved, camera, field), given)
@@ -141,6 +143,37 @@ def choose_beacons(
     noise = (scatter**2 / touches[at])[:, None, None] * np.eye(2)
     best = d_optimal_touches(field.design[at], PRIOR_PRECISION, noise, min(count, len(at)))
     return in_short_order(field.places_m[at[best]]), field.suitable
+
+
+def evaluate_registered(
+    resolved: ResolvedRig,
+    columns: int,
+    rows: int,
+    standing: Standing,
+    registering: tuple[int, ...] | None = None,
+) -> Evaluation:
+    """What can be expected of rigs (R), each with the beacons that are chosen for it.
+
+    Parameters
+    ----------
+    resolved, columns, rows, standing, registering
+        As of `rushlight.plan.evaluate.evaluate`. Beacons are chosen for the first camera.
+
+    Returns
+    -------
+    Evaluation
+        Its ``beacons_m`` are filled up with NaN where fewer than `BEACONS` can be touched and seen.
+    """
+    touching = tuple(range(resolved.emitters.duty.shape[1])) if registering is None else registering
+    parts = []
+    for number in range(len(resolved)):
+        one = resolved.take(slice(number, number + 1))
+        beacons, _ = choose_beacons(one, standing, touching)
+        found = evaluate(one, columns, rows, beacons, standing, touching)
+        filled = np.full((1, BEACONS, 2), np.nan)
+        filled[:, : len(beacons)] = beacons
+        parts.append(replace(found, beacons_m=filled))
+    return joined(parts)
 
 
 def next_beacon(

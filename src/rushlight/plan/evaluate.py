@@ -176,7 +176,7 @@ def evaluate(
         )
         for first in range(0, len(resolved), CHUNK_RIGS)
     ]
-    return parts[0] if len(parts) == 1 else _joined(parts)
+    return parts[0] if len(parts) == 1 else joined(parts)
 
 
 def _evaluate_chunk(
@@ -310,7 +310,7 @@ def _evaluate_camera(
     )
 
 
-def _joined(parts: Sequence[Evaluation]) -> Evaluation:
+def joined(parts: Sequence[Evaluation]) -> Evaluation:
     """One evaluation of many chunks; the cameras' own shares are left out."""
     fields: dict[str, Any] = {}
     for name, first in vars(parts[0]).items():

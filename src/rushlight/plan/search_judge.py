@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.plan.beacons import evaluate_registered
 from rushlight.plan.candidates import Candidates
 from rushlight.plan.delay import delay_budget
-from rushlight.plan.evaluate import evaluate
 from rushlight.plan.grid import Standing, places_of_grid
 from rushlight.plan.shadow import SCENES, Scenes, scenes_of
 from rushlight.plan.shadow_lattice import ShadowLattice, hidden_share, shadow_lattice
@@ -138,8 +138,8 @@ def ranking(
 ) -> Judged:
     """How good is each candidate that stands in a room?
 
-    The beacons are three by three, set in from the edges, for every candidate; one candidate does
-    not change what is found of another.
+    Each is registered by nine beacons where its camera sees them; one candidate does not change
+    what is found of another.
 
     Parameters
     ----------
@@ -165,8 +165,9 @@ def ranking(
 
 
 def full_ranking(room: SearchRoom, rigs: ResolvedRig) -> Judged:
-    """The same of rigs (R) by the full evaluation and the scenes themselves: far slower."""
-    found = evaluate(rigs, room.columns, room.rows, standing=room.standing)
+    """The same of rigs (R) by the full evaluation, with beacons chosen as in the plan, and by the
+    scenes themselves: far slower."""
+    found = evaluate_registered(rigs, room.columns, room.rows, room.standing)
     lenses = rigs.cameras.rig_from_camera[:, 0, :3, 3]
     lit = room.lit(np.full(len(rigs), NOWHERE), lenses)
     error = np.where(found.in_view & np.isfinite(found.error_m["all"]), found.error_m["all"], -1.0)

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.physics.mixture import GREATEST_MISFIT
+from rushlight.plan.beacons import candidate_places, evaluate_registered
 from rushlight.plan.candidates import Candidates
 from rushlight.plan.delay import delay_budget
 from rushlight.plan.error import LEAST_BEACONS, UNSEEN_VARIANCE_M2
@@ -28,7 +29,7 @@ from rushlight.plan.light import EDGE_SIGMAS, FAINTEST_PEAK, FULLEST_PEAK, GREAT
 from rushlight.plan.shadow_lattice import ShadowLattice
 from rushlight.plan.swift_fit import weight_table
 from rushlight.plan.swift_kernel import judge
-from rushlight.plan.swift_rows import Found, Limits, Rows, rows_of
+from rushlight.plan.swift_rows import Found, Limits, Rows, rows_of, spare_of
 from rushlight.plan.swift_sum import Sums, shade_of, sum_up
 from rushlight.records.figure import ERROR_CAUSES
 
@@ -113,8 +114,13 @@ class SwiftEvaluator:
     ----------
     candidates
         Any of the candidates: their rows are what counts. One camera.
-    columns, rows, beacons_m, standing, registering
-        As in `rushlight.plan.evaluate.evaluate`; beacons (B, 2) or (M, B, 2) [m].
+    columns, rows, standing, registering
+        As in `rushlight.plan.evaluate.evaluate`.
+    beacons_m
+        (B, 2) or (M, B, 2) [m], touched wherever they are. When left out, nine are placed for each
+        candidate: three by three, set in from the edges, but where no light is both brought and
+        seen the nearest of the places that a plan chooses from. Beacons of candidates that are
+        handed to the full evaluation are then chosen as in the plan.
     lattice
         The room's shadow at the places of the same grid, if wanted.
     fall_back
@@ -147,13 +153,16 @@ class SwiftEvaluator:
         self._standing = standing or Standing.unknown(parts)
         emitters = range(parts.emitters.duty.shape[1])
         self._registering = tuple(emitters if registering is None else registering)
+        self._chosen = beacons_m is None
         beacons = inset_ring(parts.surface.size_m) if beacons_m is None else np.asarray(beacons_m)
         self._beacons = np.broadcast_to(beacons, (len(parts), *beacons.shape[-2:]))
+        spare = candidate_places(parts) if self._chosen else np.empty((len(parts), 0, 2))
         self._told: Rows | None = None
         if parts.cameras.size_px.shape[1] == 1:
             self._told = rows_of(
                 parts, columns, rows, self._beacons, self._standing, self._registering
             )
+        self._spare = spare_of(parts, self._beacons, spare, self._standing)
         if lattice is not None and lattice.hidden.shape[3:] != (len(emitters), columns * rows):
             raise ValueError(
                 f"expected a lattice for {len(emitters)} emitters at {columns * rows} places, "
@@ -212,17 +221,29 @@ class SwiftEvaluator:
         )
 
         def part(begin: int, end: int) -> None:
-            judge(begin, end, *given, self._told, _table(), limits, self.columns * self.rows, found)
+            judge(
+                begin,
+                end,
+                *given,
+                self._told,
+                _table(),
+                limits,
+                self._spare,
+                self.columns * self.rows,
+                found,
+            )
 
         _in_portions(part, len(candidates))
 
     def _fall_back(self, candidates: Candidates, which: Array, found: Found) -> None:
         """Hand some candidates to the full evaluation."""
         some = candidates.take(which)
-        beacons = self._beacons[some.row]
-        ev = evaluate(
-            some.resolved(), self.columns, self.rows, beacons, self._standing, self._registering
-        )
+        rigs, grid = some.resolved(), (self.columns, self.rows)
+        if self._chosen:
+            ev = evaluate_registered(rigs, *grid, self._standing, self._registering)
+        else:
+            beacons = self._beacons[some.row]
+            ev = evaluate(rigs, *grid, beacons, self._standing, self._registering)
         goal = self._parts.targets.worst_error_m[some.row][:, None, None]
         lost = np.zeros(ev.in_view.shape, np.uint8)
         with np.errstate(invalid="ignore"):

@@ -20,10 +20,6 @@ from rushlight.plan.swift_fit import (
 )
 from rushlight.plan.swift_map import (
     PARAMETERS,
-    PLANE,
-    local_map,
-    pixel,
-    seen,
     view_of_pose,
 )
 from rushlight.plan.swift_nodes import (
@@ -56,9 +52,12 @@ from rushlight.plan.swift_rows import (
     Found,
     Limits,
     Rows,
+    Spare,
 )
-from rushlight.plan.swift_sight import (
-    hidden_by_column,
+from rushlight.plan.swift_spots import (
+    lay,
+    look,
+    spots_for,
 )
 
 Array = NDArray[Any]
@@ -75,6 +74,7 @@ def judge(
     rows: Rows,
     table: Array,
     limits: Limits,
+    spare: Spare,
     grid: int,
     found: Found,
 ) -> None:
@@ -82,29 +82,27 @@ def judge(
     and the middle."""
     emitters, places = rows.still_px2.shape[1], rows.places_m.shape[1]
     view = np.empty(13)
-    sight = np.empty((emitters, places), np.uint8)
-    ambient = np.empty((emitters, places))
     facts = np.empty((emitters, FACTS, NODES))
     at_place = np.empty((emitters, FACTS, places))
     cells, cell = np.empty((emitters * NODES, CELL), F), np.empty(CELL, F)
     parting = np.empty(emitters, np.uint8)
     box, shares = np.empty(4), np.empty((NODES, places))
     work = np.zeros((3, PARAMETERS, PARAMETERS))
-    # Filled up to whole lanes, so that no place is worked on alone.
-    columns = np.zeros((PARAMETERS, 2, _up(places)), F)
-    told = np.empty((5, 2, _up(grid)), F)
-    maps = np.empty((places, 4))
-    last = -1
+    told = np.empty((5, 2, (grid + LANES - 1) // LANES * LANES), F)
+    spots = spots_for(rows, spare)
+    sight, ambient, maps, columns = spots.sight, spots.ambient, spots.maps, spots.columns
+    laid = -1
     for r in range(begin, end):
         m = row[r]
-        if m != last:
-            columns[:PLANE, :, :places], last = rows.plane[m], m
+        if m != laid:
+            lay(rows, m, spots)
         view_of_pose(poses[r], rows.places_m[m, -1, 0], rows.places_m[m, -1, 1], view)
         found.state[r] = 0
         found.cause_m[r] = math.nan
         found.error_m[r] = math.nan
         found.exposure_s[r] = exposures[r]
-        any_seen = look(view, rows, m, limits, sight, ambient, maps, box)
+        any_seen, moved = look(view, rows, m, limits, spare, grid, spots, box)
+        laid = -1 if moved else m
         if not any_seen:
             found.state[r] = 2
             if math.isnan(exposures[r]):
@@ -114,10 +112,12 @@ def judge(
         if not light_nodes(view, rows, m, drives[r], box, cells, facts):
             found.state[r] = 1
             continue
-        parabolas(rows, m, box, shares)
+        parabolas(spots.sides_m, box, shares)
         carry(shares, facts, at_place, LOG_HIGH, LOG_LOW + 1)
         exposure = exposures[r]
-        brightest, miss = extremes(view, rows, m, drives[r], sight, ambient, at_place, cell)
+        brightest, miss = extremes(
+            view, rows, m, drives[r], spots.places_m, sight, ambient, at_place, cell
+        )
         if math.isnan(exposure):
             exposure = suitable(rows, m, limits, brightest)
         found.exposure_s[r] = exposure
@@ -129,7 +129,21 @@ def judge(
             found.state[r] = 3
         carry(shares, facts, at_place, 0, LOG_HIGH)
         streamed(rows, m, at_place)
-        touches = register(view, rows, m, limits, sight, at_place, maps, grid, work, columns, told)
+        touches = register(
+            view,
+            rows,
+            m,
+            limits,
+            spots.sides_m,
+            spots.bends,
+            sight,
+            at_place,
+            maps,
+            grid,
+            work,
+            columns,
+            told,
+        )
         spoil(rows, m, limits, exposure, sight, ambient, at_place, grid)
         for e in range(emitters):
             if parting[e] and part(rows, e, limits, shares, cells, sight, grid):
@@ -142,67 +156,6 @@ def judge(
                     found.lost[r, e, p] |= np.uint8(128)
             continue
         add_up(rows, m, sight, at_place, maps, grid, told, found, r)
-
-
-@njit(**STEADY)
-def _up(count: int) -> int:
-    """Filled up to whole lanes."""
-    return (count + LANES - 1) // LANES * LANES
-
-
-@njit(**STEADY)
-def look(
-    view: Array,
-    rows: Rows,
-    m: int,
-    limits: Limits,
-    sight: Array,
-    ambient: Array,
-    maps: Array,
-    box: Array,
-) -> bool:
-    """Which places each light is seen at, the room's light there, and the box round them all."""
-    emitters, places = sight.shape
-    f, c, k, limit = rows.focal_px[m], rows.middle_px[m], rows.k[m], rows.limit[m]
-    width, height = rows.size_px[m, 0], rows.size_px[m, 1]
-    focus = rows.lens_m[m, 1] / (view[12] - rows.lens_m[m, 0])
-    box[0] = box[2] = math.inf
-    box[1] = box[3] = -math.inf
-    any_seen = False
-    for p in range(places):
-        x, y = rows.places_m[m, p, 0], rows.places_m[m, p, 1]
-        ok, maps[p, 0], maps[p, 1], maps[p, 2], maps[p, 3], _, _ = local_map(
-            view, f, k, limit, x, y, 0.0
-        )
-        inside = p == places - 1 and ok
-        for e in range(emitters):
-            sight[e, p] = 1
-            arm = rows.arm_m[m, e]
-            px, py, depth = seen(view, x + arm[0], y + arm[1], arm[2])
-            if not (ok and depth > 0.0 and px * px + py * py < limit * limit):
-                continue
-            u, v = pixel(f, c, k, px, py)
-            image, circle = rows.image_px_m[m, e] / depth, focus * (depth - view[12]) / depth
-            wide = rows.still_px2[m, e] + (image * image + circle * circle) / 16.0
-            edge = limits.edge_sigmas * math.sqrt(wide)
-            gradient = 1.0 + rows.ambient[m, 1] * (u / (width - 1.0) - 0.5)
-            ambient[e, p] = max(rows.ambient[m, 0] * gradient, 0.0)
-            if edge <= u <= width - 1.0 - edge and edge <= v <= height - 1.0 - edge:
-                sight[e, p] = 0
-                any_seen = inside = True
-                if rows.body[m, e, p, 2] > 0.0 and hidden_by_column(
-                    view, rows.body[m, e, p], rows.floor_m[m], x + arm[0], y + arm[1], arm[2]
-                ):
-                    sight[e, p] = 8
-        if inside:
-            box[0], box[1] = min(box[0], x), max(box[1], x)
-            box[2], box[3] = min(box[2], y), max(box[3], y)
-    if not any_seen:
-        return False
-    for i in (0, 2):
-        middle, half = (box[i] + box[i + 1]) / 2.0, max((box[i + 1] - box[i]) / 2.0, 0.01)
-        box[i], box[i + 1] = middle, half
-    return True
 
 
 @njit(**STEADY)

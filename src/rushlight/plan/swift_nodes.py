@@ -80,28 +80,54 @@ to be XX of the brightest and of the weakest way's peak [e⁻/s]."""
 
 @njit(**STEADY)
 def light_place(
-    w: Array, view: Array, rows: Rows, m: int, e: int, drive: float, x: float, y: float
+    w: Array,
+    view: Array,
+    f: Array,
+    c: Array,
+    k: Array,
+    lens: Array,
+    ways: Array,
+    beam: Array,
+    light: Array,
+    x: float,
+    y: float,
 ) -> bool:
-    """Fill a cell for a tip at (x, y) and begin its fits; False where that is out of sight."""
+    """Fill a cell for a tip at (x, y) and begin its fits; False where that is out of sight.
+
+    Parameters
+    ----------
+    lens
+        (3,) where the lens model ends, and the row's `lens_m`.
+    ways, beam, light
+        Of the emitter: `Rows.ways` laid in a row, `Rows.beam`, and (3,) its blur [px²], its image
+        [px m] and its rate times the drive.
+    """
     ok, _, _, _, _ = lights(
-        w,
-        view,
-        rows.focal_px[m],
-        rows.middle_px[m],
-        rows.k[m],
-        rows.limit[m],
-        rows.ways[m, e].ravel(),
-        rows.beam[m, e],
-        rows.lens_m[m],
-        rows.still_px2[m, e],
-        rows.image_px_m[m, e],
-        rows.rate[m, e] * drive,
-        x,
-        y,
+        w, view, f, c, k, lens[0], ways, beam, lens[1:], light[0], light[1], light[2], x, y
     )
     if ok:
         start(w)
     return ok
+
+
+@njit(**STEADY)
+def lens_of(rows: Rows, m: int) -> Array:
+    """Where a row's lens model ends, and its `lens_m`: (3,)."""
+    lens = np.empty(3)
+    lens[0], lens[1], lens[2] = rows.limit[m], rows.lens_m[m, 0], rows.lens_m[m, 1]
+    return lens
+
+
+@njit(**STEADY)
+def light_of(rows: Rows, m: int, e: int, drive: float) -> Array:
+    """An emitter's blur [px²], its image [px m] and its rate times the drive: (3,)."""
+    light = np.empty(3)
+    light[0], light[1], light[2] = (
+        rows.still_px2[m, e],
+        rows.image_px_m[m, e],
+        rows.rate[m, e] * drive,
+    )
+    return light
 
 
 @njit(**STEADY)
@@ -110,12 +136,14 @@ def light_nodes(
 ) -> bool:
     """The lights at the nodes; False where a node is out of the camera's sight."""
     emitters = rows.still_px2.shape[1]
+    f, c, k, lens = rows.focal_px[m], rows.middle_px[m], rows.k[m], lens_of(rows, m)
     for e in range(emitters):
+        ways, beam, light = rows.ways[m, e].ravel(), rows.beam[m, e], light_of(rows, m, e, drive[e])
         for node in range(NODES):
             w = cells[e * NODES + node]
             x = box[0] + box[1] * ASIDE * (node % 3 - 1)
             y = box[2] + box[3] * ASIDE * (node // 3 - 1)
-            if not light_place(w, view, rows, m, e, drive[e], x, y):
+            if not light_place(w, view, f, c, k, lens, ways, beam, light, x, y):
                 return False
             high, low = 0.0, math.inf
             for n in range(LANES):
@@ -162,9 +190,9 @@ def streamed(rows: Rows, m: int, at_place: Array) -> None:
 
 
 @njit(**STEADY)
-def parabolas(rows: Rows, m: int, box: Array, shares: Array) -> None:
-    """Shares (9, P) of the nodes in each place, by parabolas across and up."""
-    xs, ys = rows.sides_m[m, 0], rows.sides_m[m, 1]
+def parabolas(sides_m: Array, box: Array, shares: Array) -> None:
+    """Shares (9, P) of the nodes in each place (2, P), by parabolas across and up."""
+    xs, ys = sides_m[0], sides_m[1]
     x_one, y_one = 1.0 / (box[1] * ASIDE), 1.0 / (box[3] * ASIDE)
     for p in range(shares.shape[1]):
         # A place out of sight may lie far outside: there the nearest edge must do.
@@ -183,6 +211,7 @@ def extremes(
     rows: Rows,
     m: int,
     drive: Array,
+    places_m: Array,
     sight: Array,
     ambient: Array,
     at_place: Array,
@@ -196,7 +225,9 @@ def extremes(
     """
     emitters, places = sight.shape
     brightest, miss = 0.0, 0.0
+    f, c, k, lens = rows.focal_px[m], rows.middle_px[m], rows.k[m], lens_of(rows, m)
     for e in range(emitters):
+        ways, beam, light = rows.ways[m, e].ravel(), rows.beam[m, e], light_of(rows, m, e, drive[e])
         high, low, at_high, at_low = 0.0, math.inf, -1, -1
         for p in range(places):
             if sight[e, p] & 1 == 0:
@@ -209,8 +240,8 @@ def extremes(
             p = at_high if i == 0 else at_low
             if p < 0:
                 continue
-            x, y = rows.places_m[m, p, 0], rows.places_m[m, p, 1]
-            if not light_place(cell, view, rows, m, e, drive[e], x, y):
+            x, y = places_m[p, 0], places_m[p, 1]
+            if not light_place(cell, view, f, c, k, lens, ways, beam, light, x, y):
                 miss = math.inf
                 continue
             if i == 0:
@@ -249,6 +280,10 @@ def fit_nodes(
     """Fit the dots at the nodes and gather mean and spread over the ways of holding."""
     emitters = rows.still_px2.shape[1]
     limit, floor = rows.limit[m], rows.floor_e2[m]
+    # Taken out of the rows once: handing all of them to a function costs more than some do.
+    focal, middle, k = rows.focal_px[m], rows.middle_px[m], rows.k[m]
+    ambient, across = rows.ambient[m], rows.size_px[m, 0] - 1.0
+    weights, stream = rows.weights, rows.stream[m]
     for e in range(emitters):
         before, worst = 0, 0.0
         for turn in range(NODES):
@@ -258,7 +293,7 @@ def fit_nodes(
             for i in range(3):
                 for n in range(LANES):
                     w[(6 * i + 5) * LANES + n] *= F(exposure)
-            background = _background(view, rows, m, box, node) * exposure
+            background = exposure * _background(view, focal, middle, k, ambient, across, box, node)
             follow(w, cells[e * NODES + before], exposure, turn == 0)
             settle(w, background, floor, table, FIRST_STEPS if turn == 0 else NEXT_STEPS)
             worst = max(worst, doubtful(w, exposure))
@@ -266,26 +301,49 @@ def fit_nodes(
         parting[e] = worst > DOUBTFUL
         for node in range(NODES):
             w = cells[e * NODES + node]
-            background = _background(view, rows, m, box, node) * exposure
+            background = exposure * _background(view, focal, middle, k, ambient, across, box, node)
             if parting[e] and not misfit(w) <= REFIT:
                 afresh(w)
                 settle(w, background, floor, table, ALL_STEPS)
                 misfit(w)
             x = box[0] + box[1] * ASIDE * (node % 3 - 1)
             y = box[2] + box[3] * ASIDE * (node // 3 - 1)
-            _, a, b, c, d, _, _ = local_map(view, rows.focal_px[m], rows.k[m], limit, x, y, 0.0)
-            gather(rows, m, w, a, b, c, d, background, exposure, table, facts[e], node)
+            _, a, b, c, d, _, _ = local_map(view, focal, k, limit, x, y, 0.0)
+            gather(
+                w,
+                weights,
+                stream,
+                rows.step_e[m],
+                floor,
+                a,
+                b,
+                c,
+                d,
+                background,
+                exposure,
+                table,
+                facts[e],
+                node,
+            )
 
 
 @njit(**STEADY)
-def _background(view: Array, rows: Rows, m: int, box: Array, node: int) -> float:
+def _background(
+    view: Array,
+    f: Array,
+    c: Array,
+    k: Array,
+    ambient: Array,
+    across: float,
+    box: Array,
+    node: int,
+) -> float:
     """The room's light at a node [e⁻/s]."""
     x = box[0] + box[1] * ASIDE * (node % 3 - 1)
     y = box[2] + box[3] * ASIDE * (node // 3 - 1)
     px, py, _ = seen(view, x, y, 0.0)
-    u, _ = pixel(rows.focal_px[m], rows.middle_px[m], rows.k[m], px, py)
-    gradient = 1.0 + rows.ambient[m, 1] * (u / (rows.size_px[m, 0] - 1.0) - 0.5)
-    return max(rows.ambient[m, 0] * gradient, 0.0)
+    u, _ = pixel(f, c, k, px, py)
+    return max(ambient[0] * (1.0 + ambient[1] * (u / across - 0.5)), 0.0)
 
 
 @njit(**STEADY)
@@ -327,9 +385,11 @@ def too_wide(cells: Array) -> bool:
 
 @njit(**STEADY)
 def gather(
-    rows: Rows,
-    m: int,
     w: Array,
+    weights: Array,
+    stream: Array,
+    step_e: float,
+    floor_e2: float,
     a: float,
     b: float,
     c: float,
@@ -342,27 +402,27 @@ def gather(
 ) -> None:
     """Mean and covariance of the touches, the centre's variance and the stream's shift."""
     mx, my, variance, shift2 = 0.0, 0.0, 0.0, 0.0
-    variances_of_centres(w, rows.floor_e2[m] + background, table)
+    variances_of_centres(w, floor_e2 + background, table)
     for n in range(LANES):
         x, y = w[SPOT_X + n], w[SPOT_Y + n]
         w[ASIDE_X + n] += a * x + b * y
         w[ASIDE_Y + n] += c * x + d * y
-        share = rows.weights[n]
+        share = weights[n]
         mx += share * w[ASIDE_X + n]
         my += share * w[ASIDE_Y + n]
         variance += share * w[VARIANCE + n] if share > 0.0 else 0.0
-    if rows.stream[m, 0] > 0.0:
+    if stream[0] > 0.0:
         for n in range(LANES):
-            peak = w[PEAK + n] * exposure / rows.step_e[m]
+            peak = w[PEAK + n] * exposure / step_e
             width = math.sqrt(w[SPOT_V + n] - PIXEL_PX2)
-            shift = stream_shift(rows.stream[m], width, peak)
-            shift2 += rows.weights[n] * shift * shift if rows.weights[n] > 0.0 else 0.0
+            shift = stream_shift(stream, width, peak)
+            shift2 += weights[n] * shift * shift if weights[n] > 0.0 else 0.0
     xx, xy, yy = 0.0, 0.0, 0.0
     for n in range(LANES):
         ux, uy = w[ASIDE_X + n] - mx, w[ASIDE_Y + n] - my
-        xx += rows.weights[n] * ux * ux
-        xy += rows.weights[n] * ux * uy
-        yy += rows.weights[n] * uy * uy
+        xx += weights[n] * ux * ux
+        xy += weights[n] * ux * uy
+        yy += weights[n] * uy * uy
     facts[MEAN_X, node], facts[MEAN_Y, node] = mx, my
     facts[COV_XX, node], facts[COV_XY, node], facts[COV_YY, node] = xx, xy, yy
     facts[LOG_VARIANCE, node], facts[SHIFT2, node] = math.log(variance), math.log(shift2 + 1e-30)

@@ -51,6 +51,8 @@ def register(
     rows: Rows,
     m: int,
     limits: Limits,
+    sides_m: Array,
+    bends: Array,
     sight: Array,
     at_place: Array,
     maps: Array,
@@ -63,10 +65,12 @@ def register(
 
     Parameters
     ----------
+    sides_m, bends
+        (2, P) and (7, P) of the candidate's places [m].
     work
         (3, 20, 20) room to work in.
     columns
-        (20, 2, W) of the design, single precision; the plane's are those of the row of parts.
+        (20, 2, W) of the design, single precision; the plane's are filled in already.
     told
         (5, 2, W) filled in at the grid's places: variances by the touches' noise, by the lens and
         by the bends [m²], how far the lights' mean offsets, taken up by the registration, move
@@ -81,8 +85,8 @@ def register(
         rows.k[m],
         rows.limit[m],
         rows.spread[m],
-        rows.sides_m[m],
-        rows.bends[m],
+        sides_m,
+        bends,
         rows.height_m[m],
         columns,
     )
@@ -98,6 +102,7 @@ def register(
     of_beacon = np.zeros((count // 2 + 1, 8))
     inner = np.empty(3)
     touches = 0
+    stays, frames = rows.stream[m, 5], rows.frames[m]
     for beacon in range(places - 1 - grid):
         p, b = grid + beacon, of_beacon[beacon]
         for e in range(emitters):
@@ -110,7 +115,7 @@ def register(
                 continue
             touches += 1
             t = at_place[e]
-            _touch(rows, m, e, t, p, places - 1, maps[p], b, inner)
+            _touch(stays, frames, rows.beam[m, e, 3], t, p, places - 1, maps[p], b, inner)
             b[6] += inner[0] * t[MEAN_X, p] + inner[1] * t[MEAN_Y, p]
             b[7] += inner[1] * t[MEAN_X, p] + inner[2] * t[MEAN_Y, p]
         first, second = touched[2 * beacon], touched[2 * beacon + 1]
@@ -162,9 +167,9 @@ def _add_products(one: Array, other: Array, count: int, high: int, into: Array) 
 
 @njit(**STEADY)
 def _touch(
-    rows: Rows,
-    m: int,
-    e: int,
+    stays: float,
+    frames: float,
+    hand: float,
     t: Array,
     p: int,
     middle: int,
@@ -174,10 +179,8 @@ def _touch(
 ) -> None:
     """Add one touch's weight as supposed to a beacon, and its true noise seen through that."""
     xx, xy, yy = j[0] ** 2 + j[1] ** 2, j[0] * j[2] + j[1] * j[3], j[2] ** 2 + j[3] ** 2
-    stays = rows.stream[m, 5]
     varies = math.exp(t[LOG_VARIANCE, p]) + (1.0 - stays) * t[SHIFT2, p]
-    read = varies / rows.frames[m] + stays * t[SHIFT2, p]
-    hand = rows.beam[m, e, 3]
+    read = varies / frames + stays * t[SHIFT2, p]
     supposed = hand + 0.5 * (t[COV_XX, middle] + t[COV_YY, middle])
     a, c, d = supposed + read * xx, read * xy, supposed + read * yy
     one = 1.0 / (a * d - c * c)

@@ -95,6 +95,23 @@ class Rows(NamedTuple):
     registering: Array
 
 
+class Spare(NamedTuple):
+    """Places to which a beacon is moved where no light shows it; M rows, S places, B beacons.
+
+    Fields
+    ------
+    places_m : (M, S, 2); plane : (M, 8, 2, S), bends : (M, 7, S), body : (M, E, S, 4) as in `Rows`
+    brought : (M, E, B + S) whether each light is brought to the beacons and to the spare places, by
+        people who walk along the surface
+    """
+
+    places_m: Array
+    plane: Array
+    bends: Array
+    body: Array
+    brought: Array
+
+
 class Limits(NamedTuple):
     """The full evaluation's own limits, handed to the kernel.
 
@@ -156,8 +173,6 @@ def rows_of(
     grid = places_of_grid(s.size_m, columns, rows)
     places = np.concatenate([grid, beacons_m, s.size_m[:, None] / 2.0], axis=1)
     ways, weights = _ways(rigs)
-    bends = flatness_modes(edge_to_edge(places, s.size_m[:, None]))
-    bends = bends * bend_amplitudes(s.flatness_m)[:, None]
     e = rigs.emitters
     touched = np.zeros(e.duty.shape[1])
     touched[list(registering)] = 1.0
@@ -171,7 +186,7 @@ def rows_of(
         "places_m": places,
         "sides_m": np.swapaxes(places, 1, 2),
         "plane": _plane(centred(places, s.size_m[:, None])),
-        "bends": np.swapaxes(bends, 1, 2),
+        "bends": _bends(rigs, places),
         "pitch_m2": np.sum((s.size_m / s.display_px) ** 2, axis=-1) / 12.0,
         "arm_m": turned_onto(mean_direction(e.tilt_rad, e.lean_rad, e.lean_std_rad), e.position_m),
         "body": _bodies(rigs, standing, places),
@@ -182,6 +197,19 @@ def rows_of(
     return Rows(**{name: np.ascontiguousarray(fields[name], float) for name in Rows._fields})
 
 
+def spare_of(rigs: ResolvedRig, beacons_m: Array, spare_m: Array, standing: Standing) -> Spare:
+    """Spare places (M, S, 2) [m] for beacons (M, B, 2) [m]; S may be 0."""
+    walking = standing.walking(float(rigs.surface.size_m[:, 0].max()))
+    fields = (
+        spare_m,
+        _plane(centred(spare_m, rigs.surface.size_m[:, None])),
+        _bends(rigs, spare_m),
+        _bodies(rigs, standing, spare_m),
+        within_reach(rigs, walking, np.concatenate([beacons_m, spare_m], axis=1)),
+    )
+    return Spare(*(np.ascontiguousarray(each, float) for each in fields))
+
+
 def _plane(places: Array) -> Array:
     """The eight columns (M, 8, 2, P) that a plane's map adds to the design, as in `map_design`."""
     u, v = places[..., 0], places[..., 1]
@@ -189,6 +217,13 @@ def _plane(places: Array) -> Array:
     across = [u, v, one, none, none, none, -u * u, -u * v]
     up = [none, none, none, u, v, one, -u * v, -v * v]
     return np.stack([np.stack(pair, axis=1) for pair in zip(across, up, strict=True)], axis=1)
+
+
+def _bends(rigs: ResolvedRig, places_m: Array) -> Array:
+    """The wall's bends (M, 7, P) [m]."""
+    s = rigs.surface
+    bends = flatness_modes(edge_to_edge(places_m, s.size_m[:, None]))
+    return np.swapaxes(bends * bend_amplitudes(s.flatness_m)[:, None], 1, 2)
 
 
 def _camera_fields(rigs: ResolvedRig) -> dict[str, Array]:
