@@ -23,6 +23,12 @@ def survey(
     template: Annotated[
         bool, typer.Option("--template", help="Write a commented file for your readings instead.")
     ] = False,
+    list_marks: Annotated[
+        bool,
+        typer.Option(
+            "--list-marks", help="Tell at which display pixels the marks are, and survey nothing."
+        ),
+    ] = False,
     touches: Annotated[
         Path | None,
         typer.Option(
@@ -65,6 +71,11 @@ def survey(
                     option, shown, "is about --touches", "give --touches, or leave it out",
                     "option-idle",
                 )  # fmt: skip
+    if list_marks:
+        _list_marks(
+            rig, readings, json, {"--template": template, "--touches": touches, "--out": out}
+        )
+        return
     if template:
         path = write_template(rig, readings if out is None else out)
         if json:
@@ -126,3 +137,43 @@ def survey(
         render.note(f"written: {told['survey']}, {told['picture']}")
     if not told["vouched"]:
         raise typer.Exit(1)
+
+
+def _list_marks(rig: Path, readings: Path | None, json: bool, others: dict[str, object]) -> None:
+    """Where the marks are, and what is to be read between them."""
+    from rushlight.cli import render
+    from rushlight.errors import RushlightError
+    from rushlight.jobs.survey_marks import survey_marks
+
+    for option, given in others.items():
+        if given:
+            raise RushlightError.of(
+                option, "" if given is True else str(given), "does nothing with --list-marks",
+                "leave one of them out", "option-idle",
+            )  # fmt: skip
+    told = survey_marks(rig, readings).as_dict()
+    if json:
+        render.print_json(told)
+        return
+    wide, high = told["size_px"]
+    render.heading(f"marks of the picture on {told['surface']}, {wide} × {high} px")
+    render.table(
+        "",
+        ("mark", "from the left [px]", "from the top [px]"),
+        [(each["mark"], each["x_px"], each["y_px"]) for each in told["marks"]],
+    )
+    render.table(
+        "",
+        ("to be read", "kind", "the rig says [mm]", "read"),
+        [
+            (
+                " to ".join(filter(None, (each["from"], each["to"])))
+                + (f", at {each['at']}" if each["at"] else ""),
+                each["kind"],
+                each["rig_mm"],
+                "yes" if each["read"] else "not yet",
+            )
+            for each in told["readings"]
+        ],
+    )
+    render.note("0 px is the lit picture's very edge; the bench's page Survey shows the marks")

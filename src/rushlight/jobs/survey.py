@@ -10,11 +10,12 @@ import numpy as np
 
 from rushlight.errors import Finding, RushlightError
 from rushlight.jobs.load import load_rig, rig_path
+from rushlight.jobs.survey_places import CORNERS, index_of, places_of, surface_asked
 from rushlight.records.arrays import Array
 from rushlight.records.document import read_document, write_bytes, write_text
 from rushlight.records.registration import DisplaySurvey, SurveyReading, Verdict
-from rushlight.records.rig import Rig, Surface
-from rushlight.records.survey_readings import MARKS, SurveyReadings
+from rushlight.records.rig import Surface
+from rushlight.records.survey_readings import SurveyReadings
 from rushlight.register.survey import (
     GAP_STD_M,
     RULER_STD_M,
@@ -34,8 +35,6 @@ from rushlight.register.survey_picture import picture
 READINGS_FILE = "readings.toml"
 SURVEY_FILE = "survey.json"
 """Beside the rig, where `register` and `run` look for it."""
-
-_CORNERS = ("lower-left", "lower-right", "upper-right", "upper-left")
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ class SurveyResult:
                     "y_std_mm": round(float(y_std) * 1e3, 1),
                 }
                 for name, (x, y), (x_std, y_std) in zip(
-                    _CORNERS, self.corners_m, self.corner_std_m, strict=True
+                    CORNERS, self.corners_m, self.corner_std_m, strict=True
                 )
             ],
             "readings": [
@@ -126,7 +125,7 @@ def template(rig_file: Path, out: Path | None = None) -> Path:
         When there is such a file already.
     """
     rig, _ = load_rig(rig_file)
-    surface = _surface(rig, None, rig_path(rig_file).name)
+    surface = surface_asked(rig, None, rig_path(rig_file).name)
     path = rig_path(rig_file).parent / READINGS_FILE if out is None else out
     if path.exists():
         raise RushlightError.of(
@@ -198,8 +197,8 @@ def survey_of(
         When an input cannot be used, or the readings leave the picture's shape open.
     """
     rig, _ = load_rig(rig_file)
-    surface = _surface(rig, readings.surface, name)
-    names, marks_px, corners_px = _marks(readings, surface, name)
+    surface = surface_asked(rig, readings.surface, name)
+    names, marks_px, corners_px = places_of(readings, surface, name)
     lengths, spots = _readings_of(readings, names, name)
     size_m = np.array([surface.width.value, surface.height.value])
     ruler_m = readings.ruler_doubt.value if readings.ruler_doubt else RULER_STD_M
@@ -251,43 +250,6 @@ def survey_of(
     )
 
 
-def _surface(rig: Rig, wanted: str | None, name: str) -> Surface:
-    if not rig.surfaces:
-        raise RushlightError.of(
-            f"{name}: surfaces", "", "holds none, so there is no picture to survey",
-            "give a rig with a surface", "survey-no-surface",
-        )  # fmt: skip
-    found = [each for each in rig.surfaces if wanted in (None, each.id)]
-    if not found:
-        known = ", ".join(each.id for each in rig.surfaces)
-        raise RushlightError.of(
-            f"{name}: surface", f'"{wanted}"', "is not in the rig", f"use {known}", "surface"
-        )
-    return found[0]
-
-
-def _marks(readings: SurveyReadings, surface: Surface, name: str) -> tuple[list[str], Array, Array]:
-    """Names and pixels (M, 2) of all marks, and pixels (4, 2) of the corners."""
-    size = np.array(readings.size_px or surface.pixels, float)
-    first = np.array(readings.first_px, float)
-    places = {mark: first + np.array(share) * size for mark, share in MARKS.items()}
-    for mark, px in readings.marks.items():
-        if mark in MARKS:
-            raise RushlightError.of(
-                f"{name}: marks.{mark}", str(list(px)), "has the name of a mark of every picture",
-                "choose another name", "mark-taken",
-            )  # fmt: skip
-        if not np.all((np.array(px) >= 0.0) & (np.array(px) <= size)):
-            raise RushlightError.of(
-                f"{name}: marks.{mark}", str(list(px)),
-                f"lies outside the picture of {size[0]:.0f} × {size[1]:.0f} px",
-                "count its pixels from the picture's upper left corner", "mark-outside",
-            )  # fmt: skip
-        places[mark] = first + np.array(px)
-    corners = np.array([places[corner] for corner in _CORNERS])
-    return list(places), np.array(list(places.values())), corners
-
-
 def _readings_of(
     readings: SurveyReadings, names: list[str], name: str
 ) -> tuple[list[Length], list[Spot]]:
@@ -295,7 +257,7 @@ def _readings_of(
     lengths = []
     for number, one in enumerate(readings.lengths):
         where = f"{name}: lengths[{number}].between"
-        first, second = (_index(names, mark, where) for mark in one.between)
+        first, second = (index_of(names, mark, where) for mark in one.between)
         if first == second:
             raise RushlightError.of(
                 where, str(list(one.between)), "names one mark twice", "name two marks", "one-mark"
@@ -304,22 +266,13 @@ def _readings_of(
         lengths.append(Length(first, second, one.length.value, std))
     spots = [
         Spot(
-            _index(names, one.mark, f"{name}: places[{number}].mark"),
+            index_of(names, one.mark, f"{name}: places[{number}].mark"),
             (one.right.value, one.up.value),
             one.doubt.value if one.doubt else usual,
         )
         for number, one in enumerate(readings.places)
     ]
     return lengths, spots
-
-
-def _index(names: list[str], mark: str, where: str) -> int:
-    if mark not in names:
-        raise RushlightError.of(
-            where, f'"{mark}"', "is no mark of the picture",
-            f"use {', '.join(names)}, or add it under [marks]", "mark-unknown",
-        )  # fmt: skip
-    return names.index(mark)
 
 
 def _open_shape(error: Unknown, names: list[str], count: int, name: str) -> RushlightError:
@@ -346,8 +299,8 @@ def _wall(
     usual = readings.gap_doubt.value if readings.gap_doubt else GAP_STD_M
     gaps = []
     for number, one in enumerate(readings.gaps):
-        ends = [_index(names, mark, f"{name}: gaps[{number}].between") for mark in one.between]
-        at = _index(names, one.at, f"{name}: gaps[{number}].at")
+        ends = [index_of(names, mark, f"{name}: gaps[{number}].between") for mark in one.between]
+        at = index_of(names, one.at, f"{name}: gaps[{number}].at")
         gaps.append(
             Gap(ends[0], ends[1], at, one.gap.value, one.doubt.value if one.doubt else usual)
         )
