@@ -33,9 +33,12 @@ STAGES = (
     "plan", "search", "build", "aim", "survey", "register", "watch", "ready", "try", "lookout",
     "results", "kit",
 )  # fmt: skip
+BEGUN = {"survey-page": "#begin", "lookout-page": "#start"}
+"""What begins a display page that needs no camera."""
 RIGS = ("barn-wall", "paper-theatre")
 DISPLAY = {
     "display": "",
+    "survey-page": "survey?rig=barn-wall",
     "beacons": "beacons",
     "planting": "planting",
     "picture": "picture",
@@ -79,11 +82,11 @@ def shoot(page, name: str, address: str, out: Path, settle_ms: int) -> None:
     page.wait_for_timeout(settle_ms)
     whole = page.locator(".desk").count() > 0
     names = [name]
-    if page.locator("#start:enabled").count() and name == "lookout-page":
+    if name in BEGUN and page.locator(f"{BEGUN[name]}:enabled").count():
         names.append(f"{name}-begun")
     for shown in names:
         if shown.endswith("-begun"):
-            page.click("#start")
+            page.click(BEGUN[name])
         for width, height in SIZES:
             page.set_viewport_size({"width": width, "height": height})
             page.wait_for_timeout(400)

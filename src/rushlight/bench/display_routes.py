@@ -1,4 +1,4 @@
-"""What the display pages ask of the live process beside their own files: scenes and trials."""
+"""What the display pages ask of the live process beside their own files: scenes, marks, trials."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ import importlib.resources
 import json
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -33,7 +34,10 @@ def three_file() -> Path:
 
 
 def display_routes(
-    folder: Path, open_to_network: bool = False, simulated: Callable[[], bool] = lambda: False
+    folder: Path,
+    open_to_network: bool = False,
+    simulated: Callable[[], bool] = lambda: False,
+    typed: Mapping[str, tuple[str, str]] = MappingProxyType({}),
 ) -> list[Route]:
     """Routes to be joined to the live process's own.
 
@@ -45,6 +49,8 @@ def display_routes(
         Whether it is served to more than this machine.
     simulated
         Tells whether the act that runs now is rehearsed.
+    typed
+        By rig, who types a survey's readings at the desk, and what; not kept yet.
     """
 
     def rig_of(request: Request) -> Path:
@@ -58,6 +64,17 @@ def display_routes(
         from rushlight.jobs.theatre import theatre
 
         return await _answer(lambda: theatre(rig_of(request)).as_dict())
+
+    async def marks(request: Request) -> Response:
+        from rushlight.jobs.survey_marks import survey_marks
+
+        def told() -> dict[str, Any]:
+            rig = rig_of(request)
+            _, words = typed.get(request.query_params["rig"], ("", None))
+            found = survey_marks(rig, words=words).as_dict()
+            return found if words is None else {**found, "typed": True}
+
+        return await _answer(told)
 
     async def plan(request: Request) -> Response:
         from rushlight.jobs.trials_plan import try_plan
@@ -113,6 +130,7 @@ def display_routes(
     return [
         Route("/lib/three.js", three),
         Route("/theatre.json", scene),
+        Route("/survey.json", marks),
         Route("/try.json", plan),
         Route("/trials", keep, methods=["POST"]),
         Route("/trials/{number}.json", assessed),

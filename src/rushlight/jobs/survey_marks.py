@@ -118,7 +118,9 @@ class SurveyMarks:
         }
 
 
-def survey_marks(rig_file: Path, readings_path: Path | None = None) -> SurveyMarks:
+def survey_marks(
+    rig_file: Path, readings_path: Path | None = None, words: str | None = None
+) -> SurveyMarks:
     """Where the marks are that `survey` asks to be measured, and between which of them.
 
     Parameters
@@ -128,13 +130,16 @@ def survey_marks(rig_file: Path, readings_path: Path | None = None) -> SurveyMar
     readings_path
         With marks and lines of one's own, filled in or not; ``readings.toml`` beside the rig when
         left out. Where there is none, the marks of every picture and the usual lengths.
+    words
+        What such a file says, where it is at hand: its path is then not read.
 
     Raises
     ------
     RushlightError
         When the rig has no surface, or the readings' marks or the names in its lines are wrong.
     """
-    words = None if readings_path is None else read_text(readings_path)
+    if words is None and readings_path is not None:
+        words = read_text(readings_path)
     name = READINGS_FILE if readings_path is None else readings_path.name
     form = form_of(rig_file, words)
     rig, _ = load_rig(rig_file)

@@ -128,7 +128,7 @@ class LivePanel:
             self._shown_as = Words("notice")
             self._faults = Findings()
             element("p", text("panel.caution"), "caution")
-            if not _asked_on_this_machine():
+            if not asked_on_this_machine():
                 element("p", text("panel.elsewhere"), "notice")
             self._ask.draw()
             self._source = SourceChoice(self._place)
@@ -279,7 +279,7 @@ def finding_of(told: Finding | Mapping[str, str]) -> Finding:
     return Finding(*(told.get(name, "") for name in names))  # type: ignore[arg-type]
 
 
-def _asked_on_this_machine() -> bool:
+def asked_on_this_machine() -> bool:
     """Whether the page was asked for by a loopback name, as the live process is always served."""
     return is_loopback(ui.context.client.request.url.hostname or "")
 

@@ -14,6 +14,7 @@ from nicegui.element import Element
 from rushlight.bench.desk.frame import button, element, findings_list, panel
 from rushlight.bench.desk.show import number
 from rushlight.bench.desk.survey_drawing import display_svg, picture_svg
+from rushlight.bench.desk.survey_show import ShowMarks
 from rushlight.bench.desk.survey_told import draw_told
 from rushlight.bench.desk.worker import quickly, slowly
 from rushlight.bench.texts import text
@@ -22,6 +23,7 @@ from rushlight.jobs.edit import CHANGED_ELSEWHERE
 from rushlight.jobs.folder import RigPlace
 from rushlight.jobs.survey import SurveyResult, survey
 from rushlight.jobs.survey_form import Form, Line, form_of, keep, kept_text, text_of
+from rushlight.jobs.survey_marks import with_inner_marks
 from rushlight.jobs.survey_sketch import (
     SurveySketch,
     as_the_rig_says,
@@ -77,6 +79,7 @@ class SurveyPage:
             with ui.element("div").classes("stack"):
                 with panel(text("survey.lengths")):
                     element("p", text("survey.show"), "soft small")
+                    ShowMarks(self._place, self._typed).draw()
                     self._fields = ui.element("div")
                 self._told = ui.element("div").classes("stack after")
         with ui.element("div").classes("savebar row"):
@@ -187,6 +190,10 @@ class SurveyPage:
             for i, axis in enumerate("xy"):
                 self._field(f"survey.size.{axis}", form.size_px[i], self._pair_set("size_px", i))
         element("p", text("survey.picture.lead"), "soft small")
+        button(
+            text("survey.inner"),
+            lambda: self._use(with_inner_marks(self._form, self._surface)),
+        )
         for index, (name, x, y) in enumerate(form.marks):
             with ui.element("div").classes("row"):
                 element("span", text("survey.mark.own", name=name, x=x, y=y))
@@ -249,6 +256,10 @@ class SurveyPage:
     @property
     def _surface(self) -> Any:
         return surface_of(self._place.file, self._form.surface)
+
+    def _typed(self) -> str:
+        """What is typed and not kept, for the display; empty where all is kept."""
+        return text_of(self._form, blank_lines=True) if self._form != self._kept else ""
 
     # What the user does.
 

@@ -81,6 +81,7 @@ class Live:
 
     def __init__(self, folder: Path, hub: Hub, token: str) -> None:
         self.folder, self.hub, self.token = folder, hub, token
+        self.typed: dict[str, tuple[str, str]] = {}
         self.over = asyncio.Event()
 
     def application(self, open_to_network: bool) -> Guard:
@@ -91,7 +92,7 @@ class Live:
             Route("/texts.json", self._texts),
             Route("/state.json", self._state),
             Route("/display/{name}", self._display),
-            *display_routes(self.folder, open_to_network, lambda: self.hub.simulated),
+            *display_routes(self.folder, open_to_network, lambda: self.hub.simulated, self.typed),
             Route("/{name}", self._page),
             WebSocketRoute("/see", self.see),
             WebSocketRoute("/events", self.events),
@@ -192,6 +193,8 @@ class Live:
                     await self.hub.stop()
                 case "say":
                     await self.hub.say(message["message"])
+                case "type":
+                    self._type(**{key: str(message[key]) for key in ("rig", "by", "text")})
                 case "state":
                     desk.newest("state", text_of(self.hub.state()))
                 case "end":
@@ -201,6 +204,13 @@ class Live:
             await _while_open(ws, _push_all(ws, desk), hear)
         finally:
             self.hub.desks.discard(desk)
+
+    def _type(self, rig: str, by: str, text: str) -> None:
+        """Readings of a survey as a desk page has them now; none when they are kept or left."""
+        if text:
+            self.typed[rig] = by, text
+        elif self.typed.get(rig, ("",))[0] == by:
+            del self.typed[rig]
 
     async def lonely(self) -> None:
         """Wait until nobody has needed this process for long."""
