@@ -98,6 +98,15 @@ def test_survey(bench):
     assert by_page == of_command("survey", str(rig))
 
 
+def test_marks_on_the_display_are_those_that_the_command_lists(bench, serving, tmp_path):
+    rig = shutil.copytree(serving.scenarios / "barn-wall", tmp_path / "barn-wall")
+    with Puppet(tmp_path) as live:
+        with urllib.request.urlopen(f"{live.url}/survey.json?rig=barn-wall", timeout=120) as answer:
+            served = json.load(answer)
+    assert len(served["marks"]) == 9 and len(served["readings"]) == 6
+    assert served == of_command("survey", str(rig), "--list-marks")
+
+
 def test_register_in_space(bench):
     rig = bench.folder / "paper-theatre"
     by_command = of_command("register", "--rig", str(rig), "--out", str(rig / "registration.json"))

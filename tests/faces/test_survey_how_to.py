@@ -18,6 +18,9 @@ def test_its_readings_are_vouched_for_and_widen_the_upper_edge(tmp_path, monkeyp
     for command in commands[:2]:
         assert runner.invoke(app, command.split()).exit_code == 0
     assert not left_out(tmp_path / "my-wall")
+    (listing,) = re.findall(r"^rushlight (survey .*--list-marks)$", PAGE, re.MULTILINE)
+    listed = runner.invoke(app, listing.split())
+    assert listed.exit_code == 0 and "lower-right to upper-left" in listed.output
     file = tmp_path / "my-wall" / "readings.toml"
     template = file.read_text("utf-8")
     lengths = re.search(r"```toml\n(.*?)```", PAGE, re.DOTALL)[1]

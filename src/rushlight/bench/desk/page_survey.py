@@ -190,10 +190,11 @@ class SurveyPage:
             for i, axis in enumerate("xy"):
                 self._field(f"survey.size.{axis}", form.size_px[i], self._pair_set("size_px", i))
         element("p", text("survey.picture.lead"), "soft small")
-        button(
-            text("survey.inner"),
-            lambda: self._use(with_inner_marks(self._form, self._surface)),
-        )
+        with ui.element("div").classes("row"):
+            button(
+                text("survey.inner"),
+                lambda: self._use(with_inner_marks(self._form, self._surface)),
+            )
         for index, (name, x, y) in enumerate(form.marks):
             with ui.element("div").classes("row"):
                 element("span", text("survey.mark.own", name=name, x=x, y=y))

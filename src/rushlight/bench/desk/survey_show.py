@@ -39,7 +39,8 @@ class ShowMarks:
 
     def draw(self) -> None:
         """Draw it into the present place; the live process is found or started meanwhile."""
-        self._open = link(text("survey.marks.open"), "", "button", target="_blank")
+        with ui.element("div").classes("row"):
+            self._open = link(text("survey.marks.open"), "", "button", target="_blank")
         self._open.props["data-open"] = "survey"
         self._waits = element("p", text("survey.marks.waiting"), "soft small")
         self._faults = Findings()
