@@ -1,7 +1,8 @@
 """Every page's twin is what the command of its job prints with --json.
 
-Build's is that of `parts`, Try's and Results' that of `assess`. The lookout has no command: its
-twin is what the live process serves to the display.
+Build's is that of `parts`, Try's and Results' that of `assess`. The start page's and the lookout's
+are that of `bench` itself, which then serves nothing; the lookout's is also what the live process
+serves to the display.
 """
 
 import json
@@ -28,6 +29,15 @@ def of_command(*arguments):
 def of_page(bench, path):
     """A page's twin."""
     with urllib.request.urlopen(f"{bench.url}{path}.json", timeout=600) as answer:
+        return json.load(answer)
+
+
+def of_display(folder, path):
+    """What the live process serves to a display page."""
+    with (
+        Puppet(folder) as live,
+        urllib.request.urlopen(f"{live.url}/{path}", timeout=120) as answer,
+    ):
         return json.load(answer)
 
 
@@ -100,9 +110,7 @@ def test_survey(bench):
 
 def test_marks_on_the_display_are_those_that_the_command_lists(bench, serving, tmp_path):
     rig = shutil.copytree(serving.scenarios / "barn-wall", tmp_path / "barn-wall")
-    with Puppet(tmp_path) as live:
-        with urllib.request.urlopen(f"{live.url}/survey.json?rig=barn-wall", timeout=120) as answer:
-            served = json.load(answer)
+    served = of_display(tmp_path, "survey.json?rig=barn-wall")
     assert len(served["marks"]) == 9 and len(served["readings"]) == 6
     assert served == of_command("survey", str(rig), "--list-marks")
 
@@ -145,14 +153,19 @@ def test_try(bench):
     assert undated(of_page(bench, "/rig/barn-wall/try")) == undated(by_command)
 
 
-def test_lookout_is_what_the_live_process_serves_to_the_display(bench, serving, tmp_path):
+def test_lookout_is_what_the_command_and_the_live_process_tell(bench, serving, tmp_path):
     shutil.copytree(serving.scenarios / "paper-theatre", tmp_path / "paper-theatre")
-    with Puppet(tmp_path) as live:
-        address = f"{live.url}/theatre.json?rig=paper-theatre"
-        with urllib.request.urlopen(address, timeout=120) as answer:
-            served = json.load(answer)
+    served = of_display(tmp_path, "theatre.json?rig=paper-theatre")
     assert served["pieces"] and served["screens"]
-    assert of_page(bench, "/rig/paper-theatre/lookout") == served
+    told = of_page(bench, "/rig/paper-theatre/lookout")
+    assert told == served
+    assert told == of_command("bench", str(bench.folder), "--lookout", "paper-theatre")
+
+
+def test_start(bench):
+    by_page = of_page(bench, "/start")
+    assert len(by_page["rigs"]) >= 4
+    assert by_page == of_command("bench", str(bench.folder))
 
 
 def test_the_start_page_tells_how_far_each_rig_has_come(bench):

@@ -108,6 +108,17 @@ def rigs_of(folder: Path) -> list[RigPlace]:
     return [place_of(file) for file in files if file.is_file()]
 
 
+def folder_told(folder: Path) -> dict[str, Any]:
+    """The rigs of a folder as plain values, each with its stage and next step.
+
+    Raises
+    ------
+    RushlightError
+        When there is no such folder.
+    """
+    return {"rigs": [place.as_dict() for place in rigs_of(folder)]}
+
+
 def place_of(file: Path) -> RigPlace:
     """How far the rig of a file has come."""
     folder = file.parent
@@ -129,9 +140,12 @@ def find_rig(folder: Path, name: str) -> RigPlace:
     RushlightError
         When there is none.
     """
-    for place in rigs_of(folder):
+    places = rigs_of(folder)
+    for place in places:
         if place.name == name:
             return place
+    known = ", ".join(place.name for place in places)
     raise RushlightError.of(
-        str(folder), f'"{name}"', "holds no rig of that name", "see the start page", "rig-missing"
-    )
+        str(folder), f'"{name}"', "holds no rig of that name",
+        f"use {known}" if known else "make one with rushlight new", "rig-missing",
+    )  # fmt: skip

@@ -25,7 +25,7 @@ def _told(file: Any) -> dict[str, Any]:
 
 
 def twin(place: RigPlace) -> Any:
-    """As the live process serves it to the lookout at ``/theatre.json``."""
+    """As ``rushlight bench FOLDER --json --lookout RIG``, and as it is sent to the display."""
     return _told(place.file)
 
 

@@ -9,12 +9,12 @@ from typing import Any
 
 from rushlight.bench.desk.stages import stage_page
 from rushlight.errors import RushlightError
-from rushlight.jobs.folder import find_rig, rigs_of
+from rushlight.jobs.folder import find_rig, folder_told
 
 
 def start_twin(folder: Path) -> dict[str, Any]:
-    """The rigs of the folder."""
-    return {"rigs": [place.as_dict() for place in rigs_of(folder)]}
+    """As ``rushlight bench FOLDER --json``."""
+    return folder_told(folder)
 
 
 def rig_twin(folder: Path, name: str, stage: str) -> Any:
