@@ -228,8 +228,7 @@ def test_marks_follow_what_is_typed_at_the_desk_until_its_page_is_left(browser, 
     context.set_default_timeout(90_000)
     desk = context.new_page()
     desk.goto(f"{bench.url}/rig/{rig.name}/survey")
-    way = desk.locator("[data-open=survey][href]")
-    way.wait_for()
+    way = desk.locator("[data-open=survey]")
     with context.expect_page() as opened:
         way.press("Enter")
     display = opened.value
@@ -248,3 +247,21 @@ def test_marks_follow_what_is_typed_at_the_desk_until_its_page_is_left(browser, 
     display.locator("[data-mark=inner-upper-left]").wait_for(state="detached")
     assert display.locator(".thorn").count() == 9
     context.close()
+
+
+def test_reading_the_page_starts_no_live_process_and_going_to_the_marks_does(
+    page, serving, tmp_path
+):
+    shutil.copytree(serving.scenarios / "barn-wall", tmp_path / "barn-wall")
+    started = serving.start(tmp_path)
+    try:
+        page.goto(f"{started.url}/rig/barn-wall/survey")
+        page.locator(".survey-svg").wait_for(timeout=90_000)
+        page.wait_for_timeout(1500)
+        assert not (tmp_path / ".bench").exists()
+        assert page.request.get(f"{started.url}/rig/none-such/marks").status == 409
+        page.goto(f"{started.url}/rig/barn-wall/marks")
+        page.wait_for_selector("body[data-ready]")
+        assert page.url.endswith("/survey?rig=barn-wall") and started.url not in page.url
+    finally:
+        serving.stop(started)

@@ -30,6 +30,7 @@ def make_app(folder: Path, open_to_network: bool = False) -> Application:
 
     from rushlight.bench.desk.files import add_files
     from rushlight.bench.desk.live_link import live_link
+    from rushlight.bench.desk.survey_show import add_way
     from rushlight.bench.desk.theme import FAVICON
     from rushlight.bench.desk.twins import rig_twin, start_twin, twin_text
     from rushlight.bench.desk.worker import warm_up
@@ -58,6 +59,7 @@ def make_app(folder: Path, open_to_network: bool = False) -> Application:
     # The browser's pieces that display pages and desk pages share.
     app.mount("/display", StaticFiles(packages=[("rushlight.bench", "display")]))
     add_files(app, folder)
+    add_way(app, folder)
     app.mount("/desk", StaticFiles(packages=[("rushlight.bench.desk", "static")]))
     _add_pages(folder)
     nicegui_app.on_startup(warm_up)

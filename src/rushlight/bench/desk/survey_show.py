@@ -5,19 +5,49 @@ from __future__ import annotations
 import contextlib
 import secrets
 from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from nicegui import ui
 
-from rushlight.bench.desk.frame import element, lead_to, link
-from rushlight.bench.desk.live_link import desk_link
-from rushlight.bench.desk.live_panel import Findings, asked_on_this_machine
+from rushlight.bench.desk.frame import element, link
+from rushlight.bench.desk.live_link import desk_link, live_link
+from rushlight.bench.desk.live_panel import asked_on_this_machine
 from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
-from rushlight.jobs.folder import RigPlace
+from rushlight.jobs.folder import RigPlace, find_rig
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
 
 _TELL_EVERY_S = 0.5
 """How often the display is told what is typed, where that has changed [s]; no source."""
+
+
+def add_way(app: FastAPI, folder: Path) -> None:
+    """Add the route that leads to a rig's marks on the display.
+
+    A page that is read only needs no live process: it is started when somebody goes this way.
+
+    Parameters
+    ----------
+    app
+        The desk's application.
+    folder
+        Holds the rigs.
+    """
+    from starlette.responses import RedirectResponse, Response
+
+    @app.get("/rig/{name}/marks")
+    async def marks(name: str) -> Response:
+        served = live_link(folder)
+        try:
+            rig = find_rig(folder, name).name
+            await served.open()
+        except RushlightError as error:
+            return Response(f"{error}\n", 409, media_type="text/plain; charset=utf-8")
+        return RedirectResponse(f"{served.url}survey?rig={quote(rig)}", 303)
 
 
 class ShowMarks:
@@ -38,34 +68,23 @@ class ShowMarks:
         self._told = ""
 
     def draw(self) -> None:
-        """Draw it into the present place; the live process is found or started meanwhile."""
+        """Draw it into the present place."""
+        way = f"/rig/{quote(self._place.name)}/marks"
         with ui.element("div").classes("row"):
-            self._open = link(text("survey.marks.open"), "", "button", target="_blank")
-        self._open.props["data-open"] = "survey"
-        self._waits = element("p", text("survey.marks.waiting"), "soft small")
-        self._faults = Findings()
+            shown = link(text("survey.marks.open"), way, "button", target="_blank")
+            shown.props["data-open"] = "survey"
         element("p", text("survey.marks.lead"), "soft small")
         if not asked_on_this_machine():
             element("p", text("panel.elsewhere"), "notice")
-        self._point()
         ui.context.client.on_delete(self._leave)
         ui.timer(0.01, self._find, once=True)
         ui.timer(_TELL_EVERY_S, self._tell)
 
     async def _find(self) -> None:
-        try:
-            await self._link.open()
-        except RushlightError as error:
-            self._faults.show(error.findings)
-        self._point()
-
-    def _point(self) -> None:
-        served = self._link.url
-        lead_to(self._open, f"{served}survey?rig={quote(self._place.name)}" if served else "")
-        self._waits.set_visibility(not served)
+        with contextlib.suppress(RushlightError):  # told to whoever goes there
+            await self._link.find()
 
     async def _tell(self) -> None:
-        self._point()
         if not self._link.connected:
             self._told = ""  # the next live process knows nothing of it
         elif (now := self._typed()) != self._told:
