@@ -22,8 +22,8 @@ import numpy as np
 import rushlight
 from rushlight.jobs.load import load_rig
 from rushlight.physics.geometry import rig_from_camera_looking_at
+from rushlight.plan.beacons import evaluate_registered
 from rushlight.plan.candidates import Candidates
-from rushlight.plan.evaluate import evaluate
 from rushlight.plan.grid import Standing, places_of_grid
 from rushlight.plan.shadow import SCENES, scenes_of
 from rushlight.plan.shadow_lattice import hidden_share, shadow_lattice
@@ -80,14 +80,13 @@ def study(rig: Rig, rows: ResolvedRig, words: str, count: int, singles: int, rou
     def one_by_one(index: int) -> object:
         one = candidates.take(np.array([index])).resolved()
         hidden_share(scenes, one.cameras.rig_from_camera[0, :1, :3, 3])
-        return evaluate(one, standing=standing)
+        return evaluate_registered(one, 9, 6, standing)
 
     one_by_one(0)
     full_s = float(np.median([least_time_s(lambda i=i: one_by_one(i), 1) for i in range(singles)]))
     some = candidates.take(np.arange(singles))
-    ratio = (
-        found.error_rms_m[:singles] / evaluate(some.resolved(), standing=standing).overall_error_m()
-    )
+    full = evaluate_registered(some.resolved(), 9, 6, standing)
+    ratio = found.error_rms_m[:singles] / full.overall_error_m()
     apart = np.abs(ratio - 1.0)
     print(f"{words}, {count} candidates, {processors()} processors")
     print(f"  swift: {1.0 / swift_s:8.0f} rigs/s, least of {rounds} rounds (wanted {WANTED_PER_S})")
