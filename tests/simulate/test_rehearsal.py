@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from rushlight.see.detect import Detector
+from rushlight.simulate import rehearsal as rehearsing
 from rushlight.simulate.hands import REACTION_S
 from rushlight.simulate.rehearsal import Rehearsal
 
@@ -75,6 +76,16 @@ def test_left_alone_every_hand_draws_on_the_surface(make_world):
     assert np.any(lit.all(axis=1)), "never both at once"
     assert np.all((tips > -0.005) & (tips < [2.005, 1.205]))
     assert np.all(np.ptp(tips, axis=0) > 0.4)
+
+
+def test_a_hand_goes_the_same_way_however_many_frames_are_filmed_in_one_go(make_world, monkeypatch):
+    ways = []
+    for ahead_s in (0.0, 0.15):  # a frame at a time, and nine
+        monkeypatch.setattr(rehearsing, "_AHEAD_S", ahead_s)
+        ways.append([state for _, state in filmed(Rehearsal(make_world()).frames(), 20.0)])
+    one, other = (np.array([state.tip_m for state in way]) for way in ways)
+    np.testing.assert_allclose(one, other, atol=1e-9)
+    assert [state.lit.tolist() for state in ways[0]] == [state.lit.tolist() for state in ways[1]]
 
 
 def test_dots_are_found_where_the_lights_truly_fell(make_world):

@@ -38,7 +38,7 @@ ARM_M = 0.4
 _TREMOR_HZ = (8.0, 12.0)
 _WAVES = 3
 _AHEAD_S = 0.15  # filmed in one go; less than the reaction, so that nothing asked comes too late
-_KEPT_S = 1.0  # of a hand's past
+_KEPT_S = 1.0  # of a hand's way before and after what is filmed
 _FOR_EVER_S = 1e6
 _STROKE_S = (0.8, 1.8)
 _REST_S = (0.4, 1.2)
@@ -192,8 +192,11 @@ class _Hand:
         """Follow a score from a moment on; what was written after it is dropped."""
         new, old = score.timeline(), self._line
         last = int(np.searchsorted(old.time_s, from_s))
-        first = max(int(np.searchsorted(old.time_s, from_s - _KEPT_S)) - 1, 0)
-        lit_s = np.minimum(old.lit_s[old.lit_s[:, 1] > from_s - _KEPT_S], from_s)
+        # What is written may begin so much later than the last frame of a stretch that is yet to
+        # be filmed: its first frame needs the way before it too, or the hand would jump there.
+        past_s = from_s - _KEPT_S - _AHEAD_S
+        first = max(int(np.searchsorted(old.time_s, past_s)) - 1, 0)
+        lit_s = np.minimum(old.lit_s[old.lit_s[:, 1] > past_s], from_s)
         lit_s = lit_s[lit_s[:, 1] > lit_s[:, 0]]
         self._line = Timeline(
             self._emitter,
