@@ -31,7 +31,9 @@ ROOM_SHARE = 0.75
 """Of the display's shorter side, so that words about the ring do not hide it."""
 TAP_S, HOLD_S, REACH_S, ALIGN_S = 1.2, 2.0, 2.0, 8.0
 """What one tap, one hold, the way to a mark and one alignment take, roughly [s]; no source."""
-REST_S = 20.0
+REST_S, CHECK_S = 20.0, 600.0
+"""Rest before every step of a task but the first, and all of the check, whose rests share what its
+steps leave of it [s]; our own choice."""
 STILL_MARKS, ALIGN_TRIALS = 5, 6
 CHECK: tuple[tuple[str, str], ...] = (
     ("ring", "wide"), ("still", "first"), ("ring", "near"), ("grid", "first"), ("ring", "fine"),
@@ -80,28 +82,38 @@ def try_plan(rig: Path, task: str, seed: int = 0) -> TryPlan:
             "draws no picture that follows an eye", "try it with a viewpoint rig", "try-no-eye",
         )  # fmt: skip
 
-    def step(kind: str, which: str, number: int, rest_s: float) -> TryStep:
+    def step(kind: str, which: str, number: int) -> TryStep:
         if kind == "ring":
-            return _ring(size, which, number, rest_s)
+            return _ring(size, which, number)
         if kind == "align":
             space = resolve_space(document, shelf, rig_path(rig).name)
-            return _align(space.screens[0].corners_m, space.scene_m, _zone(space), rng, rest_s)
-        return _held("still" if kind == "still" else "grid", size, which, number, rng, rest_s)
+            return _align(space.screens[0].corners_m, space.scene_m, _zone(space), rng)
+        return _held("still" if kind == "still" else "grid", size, which, number, rng)
 
     asked: Sequence[tuple[str, str]]
     if task == "check":
         asked = [*CHECK, *([("align", "first")] if views else [])]
     else:
         asked = [("ring", each) for each in RINGS] if task == "ring" else [(task, "first")]
-    steps = [step(*each, number, REST_S if number else 0.0) for number, each in enumerate(asked)]
+    steps = [step(*each, number) for number, each in enumerate(asked)]
     return TryPlan(
         rig_name=document.name,
         task=task,
         surface_m=(float(size[0]), float(size[1])),
         carried=_pointers(document),
-        steps=steps,
+        steps=_with_rests(steps, task),
         cautions=[CAUTIONS["eye"], CAUTIONS["motion"], CAUTIONS["picture"]],
     ).stamped("predicted", {"rig": document.content_hash()}, seed)
+
+
+def _with_rests(steps: Sequence[TryStep], task: str) -> list[TryStep]:
+    """The steps, with a rest of whole seconds before each but the first."""
+    rest_s = REST_S
+    if task == "check":
+        busy_s = sum(step.about_s for step in steps)
+        rest_s = max((CHECK_S - busy_s) // (len(steps) - 1), 0.0)
+    rested = [step.model_copy(update={"rest_s": rest_s}) for step in steps[1:]]
+    return [*steps[:1], *rested]
 
 
 def _pointers(rig: Rig) -> list[str]:
@@ -114,7 +126,7 @@ def _zone(space: object) -> Array:
     return np.stack([thing.low_m, thing.high_m])
 
 
-def _ring(size_m: Array, which: str, number: int, rest_s: float) -> TryStep:
+def _ring(size_m: Array, which: str, number: int) -> TryStep:
     room_m = ROOM_SHARE * float(size_m.min())
     distance_m, width_m = (share * room_m for share in RINGS[which])
     ring = ring_targets(RING_TARGETS, distance_m, size_m / 2.0)
@@ -122,11 +134,11 @@ def _ring(size_m: Array, which: str, number: int, rest_s: float) -> TryStep:
     order = [*tapping_order(RING_TARGETS).tolist(), 0]
     goals = [Goal(shape="disc", parameters_m=[float(x), float(y), width_m]) for x, y in ring]
     condition = f"{distance_m * 1e3:.0f} mm away, {width_m * 1e3:.0f} mm wide"
-    return _step("tap", f"ring-{which}-{number}", condition, goals, order, rest_s, TAP_S)
+    return _step("tap", f"ring-{which}-{number}", condition, goals, order, TAP_S)
 
 
 def _held(
-    kind: RunKind, size_m: Array, which: str, number: int, rng: np.random.Generator, rest_s: float
+    kind: RunKind, size_m: Array, which: str, number: int, rng: np.random.Generator
 ) -> TryStep:
     """Marks to hold: a few about the middle, or nine over the display."""
     shares = [[x, y] for y in (1 / 6, 1 / 2, 5 / 6) for x in (1 / 6, 1 / 2, 5 / 6)]
@@ -143,12 +155,10 @@ def _held(
     order = rng.permutation(len(goals)).tolist()
     each_s = goals[0].dwell_s + REACH_S
     words = "held still" if kind == "still" else "touched and held"
-    return _step(kind, f"{kind}-{which}-{number}", words, goals, order, rest_s, each_s)
+    return _step(kind, f"{kind}-{which}-{number}", words, goals, order, each_s)
 
 
-def _align(
-    corners_m: Array, scene_m: Array, zone_m: Array, rng: np.random.Generator, rest_s: float
-) -> TryStep:
+def _align(corners_m: Array, scene_m: Array, zone_m: Array, rng: np.random.Generator) -> TryStep:
     """Pairs of marks that stand in line for an eye somewhere in its zone."""
     frame = screen_frame(corners_m)
     eyes = rng.uniform(zone_m[0], zone_m[1], (ALIGN_TRIALS, 3))
@@ -162,7 +172,7 @@ def _align(
         goals.append(Goal(shape="line", frame="rig", parameters_m=[*near.tolist(), *far.tolist()]))
     order = list(range(ALIGN_TRIALS))
     words = "near mark in line with a far one"
-    return _step("align", "align", words, goals, order, rest_s, ALIGN_S)
+    return _step("align", "align", words, goals, order, ALIGN_S)
 
 
 def _step(
@@ -171,7 +181,6 @@ def _step(
     condition: str,
     goals: list[Goal],
     order: list[int],
-    rest_s: float,
     each_s: float,
 ) -> TryStep:
     return TryStep(
@@ -179,6 +188,6 @@ def _step(
         block=Block(
             id=block, condition=condition, device=DEVICE, people=[], goals=goals, order=order
         ),
-        rest_s=rest_s,
+        rest_s=0.0,
         about_s=each_s * len(order),
     )
