@@ -6,8 +6,10 @@ import signal
 import subprocess
 import sys
 import time
+from types import SimpleNamespace
 
 import pytest
+from tests.served_bench import workers
 
 from rushlight.bench.desk.worker import end_workers, slowly
 from rushlight.errors import RushlightError
@@ -77,3 +79,21 @@ def test_a_worker_that_is_lost_is_replaced_and_a_job_that_ends_it_is_told():
         asyncio.run(desk())
     finally:
         end_workers()
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="reads /proc")
+def test_a_bench_that_is_asked_to_end_clears_away_what_its_workers_shared(tmp_path):
+    command = [sys.executable, "-m", "rushlight", "bench", str(tmp_path), "--no-browser"]
+    pipes = {"stderr": subprocess.PIPE, "text": True}
+    with subprocess.Popen([*command, "--address", "127.0.0.1:0"], **pipes) as process:
+        assert "the bench:" in process.stderr.readline()
+        until = time.monotonic() + 60
+        while not workers(SimpleNamespace(process=process)) and time.monotonic() < until:
+            time.sleep(0.05)
+        left = workers(SimpleNamespace(process=process))
+        assert left
+        process.terminate()
+        # To the end of all that writes there: what was left over is told after the desk's end.
+        _, said = process.communicate(timeout=30)
+    assert (process.returncode, said) == (0, "")
+    assert not any(is_there(pid) for pid in left)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import signal
 import socket
+import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import NoReturn
 
 from rushlight.drive.listening import listen
 from rushlight.drive.origin import is_loopback
@@ -17,7 +20,7 @@ _WHERE = "--address"
 
 
 def serve(folder: Path, address: str, ready: Callable[[str, list[Finding]], None]) -> None:
-    """Serve the desk pages of a folder until it is ended.
+    """Serve the desk pages of a folder until it is ended: by Ctrl-C, or politely by SIGTERM.
 
     Parameters
     ----------
@@ -57,11 +60,19 @@ def serve(folder: Path, address: str, ready: Callable[[str, list[Finding]], None
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=_CLOSING_S,
     )
+    if threading.current_thread() is threading.main_thread():
+        # The server takes the signal, closes, and then sends it again. By itself it would end the
+        # process there and then, and leave what the workers share to be cleared away by others.
+        signal.signal(signal.SIGTERM, _end)
     ready(f"http://{shown}:{listening.getsockname()[1]}/", [_opened(address)] if opened else [])
     try:
         uvicorn.Server(config).run([listening])
     finally:
         end_workers()
+
+
+def _end(*_: object) -> NoReturn:
+    raise SystemExit(0)
 
 
 def _opened(address: str) -> Finding:
