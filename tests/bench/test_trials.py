@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rushlight.assess.pictures import pictures_of
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
 from rushlight.jobs.trials import keep_run
@@ -81,6 +82,61 @@ def test_a_mouse_is_measured_also_while_invented_hands_hold_the_rig(wall):
     for number, role, basis in (("7", "rig", "simulated"), ("8", "reference", "measured")):
         one = sitting("barn-wall", role=role, number=12 * number, runs=[ring()])
         assert keep_run(wall, one, simulated=True).basis == basis
+
+
+def test_a_measured_reference_beside_a_rehearsed_rig_is_told_as_measured(wall):
+    paths = []
+    for number, role, device, who in (
+        ("0f", "rig", "stylus-wren", "a1"),
+        ("1f", "reference", "a-mouse", "b2"),  # another person: none tried both
+    ):
+        one = sitting("barn-wall", role, device, 6 * number, 6 * who, [ring()])
+        paths.append(keep_run(wall, one, simulated=True).path)
+    found = assess(paths, rig=wall)
+    assert found.basis == "simulated"  # as a whole: nothing invented may pass as measured
+    bases = {block.carried: found.basis_in(block.session) for block in found.taps}
+    assert bases == {"a-mouse": "measured", "stylus-wren": "simulated"}
+    drawn = pictures_of(found)["throughput.svg"]
+    for words in (
+        "Pointing (measured and simulated hands)",
+        "a-mouse (measured)",
+        "stylus-wren (simulated)",
+    ):
+        assert words in drawn
+
+
+def test_what_does_not_move_at_all_has_no_jitter_and_no_ratio(wall):
+    """A mouse comes to whole pixels: let go of, it stays on one."""
+    paths = []
+    for number, role, device, stray_m in (
+        ("2e", "rig", "stylus-wren", 0.001),
+        ("3e", "reference", "a-mouse", 0.0),
+    ):
+        run = still(np.random.default_rng(3), stray_m)
+        one = sitting("barn-wall", role, device, 6 * number, runs=[run])
+        paths.append(keep_run(wall, one, simulated=False).path)
+    found = assess(paths, rig=wall)
+    jitter = {figure.scope.carried: figure.value for figure in found.figures}
+    assert jitter["a-mouse"] == 0.0 and jitter[None] > 1.0
+    assert found.reference == "a-mouse" and found.relative == []
+
+
+def still(rng, stray_m):
+    """Six marks held a little beside, at places that no binary fraction is."""
+    goals, presses, moments, places = [], [], [], []
+    for trial in range(6):
+        place, start = np.array([0.3 + 0.31 * trial, 0.7]), trial * 4_000_000_000
+        until = start + 3_500_000_000
+        goals.append({"carried": "x", "block": "still", "trial": trial,
+                      "place_m": place.tolist(), "from_ns": start, "until_ns": until})  # fmt: skip
+        presses.append({"down_ns": start + 500_000_000, "up_ns": until,
+                        "place_m": place.tolist()})  # fmt: skip
+        for step in range(400):
+            moments.append(start + 500_000_000 + step * 7_000_000)
+            places.append(place + 0.0037 + rng.normal(0.0, 1.0, 2) * stray_m)
+    x, y = np.array(places).T
+    return {"kind": "still", "block": "still", "number": 0, "goals": goals, "presses": presses,
+            "time_ns": moments, "x_m": x.tolist(), "y_m": y.tolist()}  # fmt: skip
 
 
 def test_runs_are_added_and_a_run_sent_twice_stands_once(wall):

@@ -105,7 +105,9 @@ class Hold:
 def _spread(deviation_m: Array) -> float:
     if len(deviation_m) < 2:
         return float("nan")
-    return float(np.sqrt(np.sum(np.var(deviation_m, axis=0, ddof=1))))
+    # From the first, so that what did not move at all has none, and no trace of rounding.
+    moved_m = deviation_m - deviation_m[0]
+    return float(np.sqrt(np.sum(np.var(moved_m, axis=0, ddof=1))))
 
 
 def drawn(xy_m: Array, rig: Rig | None) -> Array:

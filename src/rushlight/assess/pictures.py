@@ -87,15 +87,19 @@ def _error_map(
         axes.set_xlim(low[0] - 0.06 * width, high[0] + 0.06 * width)
         axes.set_ylim(low[1] - 0.06 * width, high[1] + 0.06 * width)
         axes.set_aspect("equal")
-        axes.set_title(name, loc="left", fontsize=11)
+        axes.set_title(f"{name} ({_rests_on(assessment, some)})", loc="left", fontsize=11)
         axes.set_ylabel("up [m]")
     panels[-1].set_xlabel("to the right on the surface [m]")
-    sheet.suptitle(
-        f"Where the pointer stood beside the truth ({assessment.basis})", x=0.02, ha="left"
-    )
+    basis = _rests_on(assessment, places)
+    sheet.suptitle(f"Where the pointer stood beside the truth ({basis})", x=0.02, ha="left")
     bar = sheet.colorbar(shown, ax=list(panels), shrink=0.8, pad=0.02)
     bar.set_label("error at the place, rms [mm]")
     return sheet
+
+
+def _rests_on(assessment: Assessment, rows: Sequence[PlaceResult | TappingBlock]) -> str:
+    """Measured, simulated, or both: a reference may be measured beside a rehearsed rig."""
+    return " and ".join(sorted({assessment.basis_in(row.session) for row in rows}))
 
 
 def _error_panel(
@@ -177,11 +181,14 @@ def _bars(assessment: Assessment, rows: Sequence[Comparison]) -> Sheet:
 
 
 def _throughput(assessment: Assessment) -> Sheet:
-    """Blocks by task; one mark a person, or a device where people tried several."""
+    """Blocks by task; one mark a person, or a device where several were tried.
+
+    Things that were carried in one session are of one rig; people tried one device after another.
+    """
     blocks = [block for block in assessment.taps if np.isfinite(block.throughput_bit_s)]
     conditions = sorted({block.condition for block in blocks})
-    pairs = {(block.participant, block.carried) for block in blocks}
-    several = len(pairs) > len({person for person, _ in pairs})
+    devices = {block.carried for block in blocks}
+    several = not any(devices <= set(session.carried) for session in assessment.sessions)
     groups: dict[str, list[TappingBlock]] = {}
     for block in sorted(blocks, key=lambda each: (each.carried, each.participant)):
         groups.setdefault(block.carried if several else block.participant, []).append(block)
@@ -192,7 +199,7 @@ def _throughput(assessment: Assessment) -> Sheet:
             [block.throughput_bit_s for block in rows],
             [len(conditions) - 1 - conditions.index(block.condition) for block in rows],
             linestyle="none", marker=_MARKERS[number % len(_MARKERS)], markersize=9,
-            color=(EMBER, REED)[number % 2], label=name,
+            color=(EMBER, REED)[number % 2], label=f"{name} ({_rests_on(assessment, rows)})",
         )  # fmt: skip
     for place, condition in enumerate(reversed(conditions)):
         for those in groups.values() if several else [blocks]:
@@ -207,6 +214,6 @@ def _throughput(assessment: Assessment) -> Sheet:
     axes.set_xlim(0.0, 1.15 * max(block.throughput_bit_s for block in blocks))
     axes.grid(axis="y", color=INK, alpha=0.15)
     axes.set_xlabel("throughput [bit/s]")
-    axes.set_title(f"Pointing ({assessment.basis} hands)", loc="left")
+    axes.set_title(f"Pointing ({_rests_on(assessment, blocks)} hands)", loc="left")
     sheet.legend(frameon=False, loc="outside lower center", ncols=4)
     return sheet

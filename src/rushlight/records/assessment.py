@@ -284,3 +284,7 @@ class Assessment(Document):
     overall: OverallPerformance | None = None
     cost: RelativeCost | None = None
     findings: list[Finding]
+
+    def basis_in(self, session: str) -> Basis:
+        """What one of the sessions rests on: where one is simulated, the whole counts as such."""
+        return next((each.basis for each in self.sessions if each.name == session), self.basis)

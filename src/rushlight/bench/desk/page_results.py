@@ -228,7 +228,7 @@ def _draw_taps(found: Assessment) -> None:
                 f"{each.participant}, {each.carried}, {each.condition}", each.n,
                 digits(each.error_rate), digits(each.movement_time_s),
                 digits(each.effective_width_m), digits(each.effective_difficulty_bit),
-                digits(each.throughput_bit_s), text(f"basis.{found.basis}"),
+                digits(each.throughput_bit_s), text(f"basis.{found.basis_in(each.session)}"),
             ]
             for each in found.taps
         ],
