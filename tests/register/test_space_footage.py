@@ -1,6 +1,7 @@
 """Cameras of the invented rigs from simulated pictures, as the verb `register` finds them."""
 
 import json
+import re
 import shutil
 
 import numpy as np
@@ -12,6 +13,7 @@ from rushlight.cli import app
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig
 from rushlight.jobs.register import register
+from rushlight.jobs.register_space import register_space
 from rushlight.jobs.simulate_space import with_exposures
 from rushlight.physics.geometry.rotation import pose_difference
 from rushlight.records.document import read_document
@@ -122,6 +124,18 @@ def test_the_measured_mounting_alone(truth, tmp_path):
     made = read_document(SpaceRegistration, out)
     assert made.header.basis == "predicted"
     np.testing.assert_allclose(np.sqrt(np.diag(made.cov_array))[:3], 0.005)
+
+
+def test_names_of_cameras_one_behind_the_other_stand_beside_one_another(truth, tmp_path):
+    """Seen from above the two stand apart; from the side they are one place."""
+    register_space(None, truth.SCENARIOS / "choir-baton", tmp_path / "registration.json")
+    drawn = (tmp_path / "registration.svg").read_text()
+    words = re.findall(r"<text [^>]*>([^<]*)</text>", drawn)
+    assert [each for each in words if "left" in each or "right" in each] == [
+        "left",
+        "right",
+        "left, right",
+    ]
 
 
 def test_what_is_told(slower, filmed, tmp_path):

@@ -20,6 +20,7 @@ _SIDES = (
 _NICE = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 _SHOWN = 0.06  # of the picture's width, for the greatest doubt
 _TWO_SIGMA = 2.0
+_NAME_WIDE, _NAME_HIGH = 0.2, 0.06  # room that a camera's name takes, of the picture's width
 
 
 def picture(space: ResolvedSpace, found: SpaceRegistration, simulated: bool) -> bytes:
@@ -46,6 +47,7 @@ def picture(space: ResolvedSpace, found: SpaceRegistration, simulated: bool) -> 
             _draw_zones(axes, space, right, up)
             _draw_marks(axes, space, found, right, up)
             _draw_cameras(axes, found, right, up, stretch, 0.12 * extent)
+            _name_cameras(axes, found, right, up, stretch, extent)
             axes.set_aspect("equal", adjustable="datalim")
             axes.set_title(title, loc="left", fontsize=11)
             axes.set_xlabel(label)
@@ -151,10 +153,7 @@ def _draw_cameras(
             at[right], at[up], "s", color=INK, markersize=7, linestyle="none",
             label="camera and where it looks" if number == 0 else None,
         )  # fmt: skip
-        axes.annotate(camera.camera, (at[right], at[up]), xytext=(6, 8), textcoords="offset points")
-        first = CAMERA_NUMBERS * number
-        cov = found.cov_array[[[first + right], [first + up]], [first + right, first + up]]
-        wide, high, angle = _ellipse(cov)
+        wide, high, angle = _ellipse(_place_cov(found, number, right, up))
         if wide > 0.0:
             axes.add_patch(
                 Ellipse(
@@ -163,6 +162,38 @@ def _draw_cameras(
                     label=f"doubt of its place, two standard deviations (× {stretch:.0f})",
                 )
             )  # fmt: skip
+
+
+def _name_cameras(
+    axes: Any, found: SpaceRegistration, right: int, up: int, stretch: float, extent: float
+) -> None:
+    """Names above the cameras and their doubts; of those one behind the other, in one line."""
+    places = found.rig_from_camera[:, :3, 3][:, [right, up]]
+    together: list[list[int]] = []
+    for number, place in enumerate(places):
+        for group in together:
+            if np.all(
+                np.abs(place - places[group[0]]) < np.array([_NAME_WIDE, _NAME_HIGH]) * extent
+            ):
+                group.append(number)
+                break
+        else:
+            together.append([number])
+    upward = -1.0 if up == 2 else 1.0  # from above, z runs downward
+    for group in together:
+        doubts = [np.sqrt(max(_place_cov(found, each, right, up)[1, 1], 0.0)) for each in group]
+        tops = upward * places[group, 1] + _TWO_SIGMA * stretch * np.array(doubts)
+        axes.annotate(
+            ", ".join(found.cameras[each].camera for each in group),
+            (float(np.mean(places[group, 0])), upward * float(tops.max())),
+            xytext=(0, 7), textcoords="offset points", ha="center",
+        )  # fmt: skip
+
+
+def _place_cov(found: SpaceRegistration, camera: int, right: int, up: int) -> Array:
+    """(2, 2) covariance of a camera's place as a view shows it [m²]."""
+    first = CAMERA_NUMBERS * camera
+    return found.cov_array[[[first + right], [first + up]], [first + right, first + up]]
 
 
 def _ellipse(cov: Array) -> tuple[float, float, float]:
