@@ -243,6 +243,20 @@ def test_nothing_is_kept_without_consent_or_from_a_stranger(page, served):
     assert answer.status == 415
 
 
+def test_nothing_can_be_ticked_before_all_of_the_form_is_there(page, served):
+    """On a slow computer a box would move away under the pointer, or a choice be overwritten."""
+    waiting = []
+    page.route("**/try.json?*", lambda route: waiting.append(route))
+    page.goto(f"{served.url}/try?rig=barn-wall&task=ring&role=other&name=a+pen")
+    until(lambda: page.evaluate("() => true") and waiting)
+    assert not page.is_visible("#consent") and not page.is_visible("#start")
+    assert page.evaluate("() => document.getElementById('form').autocomplete") == "off"
+    waiting.pop().continue_()
+    page.check("#consent")  # waits until it can be seen, and finds it ticked then
+    assert page.is_checked("[name=role][value=other]") and page.input_value("#name") == "a pen"
+    assert not page.is_checked("#publish")
+
+
 def test_a_run_waits_until_it_is_kept(page, served, kept):
     opened(page, served, "ring")
     page.route("**/trials?*", lambda route: route.abort())

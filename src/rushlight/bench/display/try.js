@@ -225,13 +225,13 @@ async function main() {
   } catch (error) {
     $("title").textContent = text("try.page");
     $("fault").textContent = error.message;
-    $("form").hidden = true;
     return;
   }
   prepare();
   link = open(hear, word => word === "connected" && link?.say({page: "try", ready: true}));
-  // Not before: a form that nobody listens to would begin nothing.
-  $("start-filled").disabled = $("start").disabled = false;
+  // Not before: words that come would shift the boxes under whoever ticks one, what the desk asked
+  // for would take the place of what was chosen, and a form that nobody listens to begins nothing.
+  $("form").hidden = false;
   document.body.dataset.ready = "true";
 }
 
