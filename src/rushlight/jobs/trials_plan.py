@@ -24,7 +24,7 @@ TASKS: tuple[Task, ...] = ("ring", "still", "grid", "align", "check")
 
 RING_TARGETS = 13
 """Odd, so that moves are equally long."""
-RINGS = {"wide": (0.85, 0.10), "near": (0.5, 0.12), "fine": (0.85, 0.05)}
+RINGS = {"wide": (0.85, 0.10), "near": (0.5, 0.115), "fine": (0.85, 0.05)}
 """Distance and diameter as shares of the room; 3.2, 2.4 and 4.2 bit. No source but that
 ISO/TS 9241-411:2012 asks for a range of difficulties (from memory)."""
 ROOM_SHARE = 0.75
