@@ -120,6 +120,26 @@ def test_slow_frames_that_all_show_the_light_are_one_press(registration):
     assert [kind for kind, *_ in told(all_of(followed, "events"))] == ["switch-down"]
 
 
+@pytest.mark.parametrize(("dark", "ups"), [(range(50, 53), []), (range(50, 80), [(60, 39)])])
+def test_in_frames_that_were_lost_no_light_is_missed(registration, dark, ups):
+    """As long as a release they are lost; dark for three frames after them is no release."""
+    player = lights.Played(moving(80, dark, speed_px=1.0), 10_000_000)
+    follower = follower_of(player, registration)
+    frames = [frame for frame in player.frames() if not 40 <= frame.index < 50]
+    followed = list(follow(frames, follower))
+    told_at = [
+        (one.frame.index, event.frame)
+        for one in followed
+        for event in one.events
+        if event.kind == "switch-up"
+    ]
+    assert told_at == ups
+    assert sum(event.kind == "switch-down" for event in all_of(followed, "events")) == 1
+    # That it was dark is told of each of these frames all the same.
+    coasting = {fix.frame for fix in all_of(followed, "fixes") if not fix.cameras}
+    assert coasting == {k for k in dark if not ups or k < 60}
+
+
 def test_a_coasting_light_is_foretold_with_growing_doubt_until_it_counts_as_off(registration):
     followed, _ = played(moving(80, range(40, 80)), registration)
     coasted = [fix for fix in all_of(followed, "fixes") if fix.predicted]

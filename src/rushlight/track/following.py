@@ -132,6 +132,7 @@ class Follower:
         self._glance = glance
         self._linked: TrailLinks | None = None
         self._begun = False
+        self._before: tuple[int, int] | None = None  # index and time of the frame before
         self._shake: Shake | None = None
         self._trails: dict[int, Trail] = {}
         self._tracing = Tracing(linker.confirm_frames, linker.reach_px, linker.dot_std_px)
@@ -171,6 +172,7 @@ class Follower:
         linked = self._linked = self._linker.step(frame.capture_ns, dots)
         in_the_dark = _in_the_dark(linked)
         lost, events = self._let_go(frame, linked, in_the_dark)
+        self._before = frame.index, frame.capture_ns
         sightings = self._tracing.sightings(frame, dots, linked, self._shake)
         dark = coasting(
             frame, linked, [each for each in in_the_dark if each in self._trails], self._shake
@@ -241,7 +243,11 @@ class Follower:
             self._identity.ended(trail)
         for trail in in_the_dark:
             kept = self._trails.get(trail)
-            if kept is None or frame.capture_ns - kept.press.last_ns <= kept.release_ns:
+            if kept is None:
+                continue
+            if kept.dark_ns is None:
+                kept.dark_ns = max(kept.press.last_ns, frame.capture_ns - self._period_ns(frame))
+            if frame.capture_ns - kept.dark_ns <= kept.release_ns:
                 continue
             lost.append(trail)
             events += self._end(trail)
@@ -249,6 +255,13 @@ class Follower:
             if kept.reader is not None:
                 self._identity.ended(trail)  # where lights blink, motion alone gives no name
         return lost, events
+
+    def _period_ns(self, frame: Frame) -> int:
+        """From the frame before to this one [ns], less what frames took that were lost between."""
+        if self._before is None:
+            return 0
+        index, capture_ns = self._before
+        return round((frame.capture_ns - capture_ns) / max(frame.index - index, 1))
 
     def _smooth_and_map(self, sightings: list[Sighting], dark: list[Sighting]) -> None:
         """Take all places through their trails' filters, those in the dark past them; then map.
@@ -293,7 +306,7 @@ class Follower:
     def _note(self, one: Sighting) -> list[Event]:
         """Tell the switch and the names of a sighting; events when a light went on."""
         trail = self._trails[one.trail]
-        trail.at_px = one.xy_px
+        trail.at_px, trail.dark_ns = one.xy_px, None
         events: list[Event] = []
         if trail.reader is None and not trail.announced:
             trail.glow = not self._identity.knows(one.trail) and self._is_glow(

@@ -134,6 +134,8 @@ class Trail:
         (2,) where it was last; NaN where the map does not reach.
     release_ns
         Time without a dot after which it counts as off [ns].
+    dark_ns
+        From when on it is missed [ns]; None while it is seen.
     lag_px
         (2,) how far its smoothed place was from the seen one at last [px].
     announced
@@ -159,6 +161,7 @@ class Trail:
     peak_dn: float
     place: Array
     release_ns: int
+    dark_ns: int | None = None
     lag_px: Array = field(default_factory=lambda: np.zeros(2))
     announced: bool = False
     at_px: Array = field(default_factory=lambda: np.full(2, np.nan))

@@ -1,8 +1,10 @@
 """When a light goes on and off.
 
 A light is on from the first frame in which its dot was seen, though that is only known once the
-dot is confirmed; it is off from the last frame, known once it was missed for a set time. Both
-events bear the moment of the light, not of the knowledge. Off is not forgotten: its trail is kept
+dot is confirmed; it is off from the last frame, known once it was missed for a set time. In frames
+that were lost nothing was missed: what is known of a light that was seen before them is that it was
+dark from the first frame after them that does not show it. Both events bear the moment of the
+light, not of the knowledge. Off is not forgotten: its trail is kept
 for longer (`see.link`), and a light that comes back to it is pressed anew under the old name.
 """
 
