@@ -147,6 +147,38 @@ def test_the_rigs_own_pointers_are_taken_and_no_other(page, served):
         np.testing.assert_allclose(press.place_m, target.place_m, atol=1e-3 * PX_M)
 
 
+def test_a_light_that_is_called_off_and_comes_down_anew_was_no_second_tap(page, served):
+    """So it goes when no frames come for a moment, on a computer with other things to do."""
+    served.begin("barn-wall")
+    opened(page, served, "ring")
+    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
+    begun(page, "rig")
+    go(page)
+
+    def step(kind, at):
+        served.say(steps=[[1, kind, float(at[0]), float(at[1])]])
+
+    def stands(number):
+        page.wait_for_function(
+            f"() => document.getElementById('task-more').textContent.startsWith('{number} of')"
+        )
+
+    first = goal(page)
+    step("down", first)
+    stands(2)
+    for kind in ("cancel", "down", "up"):
+        step(kind, first + 3.0)
+    second = goal(page)
+    step("down", second)  # a second tap that was taken for one would have made this the third
+    stands(3)
+    step("cancel", second)
+    step("down", (640, 400))  # far away it is one, and a miss
+    stands(4)
+    page.keyboard.press("Escape")
+    page.click("#end")
+    served.stop()
+
+
 def test_a_mark_is_held_until_its_dashes_are_gone(page, served):
     opened(page, served, "grid")
     begun(page, name="a mouse")

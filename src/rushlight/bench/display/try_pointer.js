@@ -2,13 +2,14 @@
 // places in page pixels with the moment of each [ms on the page's clock].
 
 const STEP_PX = 4, LARGE_PX = 40; // of the keyboard's pen; with shift; no source
+const STAYED_PX = 24; // a light called off that comes down anew so near was on all the while; no source
 const ARROWS = {ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1]};
 
 /** Listens on a sheet. With `carried`, of the rig, its lights count alone; with null all else. */
 export function pointerOn(sheet, carried, on) {
   const pointer = {x: NaN, y: NaN, down: false, types: new Set(), pen: null, pause: true, end};
   const stops = [];
-  let active = null;
+  let active = null, calledOff = null;
 
   // A light counts whatever name it bears: lights of one kind are told apart by motion alone, and
   // one person does the trials at a time.
@@ -18,9 +19,12 @@ export function pointerOn(sheet, carried, on) {
     stops.push(() => target.removeEventListener(type, act));
   };
   function down(x, y, time, type) {
+    // What was called off because no frames told of it was never seen to go off: it is no new press.
+    const again = calledOff !== null && Math.hypot(x - calledOff.x, y - calledOff.y) < STAYED_PX;
+    calledOff = null;
     Object.assign(pointer, {x, y, down: true});
     pointer.types.add(type);
-    on.down?.({x, y, time});
+    on.down?.({x, y, time, again});
   }
   function up(time) {
     if (!pointer.down) return;
@@ -45,6 +49,7 @@ export function pointerOn(sheet, carried, on) {
     listen(sheet, type, event => {
       if (event.pointerId !== active) return;
       active = null;
+      if (type === "pointercancel" && carried !== null) calledOff = {x: pointer.x, y: pointer.y};
       up(event.timeStamp);
     });
   }

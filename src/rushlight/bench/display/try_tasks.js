@@ -24,7 +24,8 @@ export function tap(step, context) {
       invite(goals[order[number]].parameters_m);
       say(number, order.length);
     },
-    down({x, y, time}, done) {
+    down({x, y, time, again}, done) {
+      if (again) return;
       const at = Math.max(time, from);
       run.presses.push({down_ns: ns(at), up_ns: ns(at), place_m: map.metres([x, y])});
       run.goals.push({carried: context.device, block: run.block, trial: number,
@@ -38,7 +39,7 @@ export function tap(step, context) {
   });
 }
 
-/** Holding: the mark goes when it has been held for its time; lifting begins it anew. */
+/** Holding: the mark goes when it has been held for its time; lifting, or no news, begins it anew. */
 export function hold(step, context) {
   const {sheet, map, pointer, invite, say} = context, run = begun(step, context);
   const {goals, order} = step.block;
@@ -135,7 +136,10 @@ function play(context, run, task) {
     }
     const done = () => finish(true);
     hooks.stop = () => finish(false);
-    hooks.down = press => { last = run.presses.length; task.down(press, done); };
+    hooks.down = press => {
+      if (!press.again) last = run.presses.length;
+      task.down(press, done);
+    };
     hooks.up = ({time}) => {
       const press = last === null ? null : run.presses[last];
       if (press) press.up_ns = Math.max(press.up_ns, ns(time));
