@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -68,7 +69,7 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) 
         justify: Literal["right", "left"] = "right" if number else "left"
         grid.add_column(head, justify=justify, width=width, overflow="fold")
     for row in cells:
-        grid.add_row(*row)
+        grid.add_row(*(_folded(cell, width) for cell, width in zip(row, widths, strict=True)))
     out.print(grid)
 
 
@@ -78,27 +79,55 @@ def _widths(
     """Letters for each column, so that a table fits: the widest give way first.
 
     A number is never broken over two lines, nor a short name that stands first, nor a word,
-    as long as the room allows.
+    as long as the room allows; where it does not, words break at their hyphens.
     """
-    wanted, kept = [], []
+    wanted, kept, hyphened = [], [], []
     for index, head in enumerate(heads):
         column = [row[index] for row in cells]
         widest = max((cell_len(cell) for cell in column), default=1)
         words = [word for text in (head, *column) for word in text.split()]
         least = max((cell_len(word) for word in words), default=1)
+        pieces = max((cell_len(piece) for word in words for piece in _pieces(word)), default=1)
         if numbers[index] or (index == 0 and widest <= LONGEST_NAME):
             least = max(least, widest)
+            pieces = max(pieces, widest)
         wanted.append(max(widest, cell_len(head), 1))
         kept.append(least)
+        hyphened.append(pieces)
     # Between columns stand three letters, at either edge one.
     room -= 3 * len(heads) - 1
-    for floor in (kept, [1] * len(heads)):
+    for floor in (kept, hyphened, [1] * len(heads)):
         while sum(wanted) > room:
             wide = [index for index, width in enumerate(wanted) if width > floor[index]]
             if not wide:
                 break
             wanted[max(wide, key=wanted.__getitem__)] -= 1
     return wanted
+
+
+def _pieces(word: str) -> list[str]:
+    """A word, parted behind the hyphens within it: "ir850-5mm" is "ir850-", "5mm"."""
+    return re.split(r"(?<=\w-)(?=\w)", word)
+
+
+def _folded(text: str, width: int) -> str:
+    """A cell's text with line breaks at the hyphens of words that are wider than their column.
+
+    What wraps the table's cells breaks lines at spaces only, and such words in their midst.
+    """
+    words = text.split()
+    if all(cell_len(word) <= width for word in words):
+        return text
+    lines = [""]
+    for word in words:
+        pieces = _pieces(word) if cell_len(word) > width else [word]
+        for number, piece in enumerate(pieces):
+            joined = lines[-1] + (" " if number == 0 and lines[-1] else "") + piece
+            if cell_len(joined) <= width or not lines[-1]:
+                lines[-1] = joined
+            else:
+                lines.append(piece)
+    return "\n".join(lines)
 
 
 def findings(items: Sequence[Finding]) -> None:
