@@ -14,10 +14,10 @@ says of each page what sticks out sideways.
 from __future__ import annotations
 
 import argparse
+import os
 import shutil
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from tests.served_bench import chromium, start_bench, stop_bench
 
 import rushlight
-from rushlight.bench.live.control import read_place
+from rushlight.bench.live.control import start_live
 
 SCENARIOS = Path(rushlight.__file__).parent / "jobs" / "scenarios"
 SIZES = ((1280, 800), (1920, 1080), (390, 844))
@@ -45,6 +45,8 @@ DISPLAY = {
     "try-page": "try?rig=barn-wall&task=ring",
     "lookout-page": "lookout?rig=paper-theatre",
 }
+IN_PLACE = ".savebar { position: static }"
+"""What keeps to the edge of a screen would stand in the midst of a picture of the whole page."""
 SETTLE_MS = 6000
 """Time for a page to draw what its job told [ms]; our own choice, for a machine of two cores."""
 
@@ -63,15 +65,12 @@ def keep_plans(folder: Path) -> None:
 
 
 def pages(bench) -> dict[str, str]:
-    """Name of each picture to the address of its page; display pages once they are served."""
+    """Name of each picture to the address of its page."""
     found = {"start": bench.url + "/"}
     for rig in RIGS:
         found |= {f"{rig}-{stage}": f"{bench.url}/rig/{rig}/{stage}" for stage in STAGES}
-    until_s = time.monotonic() + 60
-    while (place := read_place(bench.folder)) is None and time.monotonic() < until_s:
-        time.sleep(0.2)
-    if place is not None:
-        found |= {name: place.url + path for name, path in DISPLAY.items()}
+    live = start_live(bench.folder, "127.0.0.1:0")  # which the desk finds
+    found |= {name: live.url + path for name, path in DISPLAY.items()}
     return found
 
 
@@ -92,7 +91,7 @@ def shoot(page, name: str, address: str, out: Path, settle_ms: int) -> None:
             page.wait_for_timeout(400)
             beyond = page.evaluate("document.documentElement.scrollWidth - innerWidth")
             path = out / f"{shown}-{width}x{height}.png"
-            page.screenshot(path=path, full_page=whole)
+            page.screenshot(path=path, full_page=whole, style=IN_PLACE)
             print(path, f"sticks out by {beyond} px" if beyond > 0 else "", flush=True)
 
 
@@ -114,7 +113,8 @@ def main() -> None:
             if (scenario / "rig.toml").exists():
                 shutil.copytree(scenario, folder / scenario.name)
         keep_plans(folder)
-        bench = start_bench(folder, RUSHLIGHT_LOCALE=given.locale)
+        os.environ["RUSHLIGHT_LOCALE"] = given.locale
+        bench = start_bench(folder)
         try:
             with chromium() as browser:
                 page = browser.new_page(
