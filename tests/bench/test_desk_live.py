@@ -114,17 +114,23 @@ def test_two_lights_are_watched_and_move_markers_at_once(page, registered):
 def test_a_morning_is_checked_with_one_button(page, registered):
     wall = registered
     opened(page, wall, "ready")
+    beacons = display(page, "Open the beacons")
+    press(beacons, beacons.get_by_role("button", name="Fill the display and begin"))
+    page.get_by_text("open and begun").wait_for()
     for _ in range(2):  # one morning in a hundred is a false alarm
         press(page, page.get_by_role("button", name="Is it ready?"))
         page.get_by_text("Looking at the room").or_(page.get_by_text("Hold the light")).wait_for(
             timeout=LONG
         )
+        assert page.get_by_text("open and begun").is_visible()
         page.get_by_text("It has ended.").wait_for(timeout=LONG)
         page.locator(".verdict").wait_for()
+        assert page.get_by_text("Something went wrong").count() == 0
         if twin(wall, "ready")["go"]:
             break
     assert page.locator(".verdict").inner_text() == "✓ Go"
     assert twin(wall, "ready")["basis"] == "simulated"
+    beacons.close()
 
 
 def test_the_twins_are_what_the_commands_print(registered):

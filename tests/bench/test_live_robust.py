@@ -340,3 +340,13 @@ def marker_places(page):
     """Left edges [px] of the markers that are held."""
     rects = page.locator(".marker.held rect")
     return [float(each.get_attribute("x")) for each in rects.all()]
+
+
+def test_no_word_of_an_act_overwrites_what_is_told_of_pages(live, shown):
+    """Desks ask the list of pages that are begun; an act that told a word of that name lost it."""
+    shown.goto(live.place.url + "planting")
+    until(lambda: live.state()["ready"] == ["planting"])
+    live.say(tell={"ready": {"stage": "looking"}, "pages": "many", "heard_of": 7})
+    until(lambda: live.state().get("heard_of") == 7)
+    state = live.state()
+    assert (state["ready"], state["is"]) == (["planting"], "state") and state["pages"] != "many"

@@ -91,7 +91,7 @@ class ReadyPage:
         return {name: given for name, given in self._asked.items() if given}
 
     def _heard(self, state: Mapping[str, Any]) -> None:
-        told = state.get("ready") or {}
+        told = state.get("morning") or {}
         going = state.get("stage") == "running" and told
         words = text(f"ready.stage.{told['stage']}", **_counted(told)) if going else ""
         self._now.say(words)

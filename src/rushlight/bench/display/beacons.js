@@ -111,7 +111,7 @@ function draw() {
 }
 
 function waiting() {
-  const looking = state?.stage === "running" && state.ready?.stage === "looking";
+  const looking = state?.stage === "running" && state.morning?.stage === "looking";
   return text(looking ? "beacons.looking" : "beacons.idle");
 }
 

@@ -206,6 +206,8 @@ class Hub:
     def state(self) -> Body:
         """How all stands, as desks are told it."""
         state: Body = {
+            # First, so that no word of an act overwrites what is told of pages and stages.
+            **self._last.get("state", {}),
             "is": "state",
             "act": self._order.act if self._order else None,
             "rig": self._order.rig.name if self._order else None,
@@ -220,7 +222,6 @@ class Hub:
             "ready": sorted({page.page for page in self.pages if page.page and page.ready}),
             "lookers": len(self.lookers),
             "overtaken": sum(page.lost for page in self.pages),
-            **{k: v for k, v in self._last.get("state", {}).items() if k != "is"},
         }
         if "failed" in self._last:
             state["findings"] = self._last["failed"]["findings"]

@@ -294,12 +294,12 @@ class BeaconShow:
     ----------
     teller
         Of the act.
-    act
-        Under whose name the state is told.
+    name
+        Under which the state is told.
     """
 
-    def __init__(self, teller: Teller, act: str) -> None:
-        self._teller, self._act = teller, act
+    def __init__(self, teller: Teller, name: str) -> None:
+        self._teller, self._name = teller, name
 
     def beacon(self, beacon: Any) -> None:
         """The beacon that stands, or None."""
@@ -309,7 +309,7 @@ class BeaconShow:
     def state(self, state: Any) -> None:
         """How it stands, after every touch."""
         told = state.as_dict()
-        self._teller.tell({self._act: told, "findings": told["findings"]})
+        self._teller.tell({self._name: told, "findings": told["findings"]})
 
     def seen(self, frame: Any, dots: Any) -> None:
         """Every frame."""
@@ -365,7 +365,7 @@ def ready(order: Order, teller: Teller) -> Any:
     return job(
         order.rig,
         None if registration is None else Path(registration),
-        BeaconShow(teller, "ready"),
+        BeaconShow(teller, "morning"),  # "ready" are the pages that are begun
         source,
         **{
             key: options[key]
