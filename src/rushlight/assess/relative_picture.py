@@ -9,7 +9,7 @@ import matplotlib as mpl
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure as Sheet
 
-from rushlight.look import EMBER, INK, REED, STYLE
+from rushlight.look import EMBER, INK, PAPER, REED, STYLE
 from rushlight.records.assessment import Assessment, RelativePerformanceRow
 
 TITLE_CHARACTERS = 58
@@ -41,6 +41,7 @@ def relative_picture(assessment: Assessment) -> str | None:
             axes.annotate(
                 f"{row.ratio:.2f}" + ("" if known else ", interval not known"), (row.ratio, place),
                 xytext=(0, 10), textcoords="offset points", ha="center", fontsize=9.5,
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0},  # over the line at 1
             )  # fmt: skip
         axes.axvline(1.0, color=INK, linewidth=1.2)
         axes.set_xscale("log")

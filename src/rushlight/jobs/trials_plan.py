@@ -10,7 +10,7 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig, rig_path
-from rushlight.physics.cautions import CAUTIONS
+from rushlight.physics.cautions import CAUTIONS, DEFER
 from rushlight.physics.geometry.offaxis import screen_frame
 from rushlight.physics.pointing import ring_targets, tapping_order
 from rushlight.records.arrays import Array
@@ -102,7 +102,7 @@ def try_plan(rig: Path, task: str, seed: int = 0) -> TryPlan:
         surface_m=(float(size[0]), float(size[1])),
         carried=_pointers(document),
         steps=_with_rests(steps, task),
-        cautions=[CAUTIONS["eye"], CAUTIONS["motion"], CAUTIONS["picture"]],
+        cautions=[CAUTIONS["eye"], CAUTIONS["motion"], CAUTIONS["picture"], DEFER],
     ).stamped("predicted", {"rig": document.content_hash()}, seed)
 
 

@@ -16,7 +16,10 @@ export function see(canvas, address, tell, bright) {
 
   function drawDots({dots}, scale) {
     pen.lineWidth = 2;
-    pen.font = "16px system-ui, sans-serif";
+    // Legible however small the picture is shown.
+    const letter = Math.max(16, 14 * canvas.width / (canvas.clientWidth || canvas.width));
+    pen.font = `${letter}px system-ui, sans-serif`;
+    const names = [];
     for (const [x, y, carried, lit] of dots) {
       const [px, py] = [x * scale, y * scale];
       pen.strokeStyle = pen.fillStyle = lit ? "#F0A35E" : "#EFE9DC"; // on a dark picture always
@@ -25,12 +28,22 @@ export function see(canvas, address, tell, bright) {
       else pen.rect(px - 6, py - 6, 12, 12);
       pen.stroke();
       if (!carried) continue;
-      pen.fillText(carried, px + 14, py + 5);
+      names.push([carried, px, py, pen.fillStyle]);
       const trail = [...(trails.get(carried) ?? []), [px, py]].slice(-TRAIL);
       trails.set(carried, trail);
       pen.beginPath();
       trail.forEach(([tx, ty], index) => (index ? pen.lineTo(tx, ty) : pen.moveTo(tx, ty)));
       pen.stroke();
+    }
+    for (const [name, px, py, colour] of names) { // over the trails, and within the picture
+      const before = px + 14 + pen.measureText(name).width > canvas.width;
+      pen.textAlign = before ? "end" : "start";
+      const place = [name, px + (before ? -14 : 14), py + letter / 3];
+      pen.lineWidth = 4;
+      pen.strokeStyle = "#16181C";
+      pen.strokeText(...place);
+      pen.fillStyle = colour;
+      pen.fillText(...place);
     }
     for (const name of [...trails.keys()]) {
       if (!dots.some(dot => dot[2] === name)) trails.delete(name);

@@ -29,15 +29,23 @@ window.rushlightGrowing = (id, {size_m, map, touches, beacon, words}) => {
                                height: y(b) - y(t) + 0.5, fill}));
     }));
   }
+  // As large on a narrow page as on a wide one; two touches of one beacon stand side by side.
+  const larger = Math.min(Math.max(800 / (box.clientWidth || 800), 1), 2.2), r = 13 * larger;
+  const stand = [];
   for (const {number, x_m, y_m, used} of touches) {
-    svg.append(part("circle", {cx: x(x_m), cy: y(y_m), r: 13, class: used ? "growing-touch" : "growing-touch bad"}),
-      part("text", {x: x(x_m), y: y(y_m) + 5, class: "growing-number"}, String(number)));
+    const at = [x(x_m), y(y_m)], way = at[0] < wide / 2 ? 2.1 * r : -2.1 * r;
+    while (stand.some(each => Math.hypot(each[0] - at[0], each[1] - at[1]) < 1.9 * r)) at[0] += way;
+    stand.push(at);
+    svg.append(part("circle", {cx: at[0], cy: at[1], r, class: used ? "growing-touch" : "growing-touch bad"}),
+      part("text", {x: at[0], y: at[1] + 5 * larger, class: "growing-number",
+                    "font-size": 15 * larger}, String(number)));
   }
   if (!map && !touches.length) {
-    svg.append(part("text", {x: wide / 2, y: high / 2, class: "growing-none"}, words));
+    svg.append(part("text", {x: wide / 2, y: high / 2, class: "growing-none",
+                                "font-size": 22 * Math.min(larger, 1.6)}, words));
   }
   if (beacon) {
-    svg.append(part("circle", {cx: x(beacon.x_m), cy: y(beacon.y_m), r: 17, class: "growing-beacon"}));
+    svg.append(part("circle", {cx: x(beacon.x_m), cy: y(beacon.y_m), r: 17 * larger, class: "growing-beacon"}));
   }
   box.replaceChildren(svg);
 };

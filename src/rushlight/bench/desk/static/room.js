@@ -91,9 +91,15 @@ class Room {
 
   projector(width, height) {
     const places = this.places();
-    const low = [0, 1, 2].map((i) => Math.min(...places.map((p) => p[i])));
-    const high = [0, 1, 2].map((i) => Math.max(...places.map((p) => p[i])));
-    const middle = low.map((value, i) => (value + high[i]) / 2);
+    const least = (of, i) => Math.min(...of.map((p) => p[i]));
+    const most = (of, i) => Math.max(...of.map((p) => p[i]));
+    const axes = [0, 1, 2], centre = axes.map((i) => (least(places, i) + most(places, i)) / 2);
+    const reach = Math.hypot(...axes.map((i) => most(places, i) - least(places, i))) / 2 || 1;
+    // What cameras see is drawn whole, unless it reaches far beyond what it is about.
+    const ends = this.data.room.cameras.flatMap((each) => each.corners_m);
+    places.push(...ends.filter((p) => Math.hypot(...p.map((v, i) => v - centre[i])) < 1.6 * reach));
+    const low = axes.map((i) => least(places, i)), high = axes.map((i) => most(places, i));
+    const middle = this.mode === "room" ? centre : low.map((value, i) => (value + high[i]) / 2);
     if (this.mode !== "room") {
       const [across, up] = {above: [0, 2], side: [2, 1], front: [0, 1]}[this.mode];
       const margin = 34;
@@ -105,7 +111,6 @@ class Room {
         width / 2 + (p[across] - middle[across]) * scale,
         height / 2 + sign * (p[up] - middle[up]) * scale, 0]};
     }
-    const reach = Math.hypot(...low.map((value, i) => high[i] - value)) / 2 || 1;
     const away = 2.9 * reach;
     const [ct, st, cn, sn] = [Math.cos(this.turn), Math.sin(this.turn),
                               Math.cos(this.tilt), Math.sin(this.tilt)];

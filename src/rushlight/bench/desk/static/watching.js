@@ -54,7 +54,9 @@ window.rushlightPlaces = (id, url, words) => {
     pen.fillStyle = look("--veil");
     pen.fillRect(0, 0, wide, high);
     const at = ([x, y]) => [x / size_m[0] * wide, (1 - y / size_m[1]) * high];
-    pen.font = "22px system-ui, sans-serif";
+    // Legible however small the canvas is shown.
+    const letter = Math.max(22, 14 * wide / (canvas.clientWidth || wide));
+    pen.font = `${letter}px system-ui, sans-serif`;
     [...trails].forEach(([name, trail], index) => {
       pen.strokeStyle = pen.fillStyle = look(index % 2 ? "--reed" : "--ember");
       pen.lineWidth = 3;
@@ -70,10 +72,14 @@ window.rushlightPlaces = (id, url, words) => {
       pen.arc(x, y, 12, 0, 7);
       if (spot[3]) pen.fill();
       else pen.stroke();
-      pen.fillStyle = look("--ink");
-      const before = x > wide - 200;
+      const before = x + 18 + pen.measureText(name).width > wide;
       pen.textAlign = before ? "end" : "start";
-      pen.fillText(name, x + (before ? -18 : 18), y + 7);
+      const place = [name, x + (before ? -18 : 18), y + letter / 3];
+      pen.lineWidth = 5; // a trail strikes no name through
+      pen.strokeStyle = look("--veil");
+      pen.strokeText(...place);
+      pen.fillStyle = look("--ink");
+      pen.fillText(...place);
     });
     const places = now.map(([name, x, y]) =>
       filled(words.place, {name, x: x.toFixed(2), y: y.toFixed(2)}));
@@ -85,7 +91,8 @@ window.rushlightPlaces = (id, url, words) => {
     if (message.hello) size_m = message.hello.surface_m;
     if (!("spots" in message) || !size_m) return;
     if (message.spots) {
-      now = message.spots;
+      // Of one name the last: a hand whose light was lost may be there under two trails.
+      now = [...new Map(message.spots.map(spot => [spot[0] ?? spot, spot])).values()];
       canvas.dataset.lit = Math.max(now.length, Number(canvas.dataset.lit ?? 0));
       for (const [name, x, y] of now) {
         trails.set(name, [...(trails.get(name) ?? []), [x, y]].slice(-TRAIL));
