@@ -21,6 +21,7 @@ from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
 from rushlight.jobs.edit import CHANGED_ELSEWHERE
 from rushlight.jobs.folder import RigPlace
+from rushlight.jobs.load import load_rig
 from rushlight.jobs.survey import SurveyResult, survey
 from rushlight.jobs.survey_form import Form, Line, form_of, keep, kept_text, text_of
 from rushlight.jobs.survey_marks import with_inner_marks
@@ -44,6 +45,10 @@ def twin(place: RigPlace) -> Any:
 
 async def draw(place: RigPlace) -> None:
     """Draw the page into the frame."""
+    if not load_rig(place.file)[0].surfaces:
+        element("h1", text("survey.title"))
+        element("p", text("survey.space"), "lead")
+        return
     await SurveyPage(place).draw()
 
 

@@ -17,6 +17,7 @@ from rushlight.bench.desk.worker import quickly, slowly
 from rushlight.bench.texts import text
 from rushlight.errors import Finding
 from rushlight.jobs.folder import RigPlace
+from rushlight.jobs.load import load_rig
 from rushlight.jobs.sittings import KeptSitting, kept_sittings, sittings_told, trial_files
 from rushlight.jobs.trials_plan import TASKS, Task, try_plan
 from rushlight.records.trials import TryPlan
@@ -34,6 +35,9 @@ def twin(place: RigPlace) -> Any:
 async def draw(place: RigPlace) -> None:
     """Draw the page into the frame."""
     element("h1", text("tryout.title"))
+    if not load_rig(place.file)[0].surfaces:
+        element("p", text("tryout.space"), "lead")
+        return
     element("p", text("tryout.lead"), "lead")
     await ui.context.client.connected(timeout=60.0)
     plans = await quickly(_plans, place.file, "viewpoint" in place.kinds)
@@ -53,7 +57,8 @@ class TryPage:
         self._asked = {
             "rig": place.name,
             "task": "ring",
-            "role": "rig",
+            # A rig that follows neither pointers nor an eye has nothing to try a task with.
+            "role": "rig" if self._carried or "viewpoint" in place.kinds else "reference",
             "carried": self._carried[0] if self._carried else "",
             "name": "",
             "person": "",
@@ -101,7 +106,7 @@ class TryPage:
 
     def _draw_device(self) -> None:
         own = "tryout.role.rig" if self._carried else "tryout.role.rig.view"
-        roles = [("rig", text(own))]
+        roles = [("rig", text(own))] if self._asked["role"] == "rig" else []
         roles += [(each, text(f"tryout.role.{each}")) for each in ("reference", "other")]
         self._choices("role", text("tryout.device"), roles)
         self._light = self._select("carried", text("tryout.carried"), self._carried)

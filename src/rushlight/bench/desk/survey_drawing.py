@@ -69,7 +69,7 @@ def display_svg(size_m: tuple[float, float], marks_m: Places, lines: Sequence[Li
         x, y = where[0] + shift, where[1]
         labels.append(
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="12" class="survey-number"/>'
-            f'<text x="{x:.1f}" y="{y + 4.5:.1f}" class="survey-count">{number}</text>'
+            f'<text x="{x:.1f}" y="{y:.1f}" class="survey-count">{number}</text>'
         )
     for name, place in marks_m.items():
         x, y = sheet.at(place)

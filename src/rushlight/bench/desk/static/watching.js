@@ -72,9 +72,9 @@ window.rushlightPlaces = (id, url, words) => {
       pen.arc(x, y, 12, 0, 7);
       if (spot[3]) pen.fill();
       else pen.stroke();
-      const before = x + 18 + pen.measureText(name).width > wide;
+      const before = x + 18 + pen.measureText(name ?? words.unnamed).width > wide;
       pen.textAlign = before ? "end" : "start";
-      const place = [name, x + (before ? -18 : 18), y + letter / 3];
+      const place = [name ?? words.unnamed, x + (before ? -18 : 18), y + letter / 3];
       pen.lineWidth = 5; // a trail strikes no name through
       pen.strokeStyle = look("--veil");
       pen.strokeText(...place);
@@ -82,7 +82,7 @@ window.rushlightPlaces = (id, url, words) => {
       pen.fillText(...place);
     });
     const places = now.map(([name, x, y]) =>
-      filled(words.place, {name, x: x.toFixed(2), y: y.toFixed(2)}));
+      filled(words.place, {name: name ?? words.unnamed, x: x.toFixed(2), y: y.toFixed(2)}));
     told.textContent = places.length ? places.join("; ") : words.none;
   }
 
