@@ -194,7 +194,7 @@ class Room {
           const fill = value === null ? "var(--veil)" : colour(share(value));
           add([corner(0, 0), corner(1, 0), corner(1, 1), corner(0, 1)],
               {style: `fill:${fill};stroke:${fill}`, class: "room-cell"});
-          if (lost) {
+          if (lost && (!eye.flat || this.mode === "front")) { // edge on, a cross is a blot
             const [a, b] = [eye.at(corner(0.32, 0.32)), eye.at(corner(0.68, 0.68))];
             const [c, d] = [eye.at(corner(0.32, 0.68)), eye.at(corner(0.68, 0.32))];
             things.push([a[2] - 0.03, part("path", {class: "room-lost",
