@@ -72,6 +72,9 @@ def test_a_search_is_told_by_page_and_command_alike_and_grows_as_it_runs(searche
     page.locator(".front-dot").last.press("Enter")
     number = page.locator(".front-dot").last.get_attribute("data-number")
     page.get_by_role("heading", name=f"Number {number}").wait_for()
+    chosen = page.locator("details [aria-pressed=true]")  # in the list, which need not be open
+    chosen.filter(has_text=f"Number {number}:").wait_for(state="attached")
+    assert chosen.count() == 1
     assert barriers(page) == []
     page.get_by_role("button", name=f"Try number {number} on the plan page").press("Enter")
     page.wait_for_url("**/rig/barn-wall/plan")

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from nicegui import ui
+from nicegui.element import Element
 
 from rushlight.bench.desk.draft import Draft, change_and_look
 from rushlight.bench.desk.frame import button, element, findings_list, panel, table
@@ -62,6 +63,7 @@ class SearchPage:
         self._draft = Draft.of(place)
         self._result: SearchResult | None = None
         self._picked = 0
+        self._buttons: dict[int, Element] = {}
 
     async def draw(self) -> None:
         """Draw everything, and what was found before."""
@@ -169,6 +171,7 @@ class SearchPage:
         self._one.clear()
         self._why.clear()
         self._list.clear()
+        self._buttons.clear()
         if result is None:
             with self._list:
                 element("p", text("search.front.none"), "soft")
@@ -186,8 +189,10 @@ class SearchPage:
         with self._list, ui.element("details"):
             element("summary", text("search.list"))
             for each in result.candidates:
-                shown = button(
-                    _words(each, result.currency), lambda number=each.number: self._pick(number)
+                shown = self._buttons[each.number] = button(
+                    _words(each, result.currency),
+                    lambda number=each.number: self._pick(number),
+                    aria_pressed="false",
                 )
                 shown.style("display: flex; width: 100%; justify-content: flex-start; "
                             "text-align: start; margin-bottom: 6px")  # fmt: skip
@@ -213,6 +218,9 @@ class SearchPage:
         if result is None:
             return
         self._picked = wanted
+        for number, shown_as in self._buttons.items():
+            shown_as.props["aria-pressed"] = "true" if number == wanted else "false"
+            shown_as.update()
         one = result.candidate(wanted)
         self._show_front(
             [
