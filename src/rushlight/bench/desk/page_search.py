@@ -218,8 +218,8 @@ class SearchPage:
         if result is None:
             return
         self._picked = wanted
-        for number, shown_as in self._buttons.items():
-            shown_as.props["aria-pressed"] = "true" if number == wanted else "false"
+        for each, shown_as in self._buttons.items():
+            shown_as.props["aria-pressed"] = "true" if each == wanted else "false"
             shown_as.update()
         one = result.candidate(wanted)
         self._show_front(
