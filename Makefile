@@ -5,6 +5,7 @@ BIN := $(VENV)/bin
 QUICK ?=
 
 PEERS := .venv-peers
+KERNELS := $(shell grep -rl njit src/rushlight --include=*.py)
 
 .PHONY: demo test check bench data browser clean
 
@@ -47,8 +48,9 @@ browser:
 clean:
 	rm -rf $(VENV) $(PEERS) .data demo-out
 
-# Compiling the kernels belongs to the set-up, so that no first run stalls.
-$(VENV)/.ready: requirements.lock pyproject.toml
+# Compiling the kernels belongs to the set-up, so that no first run stalls, and is done anew when
+# any of them changed.
+$(VENV)/.ready: requirements.lock pyproject.toml $(KERNELS)
 	test -x $(BIN)/python || $(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps -e .

@@ -2,6 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+import rushlight
+
+PACKAGE = Path(rushlight.__file__).parent
+
+
+def remove_stale(package: Path = PACKAGE) -> None:
+    """Remove what was compiled before any kernel's source last changed.
+
+    The compiler's own check looks at the file of a kernel alone, not at the files of the functions
+    that it takes in: with one of those changed, yesterday's kernel would go on being used.
+    """
+    sources = [file for file in package.rglob("*.py") if "njit" in file.read_text("utf-8")]
+    newest = max((file.stat().st_mtime for file in sources), default=0.0)
+    for compiled in package.rglob("__pycache__/*.nb[ic]"):
+        if compiled.stat().st_mtime < newest:
+            compiled.unlink(missing_ok=True)
+
 
 def warm() -> None:
     """Compile every kernel for the types it is used with; later calls find them cached."""
@@ -17,4 +36,5 @@ def warm() -> None:
 
 
 if __name__ == "__main__":
+    remove_stale()
     warm()
