@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 QUICK ?=
 
 PEERS := .venv-peers
-KERNELS := $(shell grep -rl njit src/rushlight --include=*.py)
+KERNELS := $(shell grep -rl njit src/rushlight --include=*.py) $(wildcard src/rushlight/physics/*.py)
 
 .PHONY: demo test check bench data browser clean
 

@@ -105,3 +105,15 @@ def test_a_missing_rig_is_refused(tmp_path: Path) -> None:
     result = command(str(tmp_path / "none.toml"))
     assert isinstance(result.exception, RushlightError)
     assert "does not exist" in str(result.exception)
+
+
+def test_a_camera_that_sees_a_strip_alone_is_planned_all_the_same(tmp_path: Path) -> None:
+    """All that is seen lies nearly in one line, of which no map comes: said, and no traceback."""
+    shutil.copytree(BARN_WALL, tmp_path / "aside")
+    rig = tmp_path / "aside" / "rig.toml"
+    text = rig.read_text("utf-8")
+    turned = 'look_at = ["4 m", "0.72 m", "0 m"]'
+    rig.write_text(text.replace('look_at = ["1.2 m", "0.72 m", "0 m"]', turned, 1), "utf-8")
+    result = command(str(rig), "--grid", "4x3")
+    assert result.exit_code == 0, result.output
+    assert "not known, since no place can be pointed at" in result.output

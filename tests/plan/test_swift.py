@@ -10,7 +10,7 @@ from tests.once import once
 
 from rushlight.physics.geometry import camera_matrix, rig_from_camera_looking_at
 from rushlight.physics.light import beam_exponent
-from rushlight.plan.beacons import evaluate_registered
+from rushlight.plan.beacons import choose_beacons, evaluate_registered
 from rushlight.plan.candidates import Candidates
 from rushlight.plan.delay import delay_budget
 from rushlight.plan.evaluate import evaluate
@@ -319,3 +319,35 @@ def test_other_rows_are_refused(wall, make_wall) -> None:
         Candidates.placed(wall, [0], np.eye(4)[None, None, None])
     with pytest.raises(ValueError, match="columns and rows"):
         swift_evaluate(Candidates.of(wall), columns=0)
+
+
+def test_beacons_that_nobody_reaches_are_not_touched(make_wall) -> None:
+    """Six places in one row are all that is both reached and seen: no map comes of them."""
+    tall = make_wall(size_m=[[2.4, 2.6]], reach_m=[[0.55, 0.55]])
+    pose = rig_from_camera_looking_at([0.74, 1.55, 2.73], [1.19, 2.19, 0.0])
+    candidates = Candidates.placed(tall, np.zeros(1, int), pose[None])
+    standing = Standing.unknown(tall)
+    swift = swift_evaluate(candidates, standing=standing)
+    anyhow = swift_evaluate(candidates, standing=standing, **as_ring(tall))
+    assert swift.error_rms_m[0] > 1.5 * anyhow.error_rms_m[0]
+    # Nor does the full evaluation come to grief over it, or one that nobody registers.
+    assert not choose_beacons(candidates.resolved(), standing, (0, 1))[1]
+    full = evaluate_registered(candidates.resolved(), 9, 6, standing)
+    np.testing.assert_allclose(swift.error_rms_m, full.overall_error_m(), rtol=0.25)
+
+
+def test_a_corner_that_one_light_shows_stays_a_beacon(make_wall) -> None:
+    """Of two styli one is hidden at a corner: the other is touched there, not both further in."""
+    wall = make_wall(breadth_m=[[0.9, 0.45]])
+    rng = np.random.default_rng(2)
+    at = rng.uniform([0.3, 0.9, 2.3], [2.1, 1.6, 2.9], (24, 3))
+    aims = rng.uniform([0.8, 0.5, 0.0], [1.6, 1.0, 0.0], (24, 3))
+    poses = np.stack([rig_from_camera_looking_at(*each) for each in zip(at, aims, strict=True)])
+    candidates = Candidates.placed(wall, np.zeros(24, int), poses)
+    standing = Standing.unknown(wall)
+    swift = swift_evaluate(candidates, standing=standing, **PLACES)
+    full = evaluate_registered(candidates.resolved(), standing=standing, **PLACES)
+    worst = np.nanmax(np.where(full.in_view, full.error_m["all"], np.nan), axis=(1, 2))
+    sure = full.registerable & ~swift.doubtful & ~swift.full
+    assert sure.sum() >= 15
+    assert np.max(swift.worst_m[sure] / worst[sure]) < 1.3

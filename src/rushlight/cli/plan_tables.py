@@ -42,7 +42,8 @@ def tables(plan: Plan) -> list[Table]:
 
 def in_short(plan: Plan) -> list[str]:
     """What rules the error, and the cheapest change that helps."""
-    lines = [f"What dominates the error: {CAUSE_WORDS[plan.dominant]}."]
+    rules = CAUSE_WORDS.get(plan.dominant, "not known, since no place can be pointed at")
+    lines = [f"What dominates the error: {rules}."]
     advice = plan.cheapest_advice()
     if advice is None:
         return [*lines, "None of the changes that were tried would help by much."]

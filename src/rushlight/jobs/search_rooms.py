@@ -35,6 +35,7 @@ from rushlight.jobs.progress import Progress, silent
 from rushlight.jobs.rooms_csv import as_csv
 from rushlight.jobs.rooms_table import SurveyRoom, read_rooms
 from rushlight.jobs.search import check_numbers
+from rushlight.plan.search import REVISION
 from rushlight.plan.search_chance import care_of_taken
 from rushlight.plan.search_space import space_of
 from rushlight.plan.searching import ASSUMPTIONS, begin, currency_of, search_rig
@@ -240,7 +241,7 @@ def _checked(rooms: list[SurveyRoom], shelf: Shelf, table: str) -> str:
 def _tasks(rooms: list[SurveyRoom], shelf: Shelf, seed: int, generations: int) -> list[Task]:
     parts = [part.model_dump_json() for kind in shelf.parts.values() for part in kind.values()]
     version = rushlight.__version__
-    common = repr((version, parts, seed, generations))
+    common = repr((version, REVISION, parts, seed, generations))
     return [
         Task(
             room, shelf, seed, generations, version,

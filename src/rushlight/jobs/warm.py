@@ -13,9 +13,14 @@ def remove_stale(package: Path = PACKAGE) -> None:
     """Remove what was compiled before any kernel's source last changed.
 
     The compiler's own check looks at the file of a kernel alone, not at the files of the functions
-    that it takes in: with one of those changed, yesterday's kernel would go on being used.
+    and numbers (of `physics`) that it takes in: with one of those changed, yesterday's kernel would
+    go on being used.
     """
-    sources = [file for file in package.rglob("*.py") if "njit" in file.read_text("utf-8")]
+    sources = [
+        file
+        for file in package.rglob("*.py")
+        if file.parent.name == "physics" or "njit" in file.read_text("utf-8")
+    ]
     newest = max((file.stat().st_mtime for file in sources), default=0.0)
     for compiled in package.rglob("__pycache__/*.nb[ic]"):
         if compiled.stat().st_mtime < newest:

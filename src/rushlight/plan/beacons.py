@@ -14,7 +14,13 @@ from rushlight.physics.surface_model import PRIOR_PRECISION
 from rushlight.physics.touch import over_ways, touch_scatter_m
 from rushlight.plan.error import LEAST_BEACONS, design_of, mean_height
 from rushlight.plan.evaluate import Evaluation, evaluate, joined
-from rushlight.plan.grid import INSET_SHARE, Standing, hidden_by_holder, within_reach
+from rushlight.plan.grid import (
+    INSET_SHARE,
+    Standing,
+    hidden_by_holder,
+    inset_ring,
+    within_reach,
+)
 from rushlight.plan.light import dots, light_field, suitable_exposure
 from rushlight.records.resolved import ResolvedRig
 
@@ -132,17 +138,25 @@ def choose_beacons(
     Returns
     -------
     beacons_m : (B, 2) [m]
-    suitable : whether every beacon is reached and seen by one at least; if fewer than six can,
-        beacons are chosen from all that are in view, or from all.
+    suitable : whether every beacon is reached and seen by one at least, and they tell a map; if
+        fewer than six can, or they lie in one line, beacons are chosen from all that are in view,
+        or from all.
     """
     field = beacon_field(resolved, standing, registering, camera)
-    touches = field.touchable.sum(axis=0)
-    at = np.flatnonzero(touches)
-    scatter = np.sqrt(np.mean(field.scatter_m[:, at] ** 2))
-    # Several touches of one beacon tell as much as one of so much less variance.
-    noise = (scatter**2 / touches[at])[:, None, None] * np.eye(2)
-    best = d_optimal_touches(field.design[at], PRIOR_PRECISION, noise, min(count, len(at)))
-    return in_short_order(field.places_m[at[best]]), field.suitable
+    for touchable in (field.touchable, np.ones_like(field.touchable)):
+        touches = touchable.sum(axis=0)
+        at = np.flatnonzero(touches)
+        scatter = np.sqrt(np.mean(field.scatter_m[:, at] ** 2))
+        # Several touches of one beacon tell as much as one of so much less variance.
+        noise = (scatter**2 / touches[at])[:, None, None] * np.eye(2)
+        try:
+            best = d_optimal_touches(field.design[at], PRIOR_PRECISION, noise, min(count, len(at)))
+        except ValueError:  # as where all that is seen lies in one line: no map comes of that
+            continue
+        return in_short_order(field.places_m[at[best]]), (
+            field.suitable and touchable is field.touchable
+        )
+    return in_short_order(inset_ring(resolved.surface.size_m)[0]), False
 
 
 def evaluate_registered(

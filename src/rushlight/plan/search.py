@@ -20,6 +20,8 @@ from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
 Array = NDArray[Any]
 
 
+REVISION = 2
+"""Raised where candidates come to be judged otherwise: no search is taken up again across that."""
 ROUNDS = 12
 """Times that the winners' neighbours are tried after breeding."""
 ROUND_SHARE = 8
@@ -101,6 +103,7 @@ def key_of(
     settings = space.settings.model_dump_json(exclude={"generations", "sets", "spares"})
     said = (
         rushlight.__version__,
+        REVISION,
         rig.content_hash(),
         parts,
         settings,

@@ -43,8 +43,9 @@ GRID = (9, 6)
 
 ASSUMPTIONS = (
     "everything here is predicted to first order, nothing measured or simulated",
-    "candidates are judged in closed forms, mostly within 1 % of the full evaluation; the one to "
-    "take, its like in every other place, and the rig as it stands are judged in full",
+    "candidates are judged in closed forms, errors mostly 1 %, some 10 % above those of the full "
+    "evaluation, largest errors up to a quarter; the one to take, its like in every other place, "
+    "and the rig as it stands are judged in full",
     "candidates are judged at 9 by 6 places, and each is registered where it stands, by nine "
     "beacons where they are reached and seen; what is judged in full has them chosen as in a plan",
     "coverage counts each place by how often its light is seen past bodies, arms and hands, in 200 "

@@ -118,9 +118,9 @@ class SwiftEvaluator:
         As in `rushlight.plan.evaluate.evaluate`.
     beacons_m
         (B, 2) or (M, B, 2) [m], touched wherever they are. When left out, nine are placed for each
-        candidate: three by three, set in from the edges, but where no light is both brought and
-        seen the nearest of the places that a plan chooses from. Beacons of candidates that are
-        handed to the full evaluation are then chosen as in the plan.
+        candidate: three by three, set in from the edges, but some moved to places that a plan
+        chooses from (`rushlight.plan.swift_spots`). Beacons of candidates that are handed to the
+        full evaluation are then chosen as in the plan.
     lattice
         The room's shadow at the places of the same grid, if wanted.
     fall_back
