@@ -4,7 +4,7 @@ import pytest
 from tests.search_rooms import POINTS, room
 
 from rushlight.plan import search, searching
-from rushlight.plan.search_choice import more_money
+from rushlight.plan.search_choice import IN_TABLE, in_table, more_money
 from rushlight.plan.searching import begin, search_rig
 from rushlight.records.search import SearchCandidate
 from rushlight.shelf.catalogue import built_in_shelf
@@ -73,3 +73,15 @@ def test_a_budget_just_above_the_choice_hides_nothing(budget, monkeypatch):
     first = result.more[0]
     assert first.spent == pytest.approx(8.0) and "less delay, with vga-global-120" in first.words
     assert (first.number is None) == ("more than may be spent" in first.words) == (budget == 50)
+
+
+def test_the_table_leaves_most_room_to_what_meets_all_targets():
+    met = [another(number, 46.2) for number in range(2, 32)]
+    missed = [another(number, 40.0, missed=["coverage"]) for number in range(32, 92)]
+    shown = in_table([CHOSEN, *missed, *met], 1)
+    assert shown[0] is CHOSEN
+    assert len(shown) <= IN_TABLE
+    assert sum(not each.missed for each in shown) >= 8
+    assert sum(bool(each.missed) for each in shown) == 2
+    # What room those leave that meet all targets, the others fill.
+    assert len(in_table([CHOSEN, met[0], *missed], 1)) > 8

@@ -19,11 +19,19 @@ _WORTH_ERROR_M, _WORTH_COVERAGE, _WORTH_DELAY_S, _WORTH_BATTERY_S = 5e-5, 0.01, 
 
 
 def in_table(candidates: list[SearchCandidate], chosen: int | None) -> list[SearchCandidate]:
-    """The chosen candidate first, then some spread over the others."""
-    others = [each for each in candidates if each.number != chosen]
-    step = max(1, math.ceil(len(others) / (IN_TABLE - 1)))
+    """The chosen candidate first, then some spread over the others: of those that meet all targets
+    three in four, where there are as many."""
     first = [each for each in candidates if each.number == chosen]
-    return [*first, *others[::step]]
+    met = [each for each in candidates if each.number != chosen and not each.missed]
+    missed = [each for each in candidates if each.number != chosen and each.missed]
+    room = IN_TABLE - 1
+    few = min(len(missed), max(room - len(met), room // 4))
+    return [*first, *_spread(met, room - few), *_spread(missed, few)]
+
+
+def _spread(candidates: list[SearchCandidate], count: int) -> list[SearchCandidate]:
+    """At most as many of the candidates, evenly."""
+    return candidates[:: max(1, math.ceil(len(candidates) / count))] if count else []
 
 
 def chance_words(one: SearchCandidate) -> str:
