@@ -63,6 +63,15 @@ class User:
     def began(self, step):
         assert step.number - 1 == self.now
 
+    def held(self, share):
+        pass
+
+    def left(self, step, back):
+        pass
+
+    def over(self):
+        pass
+
     def ended(self, step, dots, why_not):
         if why_not:
             self.refused.append((step.number, why_not))

@@ -32,6 +32,9 @@ class StepShow:
         """That it goes on."""
         self._say(f"  swing on for {step.lasts_s:g} s" if step.mark is None else "  hold still")
 
+    def held(self, share: float) -> None:
+        """How long it still takes is not told."""
+
     def ended(self, step: Step, dots: Sequence[int], why_not: str) -> None:
         """What was seen."""
         seen = ", ".join(str(each) for each in dots)
@@ -39,6 +42,12 @@ class StepShow:
             self._say(f"  does not count: {why_not} (dots: {seen}); do it again")
         else:
             self._say(f"  seen (dots: {seen})")
+
+    def left(self, step: Step, back: bool) -> None:
+        """The next step is told instead."""
+
+    def over(self) -> None:
+        """What is found is shown at the end."""
 
     def seen(self, camera: int, frame: Frame, dots: Dots) -> None:
         """Frames are not told."""

@@ -18,6 +18,7 @@ from rushlight.errors import RushlightError
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.register_space import SpaceRegisterResult, written
 from rushlight.jobs.registering_space import Seen, fitted
+from rushlight.jobs.rehearsal import SpaceRehearsalSource
 from rushlight.jobs.run_space import check_sizes
 from rushlight.jobs.space_sources import open_sources
 from rushlight.keep.writer import SessionWriter
@@ -82,8 +83,17 @@ class Show(Protocol):
     def began(self, step: Step) -> None:
         """It has begun."""
 
+    def held(self, share: float) -> None:
+        """How much of the hold, or of the swing, is over: 0 to 1."""
+
     def ended(self, step: Step, dots: Sequence[int], why_not: str) -> None:
         """It has ended: the dots at rest by camera, and why it does not count, or ""."""
+
+    def left(self, step: Step, back: bool) -> None:
+        """It was passed over; or, if `back`, the one before it is to be made again."""
+
+    def over(self) -> None:
+        """No more steps are made: the cameras are being found."""
 
     def seen(self, camera: int, frame: Frame, dots: Dots) -> None:
         """A frame of a camera."""
@@ -151,7 +161,8 @@ def register_space_live(
     with opened as source:
         check_sizes(space, source.sources)
         basis: Basis = "simulated" if source.simulated else "measured"
-        steps = _Steps(space, design, show, asks, lead_s, held_s, swing_s)
+        people = [each for each in source.sources if isinstance(each, SpaceRehearsalSource)]
+        steps = _Steps(space, design, show, asks, lead_s, held_s, swing_s, people)
         session = _session(rig, space, design, basis, out)
         detectors = [
             Detector(*each.size_px, noise_of(space, i, each.full_scale_dn))  # type: ignore[arg-type]
@@ -183,6 +194,7 @@ def register_space_live(
             "make the steps that are told, or as many as you can, each begun by its word",
             "nothing-held",
         )
+    show.over()
     found = fitted(space, rig.content_hash(), steps.marks, steps.counted, findings)
     inputs = {"rig": rig.content_hash(), "session": session.header.content_hash()}
     return written(space, found, out, basis, inputs, None, findings)
@@ -199,6 +211,7 @@ class _Steps:
     lead_s: float
     held_s: float
     swing_s: float
+    people: Sequence[SpaceRehearsalSource] = ()
     marks: list[SpaceMark] = field(default_factory=list)
     counted: list[Seen] = field(default_factory=list)
     _at: int = 0
@@ -227,8 +240,12 @@ class _Steps:
         )
 
     def tell(self) -> None:
-        """Tell the step that is next."""
-        self.show.step(self._step)
+        """Tell the step that is next; who is rehearsed takes it."""
+        step = self._step
+        self.show.step(step)
+        if step.mark is not None:
+            for each in self.people:
+                each.take(step.mark)
 
     def heard(self, now_ns: int | None) -> bool:
         """Do what the user says; whether no more steps are wanted.
@@ -251,6 +268,7 @@ class _Steps:
             elif word in ("skip", "back"):
                 self._from_ns = None
                 self._now = [[] for _ in self._now]
+                self.show.left(self._step, word == "back")
                 if word == "back" and self._at > 0:
                     self._at -= 1
                     place = self._step.mark
@@ -268,6 +286,8 @@ class _Steps:
         if self._from_ns is None:
             return False
         until_ns = self._from_ns + round(self._step.lasts_s * 1e9)
+        over = (frame.capture_ns - self._from_ns) / (until_ns - self._from_ns)
+        self.show.held(min(max(over, 0.0), 1.0))
         if self._from_ns <= frame.capture_ns <= until_ns:
             self._now[camera].append((frame.capture_ns, dots))
         # A camera that is silent for as long again is waited for no longer.

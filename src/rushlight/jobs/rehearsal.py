@@ -26,6 +26,7 @@ from rushlight.plan.grid import Standing
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Frame
 from rushlight.records.rig import Stream
+from rushlight.records.space_plan import PlannedMark
 from rushlight.shelf.resolve import resolve
 from rushlight.shelf.resolve_space import resolve_space
 from rushlight.simulate.cast import cast_of
@@ -371,3 +372,7 @@ class SpaceRehearsalSource(_Source):
     def look(self, x_m: float, y_m: float, z_m: float, carried: str | None = None) -> None:
         """As `SpaceRehearsal.look`."""
         self._rehearsal.look(x_m, y_m, z_m, carried)
+
+    def take(self, mark: PlannedMark) -> None:
+        """As `SpaceRehearsal.take`."""
+        self._rehearsal.take(mark)

@@ -12,18 +12,19 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from rushlight.physics.geometry import quaternion_from_matrix
-from rushlight.physics.geometry.rotation import rotation_of_facing
+from rushlight.physics.geometry.rotation import facing_angles, rotation_of_facing
 from rushlight.records.arrays import Array
 from rushlight.records.dots import Frame
 from rushlight.records.rig import Stream
 from rushlight.records.space import Thing
+from rushlight.records.space_plan import PlannedMark
 from rushlight.simulate.compress import Compressor
 from rushlight.simulate.hands import REACTION_S
 from rushlight.simulate.rehearsal import NAME, filmed_ahead
 from rushlight.simulate.space_expose import SpaceState, expose_space
 from rushlight.simulate.space_frames import RAW, space_sensor
 from rushlight.simulate.space_paths import MOVE_M_S, MOVE_S, Path
-from rushlight.simulate.space_scripts import SpaceScript
+from rushlight.simulate.space_scripts import SpaceScript, stand_by_mark
 from rushlight.simulate.space_world import SpaceWorld
 
 WANDER_M_S = 0.1
@@ -38,6 +39,11 @@ _KNOT_S = 1e-3
 
 Way = Callable[[Array], Array]
 """Times (...) [s] to place and turning (..., 6): x, y, z [m], turn, nod, lean [rad]."""
+
+
+def _staying(where: Array) -> Way:
+    """To be at one place (6,), turned one way."""
+    return lambda time_s: np.broadcast_to(where, (*np.shape(time_s), 6))
 
 
 class _Head:
@@ -113,6 +119,7 @@ class SpaceRehearsal:
             _Head(thing, world.hand(f"{NAME}-{thing.id}")) for thing in world.space.things
         ]
         self._lock = threading.Lock()
+        self._hand = world.hand("registration")
         self._now_s = 0.0
 
     def look(self, x_m: float, y_m: float, z_m: float, carried: str | None = None) -> None:
@@ -133,8 +140,26 @@ class SpaceRehearsal:
         with self._lock:
             head = self._head(carried)
             place = np.clip([x_m, y_m, z_m], head.thing.low_m, head.thing.high_m)
-            wanted = np.concatenate([place, np.zeros(3)])
-            self._go(head, lambda time_s: np.broadcast_to(wanted, (*np.shape(time_s), 6)))
+            self._go(head, _staying(np.concatenate([place, np.zeros(3)])))
+
+    def take(self, mark: PlannedMark) -> None:
+        """Ask for one step of a registration: to look past its marks or to place on its mark, as
+        exactly as people do, and to stay there.
+
+        Parameters
+        ----------
+        mark
+            Of the step.
+
+        Raises
+        ------
+        RushlightError
+            When no thing of this room can take it.
+        """
+        with self._lock:
+            thing, place_m, rotation = stand_by_mark(self.world, mark, self._hand)
+            wanted = np.concatenate([place_m, facing_angles(rotation)])
+            self._go(self._head(thing.id), _staying(wanted))
 
     def wander(self, on: bool) -> None:
         """Let everything move on its own, or stay where it is then."""
@@ -143,11 +168,7 @@ class SpaceRehearsal:
                 if on:
                     self._go(head, head.wandering)
                 else:
-                    here = head.at(np.array(self._now_s + REACTION_S))
-                    self._go(
-                        head,
-                        lambda time_s, here=here: np.broadcast_to(here, (*np.shape(time_s), 6)),
-                    )
+                    self._go(head, _staying(head.at(np.array(self._now_s + REACTION_S))))
 
     def frames(self) -> Iterator[tuple[Frame, SpaceState]]:
         """Frames without end, each with its truth; their time begins at 0."""

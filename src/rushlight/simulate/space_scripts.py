@@ -96,15 +96,13 @@ def register_by_marks(
     """
     thing, points = _thing_of(world, marks)
     hand = world.hand("registration")
-    strays = "registration" in world.causes
     score: PathScore | None = None
     steps = []
     for number, mark in enumerate(marks):
-        place, rotation = _stand_at(thing, mark, number, hand, strays)
-        if mark.point != thing.main:
-            # The hand holds another point there; the path is told of the point that counts.
-            index = thing.point_names.index(mark.point)
-            place = place + rotation @ (points[0] - points[index])
+        held, rotation = _stand_at(world, thing, mark, number, hand)
+        # The hand may hold another point there; the path is told of the point that counts.
+        index = thing.point_names.index(mark.point)
+        place = held + rotation @ (points[0] - points[index])
         if score is None:
             score = PathScore(thing, place, rotation)
         else:
@@ -122,6 +120,36 @@ def register_by_marks(
         tuple(_hold(thing, each.from_ns, each.until_ns) for each in steps),
         score.now_s,
     )
+
+
+def stand_by_mark(
+    world: SpaceWorld, mark: PlannedMark, hand: np.random.Generator
+) -> tuple[Thing, Array, Array]:
+    """Where a thing is while one step of a registration is taken by itself.
+
+    Parameters
+    ----------
+    world
+        As of `register_by_marks`.
+    mark
+        Of the step.
+    hand
+        How it strays, each time anew.
+
+    Returns
+    -------
+    thing, place_m, rotation
+        Which thing; where its point that counts in use is (3,) [m], and how it is turned (3, 3).
+
+    Raises
+    ------
+    RushlightError
+        When the mark is of a thing or a point that the rig has not, or its line misses the zone.
+    """
+    thing, points = _thing_of(world, (mark,))
+    held, rotation = _stand_at(world, thing, mark, 0, hand)
+    own = points[thing.point_names.index(mark.point)]
+    return thing, held + rotation @ (world.points_m[thing.id][0] - own), rotation
 
 
 def register_by_swing(
@@ -270,9 +298,10 @@ def _thing_of(world: SpaceWorld, marks: Sequence[PlannedMark]) -> tuple[Thing, A
 
 
 def _stand_at(
-    thing: Thing, mark: PlannedMark, number: int, hand: np.random.Generator, strays: bool
+    world: SpaceWorld, thing: Thing, mark: PlannedMark, number: int, hand: np.random.Generator
 ) -> tuple[Array, Array]:
     """Where the held point is (3,) [m], and how the thing is turned (3, 3)."""
+    strays = "registration" in world.causes
     near = np.array(mark.from_m)
     off, faced, along = hand.standard_normal(3), hand.standard_normal(3), float(hand.uniform())
     if mark.kind == "placing":

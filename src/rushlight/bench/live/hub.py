@@ -24,6 +24,9 @@ TELL_EVERY_S = 0.2
 STOP_S = 8.0
 """Longest wait for an act to end by itself [s]; no source: a session is closed in between."""
 
+_MARKS = ("beacon", "mark")
+"""What stands on display pages, to be touched, looked past or placed on."""
+
 Work = Callable[[socket.socket, Order], None]
 
 
@@ -116,7 +119,9 @@ class Hub:
         process.join()
         if not self._ended:
             self._fail([_died(self._order, process.exitcode)])
-        self._words_to_all({"beacon": None})
+        for kind in _MARKS:
+            self._last.pop(kind, None)
+            self._words_to_all({kind: None})
         self.tell()
 
     # What the work says.
@@ -153,8 +158,8 @@ class Hub:
             self._words_to_all({"hello": self._hello()})
         elif kind == "begun":
             self._words_to_all({"simulated": self.simulated})
-        elif kind == "beacon":
-            self._words_to_all({"beacon": body["beacon"]})
+        elif kind in _MARKS:
+            self._words_to_all({kind: body[kind]})
         if kind in ("begun", "state") and self._stage == "starting":
             self._stage = "running"
 
@@ -188,8 +193,8 @@ class Hub:
         """What a page that has just come must know."""
         if "display" in self._last:
             page.newest("hello", text_of({"hello": self._hello()}))
-        beacon = self._last.get("beacon", {}).get("beacon")
-        page.newest("beacon", text_of({"beacon": beacon}))
+        for kind in _MARKS:
+            page.newest(kind, text_of({kind: self._last.get(kind, {}).get(kind)}))
         if "done" in self._last:
             done = self._last["done"]
             page.newest("done", text_of({"done": {"act": done["act"], "result": done["result"]}}))

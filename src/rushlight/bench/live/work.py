@@ -21,6 +21,7 @@ from queue import SimpleQueue
 from typing import Any
 
 from rushlight.bench.live.act_calibrate import calibrate
+from rushlight.bench.live.act_register_space import register_space
 from rushlight.bench.live.view import View
 from rushlight.bench.live.wire import Body, Outbox, Splitter, plain
 from rushlight.drive.output import Display, Results, Step
@@ -336,9 +337,12 @@ def touched(order: Order, teller: Teller) -> tuple[Any, Asks]:
 
 
 def register(order: Order, teller: Teller) -> Any:
-    """Register by beacons; see `jobs.register_live.register_live`."""
+    """Register by beacons; see `jobs.register_live.register_live`; in space step by step."""
     from rushlight.jobs.register_live import register_live
+    from rushlight.jobs.register_space_live import by_steps
 
+    if by_steps(order.rig):
+        return register_space(order, teller, order.out or REGISTRATION)
     options = order.options
     source, asks = touched(order, teller)
     teller.begun(source.stop)
