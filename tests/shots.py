@@ -40,6 +40,7 @@ DISPLAY = {
     "display": "",
     "survey-page": "survey?rig=barn-wall",
     "beacons": "beacons",
+    "steps": "steps",
     "planting": "planting",
     "picture": "picture",
     "try-page": "try?rig=barn-wall&task=ring",

@@ -21,6 +21,7 @@ PAGES = (
     "/rig/barn-wall/search",
     "/rig/barn-wall/survey",
     *(f"/rig/{rig}/{stage}" for stage in ("register", "watch", "ready") for rig in RIGS),
+    "/rig/paper-theatre/register",
     "/rig/barn-wall/aim",
     "/rig/barn-wall/try",
     "/rig/paper-theatre/lookout",

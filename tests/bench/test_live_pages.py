@@ -16,7 +16,7 @@ from rushlight.records.document import read_document
 from rushlight.records.registration import Registration
 
 SCENARIO = Path(__file__).parents[2] / "src/rushlight/jobs/scenarios/barn-wall/rig.toml"
-PAGES = ("", "beacons", "planting", "picture")
+PAGES = ("", "beacons", "steps", "planting", "picture")
 
 
 @pytest.fixture(scope="module")

@@ -228,7 +228,7 @@ def test_pages_are_ready_for_languages_from_right_to_left(folder_of_its_own, bro
         for size in ((1280, 800), (390, 844)):
             context = browser.new_context(viewport={"width": size[0], "height": size[1]})
             page = context.new_page()
-            for name in ("", "beacons", "planting", "picture"):
+            for name in ("", "beacons", "steps", "planting", "picture"):
                 page.goto(live.place.url + name)
                 page.wait_for_selector("h1:not(:empty)")
                 assert page.evaluate("document.documentElement.dir") == "rtl"

@@ -18,6 +18,7 @@ DESK = {
     "/rig/barn-wall/aim": ".aim-svg",
     "/rig/barn-wall/survey": ".survey-svg",
     "/rig/barn-wall/register": "[data-lens]",
+    "/rig/paper-theatre/register": "[data-word=begin]",
     "/rig/barn-wall/watch": "[data-live]",
     "/rig/barn-wall/ready": "h1",
     "/rig/barn-wall/try": "[data-task]",

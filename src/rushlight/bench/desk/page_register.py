@@ -1,28 +1,24 @@
-"""Register: beacons on the display, the error map as it grows, and what was kept; the lens too."""
+"""Register: beacons or steps, the error map as it grows, and what was kept; the lens too."""
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from nicegui import ui
-from nicegui.element import Element
 
-from rushlight.bench.desk.frame import button, element, panel, table, words_html
+from rushlight.bench.desk.frame import button, element, panel
 from rushlight.bench.desk.growing_map import GrowingMap
-from rushlight.bench.desk.live_panel import Findings, LivePanel, Words
+from rushlight.bench.desk.live_panel import LivePanel, Words
+from rushlight.bench.desk.register_kept import draw_kept, draw_list
 from rushlight.bench.desk.register_lens import LensPart
-from rushlight.bench.desk.show import moment, number, signed
-from rushlight.bench.desk.worker import slowly
+from rushlight.bench.desk.register_space import SpaceSteps
+from rushlight.bench.desk.show import number
 from rushlight.bench.texts import text
-from rushlight.errors import RushlightError
 from rushlight.jobs.folder import RigPlace
 from rushlight.jobs.load import load_rig
-from rushlight.jobs.register import register
 from rushlight.jobs.survey import SURVEY_FILE
-from rushlight.jobs.told import newest_told, told_or_refused
+from rushlight.jobs.told import told_or_refused
 from rushlight.jobs.touching import BEACONS, styli_of
 
 _GIVEN = "(e) => emit(e.target.value)"
@@ -44,7 +40,7 @@ def draw(place: RigPlace) -> None:
     if on_surface:
         RegisterPage(place).draw()
     else:
-        SpacePart(place).draw()
+        SpaceSteps(place).draw()
     LensPart(place).draw()
 
 
@@ -205,53 +201,7 @@ class RegisterPage:
     def _show_kept(self) -> None:
         self._kept.clear()
         with self._kept:
-            _draw_kept(self._place)
-
-
-class SpacePart:
-    """Registration of a rig in space: from footage, or by its measured mounting alone."""
-
-    def __init__(self, place: RigPlace) -> None:
-        self._place = place
-        self._footage = ""
-
-    def draw(self) -> None:
-        """Draw what can be done, and what was kept."""
-        with ui.element("div").classes("columns narrow-wide"):
-            with panel(text("register.space")):
-                with ui.element("div").classes("field"):
-                    label = element("label", text("register.space.footage"), "label")
-                    typed = element("input", None, type="text", autocomplete="off", dir="ltr")
-                    typed.props["id"] = f"footage-{typed.id}"
-                    label.props["for"] = f"footage-{typed.id}"
-                    typed.on("input", self._take, js_handler=_GIVEN)
-                    element("p", text("register.space.hint"), "soft small")
-                self._begin = button(text("register.space.begin"), self._register, first=True)
-                self._stands = Words(role="status")
-                self._faults = Findings()
-            with panel(text("register.kept")):
-                self._kept = ui.element("div")
-        self._show_kept()
-
-    def _take(self, event: Any) -> None:
-        self._footage = str(event.args).strip()
-
-    async def _register(self) -> None:
-        self._faults.show([])
-        self._stands.say(text("register.space.busy"))
-        folder = self._place.folder
-        footage = folder / self._footage if self._footage else None
-        try:
-            await slowly(register, footage, self._place.file, folder / "registration.json")
-        except RushlightError as error:
-            self._faults.show(error.findings)
-        self._stands.say("")
-        self._show_kept()
-
-    def _show_kept(self) -> None:
-        self._kept.clear()
-        with self._kept:
-            _draw_kept(self._place)
+            draw_kept(self._place)
 
 
 def _draw_verdict(told: Mapping[str, Any]) -> None:
@@ -261,98 +211,4 @@ def _draw_verdict(told: Mapping[str, Any]) -> None:
     if told.get("mean_mm") is not None:
         mean, worst = number(told["mean_mm"], "mm"), number(told["worst_mm"], "mm")
         element("p", text("register.error", mean=mean, worst=worst))
-    _list(told["reasons"])
-
-
-def _list(sentences: Sequence[str]) -> None:
-    with ui.element("ul").classes("plain-list"):
-        for sentence in sentences:
-            element("li", sentence)
-
-
-def _draw_kept(place: RigPlace) -> None:
-    kept = newest_told("register", place.folder)
-    if kept is None:
-        element("p", text("register.kept.none"), "soft")
-        return
-    told = kept.values
-    good = "vouched" if told["vouched"] else "not_vouched"
-    element("p", text(f"register.{good}.mark"), f"verdict {'good' if told['vouched'] else 'bad'}")
-    basis = text(f"basis.{told['basis']}") if "basis" in told else ""
-    how = "register.when.space" if "method" in told else "register.when"
-    element("p", text(how, when=moment(kept), basis=basis, method=told.get("method")), "soft")
-    _list(told["reasons"])
-    rows = _kept_rows(told)
-    if rows:
-        table([], rows, text("register.kept"))
-    if told.get("picture"):
-        words = "register.picture.space" if "method" in told else "register.picture"
-        _picture(kept.path.with_name(Path(told["picture"]).name), text(words))
-    if told.get("cameras"):
-        _draw_cameras(told["cameras"])
-    if told.get("touches") and "missed_without_it_mm" in told["touches"][0]:
-        with ui.element("details"):
-            element("summary", text("register.touches"))
-            _draw_kept_touches(told["touches"])
-    Findings().show(told.get("findings") or [])
-
-
-def _kept_rows(told: Mapping[str, Any]) -> list[tuple[str, str]]:
-    kind = "register.row.space" if "method" in told else "register.row"
-    rows = [
-        (text(f"{kind}.{name}"), number(told[name], "mm"))
-        for name in ("rms_residual_mm", "expected_rms_mm", "worst_error_mm", "middle_error_mm")
-        if told.get(name) is not None
-    ]
-    for name, (right, up) in (told.get("aside_mm") or {}).items():
-        value = text("register.row.aside.value", right=signed(right), up=signed(up))
-        rows.append((text("register.row.aside", carried=name), value))
-    return rows
-
-
-def _draw_kept_touches(touches: Sequence[Mapping[str, Any]]) -> None:
-    names = ("x", "y", "carried", "missed", "without", "used")
-    table(
-        [text(f"register.column.{each}") for each in names],
-        [
-            (
-                f"{touch['x_m']:.3f}",
-                f"{touch['y_m']:.3f}",
-                touch["carried"],
-                touch["missed_mm"],
-                touch["missed_without_it_mm"],
-                text("register.used" if touch["used"] else "register.unused"),
-            )
-            for touch in touches
-        ],
-        text("register.touches"),
-    )
-
-
-def _draw_cameras(cameras: Sequence[Mapping[str, Any]]) -> None:
-    """Where the cameras of a rig in space were found, each number with its doubt."""
-    title = text("register.cameras")
-    element("h3", title)
-    rows = []
-    for each in cameras:
-        places = [
-            f"{at:.3f}".replace("-", "−") + f"\u00a0m ±\u00a0{number(std, 'mm')}"
-            for at, std in zip(each["place_m"], each["place_std_mm"], strict=True)
-        ]
-        turned = ", ".join(number(std) for std in each["turn_std_deg"])
-        rows.append((each["camera"], *places, turned))
-    table([text(f"register.camera.{each}") for each in ("name", *"xyz", "turned")], rows, title)
-
-
-def _picture(path: Path, alt: str) -> Element | None:
-    """What was drawn beside the registration: an error map, or the cameras with their doubt."""
-    try:
-        drawn = base64.b64encode(path.read_bytes()).decode()
-    except OSError:
-        return None
-    words = words_html(alt)
-    box = ui.html(
-        f'<img class="drawn" alt="{words}" src="data:image/svg+xml;base64,{drawn}">', sanitize=False
-    ).classes("scroll")
-    box.props.update({"tabindex": "0", "role": "region", "aria-label": alt})
-    return box
+    draw_list(told["reasons"])

@@ -1,12 +1,13 @@
 // Beacons: a filled disc within a row of dashes, which go out one by one while the light is held.
 import {begin, fillDisplay} from "./marks.js";
 import {text} from "./texts.js";
+import {tone} from "./tone.js";
 
 const at = id => document.getElementById(id);
 const DASHES = 12; // as the registration counts them
 const SVG = "http://www.w3.org/2000/svg";
 let standing = false, known = ""; // whether a beacon is to be touched; the last that was told
-let display = null, beacon = null, state = null, done = null, begun = false, audio = null;
+let display = null, beacon = null, state = null, done = null, begun = false;
 
 const link = begin("beacons", message => {
   if (message.hello) display = message.hello.display_px;
@@ -33,17 +34,6 @@ function sing(before) {
   if (before && beacon && before.number === beacon.number) {
     if (beacon.dashes_left < before.dashes_left) tone(440 + 20 * (DASHES - beacon.dashes_left), 0.05);
   } else if (before) tone(880, 0.25);
-}
-
-function tone(hertz, seconds) {
-  audio ??= new AudioContext();
-  const source = audio.createOscillator(), loud = audio.createGain(), now = audio.currentTime;
-  source.frequency.value = hertz;
-  loud.gain.setValueAtTime(0.12, now);
-  loud.gain.exponentialRampToValueAtTime(0.001, now + seconds);
-  source.connect(loud).connect(audio.destination);
-  source.start(now);
-  source.stop(now + seconds);
 }
 
 function shape(kind, attributes) {
