@@ -18,13 +18,17 @@ from rushlight.jobs.load import load_rig
 from rushlight.jobs.register_space_telling import steps_ahead
 from rushlight.jobs.register_telling import DASHES
 from rushlight.jobs.rehearsal import space_world
+from rushlight.jobs.simulate_space import with_exposures
 from rushlight.physics.geometry.rotation import pose_difference
 from rushlight.plan.space_design import design_of
 from rushlight.records.document import read_document
 from rushlight.records.space_registration import SpaceRegistration
 from rushlight.shelf.resolve_space import resolve_space
+from rushlight.simulate.space_footage import write_space_footage
+from rushlight.simulate.space_scripts import register_by_swing
+from rushlight.simulate.space_world import draw_space
 
-SEED, SLOW_HZ = 7, 20
+SEED = 7
 ARRIVES_S = 3.0
 """From a step's words until the rehearsed head is there and at rest, on a busy computer too."""
 LONG_S = 300.0
@@ -72,10 +76,14 @@ def rig(request, tmp_path, serving):
     """A rig whose camera films slowly enough for any computer."""
     home = tmp_path / request.param
     shutil.copytree(serving.scenarios / request.param, home)
-    text = (home / "rig.toml").read_text("utf-8")
-    rate = next(line for line in text.splitlines() if line.startswith("frame_rate"))
-    (home / "rig.toml").write_text(text.replace(rate, f'frame_rate = "{SLOW_HZ} Hz"'), "utf-8")
+    slow(home, "20 Hz")
     return home
+
+
+def slow(home, rate):
+    text = (home / "rig.toml").read_text("utf-8")
+    given = next(line for line in text.splitlines() if line.startswith("frame_rate"))
+    (home / "rig.toml").write_text(text.replace(given, f'frame_rate = "{rate}"'), "utf-8")
 
 
 def marks_of(home):
@@ -136,6 +144,36 @@ def test_rehearsed_steps_register_the_room(rig, monkeypatch):
 def screen_size(screen):
     corner, right, up = screen.corners_m
     return float(np.linalg.norm(right - corner)), float(np.linalg.norm(up - corner))
+
+
+def test_a_bar_is_swung_before_two_cameras_and_seconds_are_counted(tmp_path, monkeypatch, serving):
+    shutil.copytree(serving.scenarios / "choir-baton", tmp_path, dirs_exist_ok=True)
+    slow(tmp_path, "30 Hz")
+    rig, shelf = load_rig(tmp_path)
+    world = draw_space(with_exposures(resolve_space(rig, shelf)), SEED)
+    script = register_by_swing(world, 4.0)
+    write_space_footage(world, script, tmp_path / "film", rig_hash=rig.content_hash())
+    monkeypatch.chdir(tmp_path)
+    desk = Desk()
+    teller = Teller(desk)
+
+    def swing():
+        desk.begin(teller)
+        while (desk.news.get(timeout=LONG_S)["left_s"] or 99) > 12:
+            pass
+        teller.say({"word": "finish"})
+
+    threading.Thread(target=swing, daemon=True).start()
+    # The film begins again and again, so that nobody has to be quicker than it.
+    order = Order("register", tmp_path, "simulated:film", options={"loop": True})
+    found = register(order, teller).registration
+    teller.view.close()
+    told = [state["left_s"] for state in desk.states if state["left_s"]]
+    assert told[:3] == [20, 19, 18] and told[-1] == 12
+    assert not any(desk.marks) and not any(body["is"] == "display" for body in desk.said)
+    assert found.method == "swing" and found.verdict.vouched, found.verdict.reasons
+    clock, std = found.cameras[1].clock_offset_ns, found.cameras[1].clock_std_ns
+    assert abs(clock - world.clock_offset_ns[1]) < 4.0 * std
 
 
 def test_a_page_that_comes_late_hears_of_the_mark_that_stands():

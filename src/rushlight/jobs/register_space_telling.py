@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
@@ -140,8 +141,9 @@ class StepTelling:
         for none.
     state
         Told how it stands after everything that changes it: ``stage`` (``told``, ``held`` or
-        ``finding``), ``method``, ``step`` (what is to be done, places in the rig [m]), ``steps``
-        (what came of each, by number), ``last`` (of these the newest, or None).
+        ``finding``), ``method``, ``step`` (what is to be done, places in the rig [m]), ``left_s``
+        (of a swing that goes on, whole seconds), ``steps`` (what came of each, by number),
+        ``last`` (of these the newest, or None).
     seen
         Told every frame of the first camera, and its dots.
     """
@@ -162,6 +164,7 @@ class StepTelling:
         self._shown: StepMark | None = None
         self._came: dict[int, Plain] = {}
         self._last: int | None = None
+        self._left_s = 0
 
     def step(self, step: Step) -> None:
         """Another step is to be made."""
@@ -171,12 +174,17 @@ class StepTelling:
 
     def began(self, step: Step) -> None:
         """It has begun."""
-        self._stage = "held"
+        self._stage, self._left_s = "held", math.ceil(step.lasts_s)
         self._tell()
 
     def held(self, share: float) -> None:
-        """Dashes go out as the hold goes on."""
+        """Dashes go out as the hold goes on; of a swing the seconds are counted down."""
+        assert self._step is not None
         if self._shown is None:
+            left_s = math.ceil((1.0 - share) * self._step.lasts_s)
+            if left_s != self._left_s:
+                self._left_s = left_s
+                self._tell()
             return
         left = DASHES - int(share * DASHES)
         if left != self._shown.dashes_left:
@@ -217,6 +225,7 @@ class StepTelling:
                 "stage": self._stage,
                 "method": self._method,
                 "step": None if self._step is None else _told(self._step, self._shown),
+                "left_s": self._left_s if self._stage == "held" else None,
                 "steps": [self._came[number] for number in sorted(self._came)],
                 "last": None if self._last is None else self._came[self._last],
             }

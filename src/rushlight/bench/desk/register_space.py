@@ -158,8 +158,9 @@ def _step_words(told: Mapping[str, Any]) -> str:
         return text("register.steps.finding" if told.get("stage") == "finding" else "panel.running")
     kind, stage = step["kind"], told["stage"]
     if stage == "held":
-        held = "swung" if kind == "swing" else "held"
-        return text(f"register.step.{held}", seconds=f"{step['lasts_s']:g}", **_numbers(step))
+        if kind == "swing":
+            return text("register.step.swung", seconds=told["left_s"])
+        return text("register.step.held", seconds=f"{step['lasts_s']:g}", **_numbers(step))
     if kind == "swing":
         return text("register.step.swing", **_numbers(step))
     if kind == "placing":
