@@ -13,6 +13,7 @@ import numpy as np
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.register_space_live import Step
 from rushlight.jobs.register_telling import DASHES
+from rushlight.jobs.watching import first_display
 from rushlight.physics.geometry.offaxis import in_screen_frame, screen_frame
 from rushlight.plan.space_design import design_of
 from rushlight.records.dots import Dots, Frame
@@ -146,6 +147,11 @@ class StepTelling:
         ``last`` (of these the newest, or None).
     seen
         Told every frame of the first camera, and its dots.
+
+    Attributes
+    ----------
+    display
+        That marks are shown on; None where there is none.
     """
 
     def __init__(
@@ -157,6 +163,7 @@ class StepTelling:
     ) -> None:
         space = _space_of(rig_file)
         self._screen = space.screens[0] if space.screens else None
+        self.display = first_display(space)
         self._method = design_of(space).method
         self._mark, self._state, self._seen = mark, state, seen
         self._stage = "told"

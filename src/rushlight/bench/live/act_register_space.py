@@ -26,12 +26,6 @@ def register_space(order: Order, teller: Teller, out: str) -> Any:
     from rushlight.jobs.register_space_live import Asks, Word, register_space_live
     from rushlight.jobs.register_space_telling import StepTelling
     from rushlight.jobs.space_sources import open_sources
-    from rushlight.jobs.watching import first_display
-    from rushlight.shelf.resolve_space import resolve_space
-
-    rig, shelf = load_rig(order.rig)
-    if (display := first_display(resolve_space(rig, shelf))) is not None:
-        teller.display(display.pixels, display.size_m)
 
     def seen(frame: Any, dots: Any) -> None:
         if teller.view.due():
@@ -44,6 +38,8 @@ def register_space(order: Order, teller: Teller, out: str) -> Any:
         lambda state: teller.tell({"register": state}),
         seen,
     )
+    if show.display is not None:
+        teller.display(show.display.pixels, show.display.size_m)
     asks: Asks = SimpleQueue()
 
     def heard(message: dict[str, Any]) -> None:
@@ -53,6 +49,7 @@ def register_space(order: Order, teller: Teller, out: str) -> Any:
     options = order.options
     given = options.get("cameras") or (() if order.source is None else (order.source,))
     teller.progress("opening the cameras", 0.0)
+    rig, _ = load_rig(order.rig)
     with open_sources(given, rig, order.rig, bool(options.get("loop"))) as source:
         teller.on_say(heard)
         teller.begins(source.sources[0])
