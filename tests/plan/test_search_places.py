@@ -10,6 +10,7 @@ from tests.search_rooms import place, room, room_data
 
 from rushlight.errors import RushlightError
 from rushlight.plan import searching
+from rushlight.plan.search_room import RoomBounds
 from rushlight.plan.search_space import space_of
 from rushlight.plan.search_trial import Trials
 from rushlight.plan.searching import begin
@@ -93,6 +94,48 @@ def test_a_check_finds_places_outside_the_room(name: str) -> None:
     errors = found(room_data([GOOD, bad]))
     assert list(errors) == ["rig.toml: room.places[1].corner"]
     assert words in errors["rig.toml: room.places[1].corner"]
+
+
+def without_left(places) -> dict:
+    """The room 10 m wide, the surface 2.4 m wide: x can only be -7.6 to 10 m."""
+    data = room_data(places, **ONE)
+    del data["room"]["left"]
+    data["room"]["width"] = "10 m"
+    return data
+
+
+@pytest.mark.parametrize(
+    ("x", "words"),
+    [
+        (12.0, "2.00 m beyond the wall on the right"),
+        (-8.0, "0.40 m beyond the wall on the left"),
+        (9.9, ""),
+        (-7.5, ""),
+    ],
+)
+def test_where_the_walls_are_not_known_the_room_s_width_still_bounds(x: float, words: str) -> None:
+    far = place("far", "shelf", (x, 1.0, 1.0))
+    data = without_left([GOOD, far])
+    errors = found(data)
+    assert list(errors) == (["rig.toml: room.places[1].corner"] if words else [])
+    if words:
+        told = errors["rig.toml: room.places[1].corner"]
+        assert words in told and "x can only be -7.6 to 10 m" in told
+    space = space_of(validate(Rig, data, "rig.toml"), SHELF)
+    assert [each.id for each in space.places] == (["beam"] if words else ["beam", "far"])
+
+
+def test_a_camera_beyond_where_a_wall_can_be_is_wrong_and_ruled_out() -> None:
+    wide = place("wide", "shelf", (8.0, 1.0, 1.0), (12.0, 1.0, 1.0))
+    data = without_left([wide])
+    bounds = RoomBounds.of(validate(Rig, data, "rig.toml"))
+    clear = bounds.clear_m(np.array([[9.0, 1.0, 1.0], [9.97, 1.0, 1.0], [-7.62, 1.0, 1.0]]))
+    assert clear == pytest.approx([1.0, 0.03, -0.02])
+    data["cameras"][0]["position"] = ["10.2 m", "1 m", "1 m"]
+    assert "0.20 m beyond the wall on the right" in found(data)["rig.toml: cameras[0].position"]
+    known = room_data([GOOD], **ONE)
+    known["cameras"][0]["position"] = ["-9 m", "1 m", "1 m"]
+    assert "beyond the wall on the left" in found(known)["rig.toml: cameras[0].position"]
 
 
 def test_a_place_that_reaches_out_of_the_room_is_warned_of_and_searched() -> None:

@@ -17,6 +17,7 @@ from rushlight.records.resolved import ResolvedRig
 from rushlight.records.rig import Rig
 from rushlight.records.room import Window
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check_room import side_walls_m
 from rushlight.shelf.resolve import first_wavelength_m
 from rushlight.shelf.room_light import corners_m, response_of
 
@@ -65,7 +66,11 @@ class RoomBounds:
         )
 
     def clear_m(self, position: Array) -> Array:
-        """How far (N,) [m] lenses (N, 3) are from the nearest wall, floor or ceiling known."""
+        """How far (N,) [m] lenses (N, 3) are from the nearest wall, floor or ceiling known.
+
+        Side walls of which only the distance from one another is known count where they are at the
+        farthest.
+        """
         room = self.rig.room
         above = position[:, 1] + self.rig.surfaces[0].height_above_floor.value
         gaps = [position[:, 2], above]
@@ -73,10 +78,9 @@ class RoomBounds:
             gaps.append(room.depth.value - position[:, 2])
         if room is not None and room.height is not None:
             gaps.append(room.height.value - above)
-        if room is not None and room.left is not None:
-            gaps.append(position[:, 0] + room.left.value)
-            if room.width is not None:
-                gaps.append(room.width.value - room.left.value - position[:, 0])
+        if room is not None:
+            low, high = side_walls_m(room, self.rig.surfaces[0])
+            gaps += [position[:, 0] - low, high - position[:, 0]]
         return np.asarray(np.min(gaps, axis=0))
 
     def in_beam(self, position: Array) -> Array:

@@ -12,6 +12,7 @@ from rushlight.physics.light import filter_centre_at_angle
 from rushlight.records.parts import CameraPart, EmitterPart, FilterPart
 from rushlight.records.rig import Camera, Rig, Surface
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check_room import COUNT_FROM, beyond_side_walls
 from rushlight.shelf.optics import SENSED_M, Lens, camera_pose, lens_of, passes
 from rushlight.shelf.report import Report
 
@@ -127,7 +128,7 @@ def _check_part(camera: Camera, part: CameraPart, path: str, report: Report) -> 
 def _check_place(camera: Camera, path: str, rig: Rig, report: Report) -> None:
     if "surface" not in rig.kinds or not rig.surfaces:
         return
-    _, y, z = (step.value for step in camera.position)
+    x, y, z = (step.value for step in camera.position)
     if z <= 0:
         report.error(
             "camera-behind-wall",
@@ -161,6 +162,11 @@ def _check_place(camera: Camera, path: str, rig: Rig, report: Report) -> None:
             camera.position,
             f"lies {z - rig.room.depth.value:.2f} m behind the room's far wall",
             f'use a third number of "{rig.room.depth.text}" or less',
+        )
+    beyond = beyond_side_walls(x, rig.room, rig.surfaces[0]) if rig.room else ""
+    if beyond:
+        report.error(
+            "camera-outside-room", f"{path}.position", camera.position, beyond, COUNT_FROM
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -191,14 +192,14 @@ def _check_inside(rig: Rig, room: Room, surface: Surface, report: Report) -> Non
                         f"room.{kind}[{i}].{name}",
                         given,
                         wrong,
-                        _COUNT_FROM,
+                        COUNT_FROM,
                     )
     _check_projector(room, surface, report)
     for i, place in enumerate(room.places):
         _check_camera_place(place, f"room.places[{i}]", room, surface, report)
 
 
-_COUNT_FROM = "count from the surface's lower-left corner: to the right, up, out of the wall"
+COUNT_FROM = "count from the surface's lower-left corner: to the right, up, out of the wall"
 
 
 def _check_projector(room: Room, surface: Surface, report: Report) -> None:
@@ -209,7 +210,7 @@ def _check_projector(room: Room, surface: Surface, report: Report) -> None:
     # One that throws from behind stands beyond the display, and nobody said how deep it is there.
     wrong = _outside_m(x, y, max(z, 0.0), room, surface)
     if wrong:
-        report.error("outside-room", "surfaces[0].projector.position", given, wrong, _COUNT_FROM)
+        report.error("outside-room", "surfaces[0].projector.position", given, wrong, COUNT_FROM)
 
 
 def _check_camera_place(
@@ -217,7 +218,7 @@ def _check_camera_place(
 ) -> None:
     wholly = place_outside(place, room, surface)
     if wholly:
-        report.error("outside-room", f"{path}.corner", place.corner, wholly, _COUNT_FROM)
+        report.error("outside-room", f"{path}.corner", place.corner, wholly, COUNT_FROM)
         return
     for name in ("corner", "opposite"):
         given = getattr(place, name)
@@ -272,12 +273,39 @@ def _outside_m(
         return f"lies {-z:.2f} m behind the display's wall"
     if room.depth and z > room.depth.value + slack_m:
         return f"lies {z - room.depth.value:.2f} m behind the room's far wall"
-    if room.left and x < -room.left.value - slack_m:
-        return f"lies {-x - room.left.value:.2f} m beyond the wall on the left"
-    if room.left and room.width and x > room.width.value - room.left.value + slack_m:
-        beyond = x - room.width.value + room.left.value
-        return f"lies {beyond:.2f} m beyond the wall on the right"
-    return ""
+    return beyond_side_walls(x, room, surface, slack_m)
+
+
+def side_walls_m(room: Room, surface: Surface) -> tuple[float, float]:
+    """Between which x [m] the room lies, infinite where nothing bounds it.
+
+    Where ``left`` is not given the surface may hang anywhere between the walls, so that no wall is
+    farther than the room's width from the surface's other edge.
+    """
+    left, width = room.left, room.width
+    taken_m = surface.width.value + (left.value if left is not None else 0.0)
+    if width is not None and width.value < taken_m:  # a surface that is through a wall is told so
+        return -math.inf, math.inf
+    if left is not None:
+        return -left.value, (width.value - left.value if width is not None else math.inf)
+    if width is None:
+        return -math.inf, math.inf
+    return surface.width.value - width.value, width.value
+
+
+def beyond_side_walls(x: float, room: Room, surface: Surface, slack_m: float = 0.0) -> str:
+    """How a place at x [m] lies beyond a wall on the left or right; "" if it does not."""
+    low, high = side_walls_m(room, surface)
+    if low - slack_m <= x <= high + slack_m:
+        return ""
+    beyond, side = (low - x, "left") if x < low else (x - high, "right")
+    told = f"lies {beyond:.2f} m beyond the wall on the {side}"
+    if room.left is not None or room.width is None:
+        return told
+    return (
+        f"{told}, wherever that is: in a room {room.width.text} wide, with a surface "
+        f"{surface.width.text} wide on its wall, x can only be {low:g} to {high:g} m"
+    )
 
 
 def _check_window(window: Window, path: str, room: Room, surface: Surface, report: Report) -> None:
