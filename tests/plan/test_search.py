@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 import pytest
-from tests.search_rooms import BOXES, POINTS, place, room
+from tests.search_rooms import BOXES, POINTS, place, room, room_data
 
 from rushlight.errors import RushlightError
 from rushlight.plan import search, searching
@@ -167,7 +167,14 @@ def result_of(monkeypatch: pytest.MonkeyPatch, generations: int = 3, **settings)
 
 
 def test_the_result_tells_winners_reasons_orders_and_slips(monkeypatch) -> None:
-    result = result_of(monkeypatch, currents=["10 mA", "20 mA"], sets=12, spares="10 %")
+    prices = room_data(BOXES)["search"]["prices"]
+    clamp = {"amount": 2.0, "currency": "EUR", "date": "2026-03", "basis": "invented"}
+    prices["camera-clamp"] = clamp
+    result = result_of(
+        monkeypatch, currents=["10 mA", "20 mA"], sets=12, spares="10 %", prices=prices
+    )
+    (told,) = (each for each in result.findings if each.code == "search-price-of-no-part")
+    assert told.where == "rig.toml: search.prices.camera-clamp"
     chosen = result.candidate(result.chosen)
     assert result.evaluated >= 48
     numbers = np.array([[one.cost, one.error_rms_m, -one.coverage] for one in result.candidates])

@@ -180,3 +180,43 @@ def test_a_check_finds_parts_that_a_search_names_and_nobody_has() -> None:
     assert 'write "vga-global-60" if that is meant' in errors["rig.toml: search.cameras[1]"]
     assert 'write "aa-alkaline" if that is meant' in errors["rig.toml: search.cells[0].part"]
     assert "use one of" in errors["rig.toml: search.cameras[0]"]
+
+
+def warned(data) -> list[str]:
+    rig = validate(Rig, data, "rig.toml")
+    return [str(one) for one in check_rig(rig, SHELF) if one.code == "search-price-of-no-part"]
+
+
+def test_a_price_of_no_part_is_warned_of_with_the_nearest_id() -> None:
+    data = room_data([GOOD], **ONE)
+    assert warned(data) == []
+    price = {"amount": 9.0, "currency": "EUR", "date": "2026-03", "basis": "invented"}
+    data["search"]["prices"] |= {"band-850-5": price, "wood-and-screws": price}
+    near, own = warned(data)
+    assert near.startswith("rig.toml: search.prices.band-850-5 is on no shelf")
+    assert "added to every rig's cost" in near and 'write "band-850-50" if that is meant' in near
+    assert "search.prices.wood-and-screws" in own and "write it under [prices]" in own
+    data["prices"]["wood-and-screws"] = price
+    assert len(warned(data)) == 1
+
+
+def test_a_camera_on_no_shelf_is_named_by_its_field() -> None:
+    data = room_data([GOOD])
+    data["cameras"][0]["part"] = "vga-globl-60"
+    with pytest.raises(RushlightError) as refused:
+        begin(validate(Rig, data, "rig.toml"), SHELF, None, 1, "rig.toml")
+    assert [each.where for each in refused.value.findings] == ["rig.toml: cameras[0].part"]
+    assert 'write "vga-global-60" if that is meant' in str(refused.value)
+
+
+def test_the_price_in_another_currency_is_named() -> None:
+    data = room_data([GOOD], **ONE)
+    data["search"]["prices"]["hd-rolling-30"]["currency"] = "CHF"
+    with pytest.raises(RushlightError) as refused:
+        begin(validate(Rig, data, "rig.toml"), SHELF, None, 1, "rig.toml")
+    said = "CHF and EUR are several currencies (in CHF: search.prices.hd-rolling-30; in EUR: all"
+    assert said in str(refused.value)
+    data["search"]["prices"]["hd-rolling-30"]["currency"] = "EUR"
+    data["search"]["budget"] = {"amount": 90, "currency": "USD"}
+    with pytest.raises(RushlightError, match="in USD: search.budget; in EUR: all else"):
+        begin(validate(Rig, data, "rig.toml"), SHELF, None, 1, "rig.toml")

@@ -24,6 +24,7 @@ from rushlight.records.search import NO_FILTER, SearchReason, SearchSettings
 from rushlight.records.sourced import Price
 from rushlight.records.wiring import Feed
 from rushlight.shelf.catalogue import Kind, Shelf
+from rushlight.shelf.check import check_rig
 from rushlight.shelf.cost import parts_used
 from rushlight.shelf.resolve import lit_emitters
 
@@ -251,8 +252,8 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
     Raises
     ------
     RushlightError
-        When the rig has more cameras than one or carries reflectors, names no place for its
-        camera, or nothing is left to choose from; the finding then says why everything was left
+        When the rig has more cameras than one or carries reflectors, names a part that is on no
+        shelf, names no place for its camera, or nothing is left to choose from; the finding then says why everything was left
         out.
     """
     if len(rig.cameras) > 1:
@@ -284,6 +285,7 @@ def choices_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
         As `space_of`, but for the number of cameras.
     """
     settings = rig.search or SearchSettings()
+    _refuse_unknown_parts(rig, shelf, name)
     if rig.room is None or not rig.room.places:
         raise RushlightError.of(
             f"{name}: room.places",
@@ -313,8 +315,8 @@ def choices_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
         sieve.parts(shelf, "filter", settings.filters, lambda part: None)
     )
     # Bare, the camera sees the picture too: only where the rig does so, or the user lists it.
-    bare = rig.cameras[0].filter is None and not settings.filters
-    if bare or NO_FILTER in settings.filters:
+    unfiltered = rig.cameras[0].filter is None and not settings.filters
+    if unfiltered or NO_FILTER in settings.filters:
         filters.append(None)
     cells: list[str] = []
     if settings.cells:
@@ -352,6 +354,14 @@ def choices_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
         _drives(settings, cells),
         reasons,
     )
+
+
+def _refuse_unknown_parts(rig: Rig, shelf: Shelf, name: str) -> None:
+    """Raise what the rig as it stands names and the shelf does not hold, by its field."""
+    found = check_rig(bare(rig), shelf, name)
+    unknown = [each for each in found if each.code == "part-unknown" and each.severity == "error"]
+    if unknown:
+        raise RushlightError(unknown)
 
 
 def _drives(settings: SearchSettings, cells: Sequence[str]) -> tuple[Drive, ...]:

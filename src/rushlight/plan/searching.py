@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 from typing import Any
 
@@ -32,6 +33,7 @@ from rushlight.records.plan import PlanFinding
 from rushlight.records.rig import Rig
 from rushlight.records.search import SearchCandidate, SearchPlace, SearchReason, SearchResult
 from rushlight.shelf.catalogue import Shelf
+from rushlight.shelf.check_search import prices_of_no_part
 from rushlight.shelf.cost import cost_lines
 
 Array = NDArray[Any]
@@ -245,34 +247,60 @@ def currency_of(space: SearchSpace) -> str:
     RushlightError
         When prices or the budget are in several.
     """
-    settings = space.settings
-    known = {**settings.prices, **space.rig.prices}
-    currencies = {price.currency for price in known.values()}
-    fed = [drive.cells.part for drive in space.drives if drive.cells]
-    listed = [*space.cameras, *space.filters, *space.emitters, *fed]
-    on_shelf = [
-        part.price
-        for kind in space.shelf.parts.values()
-        for part in kind.values()
-        if part.price and part.id in listed and part.id not in known
-    ]
-    lines = [line.price for line in cost_lines(space.rig, space.shelf)]
-    currencies |= {price.currency for price in [*on_shelf, *lines] if price}
-    if settings.budget is not None:
-        currencies.add(settings.budget.currency)
+    priced = _priced(space)
+    currencies = sorted(set(priced.values()))
     if len(currencies) > 1:
         raise RushlightError.of(
             "rig.toml: prices",
-            " and ".join(sorted(currencies)),
-            "are several currencies, and costs cannot be compared across them",
+            " and ".join(currencies),
+            f"are several currencies ({_currency_words(priced)}), and costs cannot be compared "
+            "across them",
             "give every price and the budget in one",
             "search-currencies",
         )
     return next(iter(currencies), "")
 
 
+def _priced(space: SearchSpace) -> dict[str, str]:
+    """The currency of every price that counts, and of the budget, by where it stands."""
+    settings, rig = space.settings, space.rig
+    found = {f"prices.{what}": price.currency for what, price in rig.prices.items()}
+    for what, price in settings.prices.items():
+        if what not in rig.prices:
+            found[f"search.prices.{what}"] = price.currency
+    if settings.budget is not None:
+        found["search.budget"] = settings.budget.currency
+    fed = [drive.cells.part for drive in space.drives if drive.cells]
+    own = [line.what for line in cost_lines(rig, space.shelf)]
+    listed = {*space.cameras, *space.filters, *space.emitters, *fed, *own}
+    for kind in space.shelf.parts.values():
+        for part in kind.values():
+            known = part.id in rig.prices or part.id in settings.prices
+            if part.price and part.id in listed and not known:
+                found[f"{part.id} of the shelf"] = part.price.currency
+    return found
+
+
+_MOST_NAMED = 4
+
+
+def _currency_words(priced: dict[str, str]) -> str:
+    """What is in which currency: the rarer ones by name, the most frequent one as all else."""
+    counts = Counter(priced.values())
+    most = max(sorted(counts), key=lambda each: counts[each])
+    said = []
+    for currency in sorted(set(counts) - {most}):
+        names = [what for what, given in priced.items() if given == currency]
+        more = len(names) - _MOST_NAMED
+        told = [*names[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])]
+        said.append(f"in {currency}: {', '.join(told)}")
+    only = [what for what, given in priced.items() if given == most]
+    rest = only[0] if len(only) == 1 else "all else"
+    return "; ".join([*said, f"in {most}: {rest}"])
+
+
 def _findings(space: SearchSpace, own: SearchCandidate | None) -> list[Finding]:
-    found = []
+    found = prices_of_no_part(space.rig, space.shelf)
     country = space.settings.country
     unsaid = [
         part.id

@@ -44,6 +44,7 @@ from rushlight.records.search import SearchReason
 from rushlight.records.space_search import SpaceCandidate, SpaceSearchResult
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
+from rushlight.shelf.check_search import prices_of_no_part
 from rushlight.shelf.cost import cost_figure
 from rushlight.shelf.resolve_space import resolve_space
 
@@ -157,7 +158,10 @@ def search_space(
         chosen=chosen,
         why=_why(chosen, own, currency),
         thrown_out=[*space.reasons, *trial.reasons()],
-        findings=[PlanFinding.of(each) for each in findings_of(told)],
+        findings=[
+            PlanFinding.of(each)
+            for each in [*findings_of(told), *prices_of_no_part(rig, shelf, name)]
+        ],
         cautions=cautions_of(trial.rig_of(choice), shelf),
         assumptions=list(ASSUMPTIONS),
     )

@@ -165,9 +165,7 @@ def _check_place(camera: Camera, path: str, rig: Rig, report: Report) -> None:
         )
     beyond = beyond_side_walls(x, rig.room, rig.surfaces[0]) if rig.room else ""
     if beyond:
-        report.error(
-            "camera-outside-room", f"{path}.position", camera.position, beyond, COUNT_FROM
-        )
+        report.error("camera-outside-room", f"{path}.position", camera.position, beyond, COUNT_FROM)
 
 
 def _check_aim(
