@@ -55,9 +55,9 @@ def test_every_room_is_answered_and_one_in_which_nothing_fits_says_why(survey, a
     assert [each.room for each in alone.rooms] == ["A1", "A2", "A3"]
     assert [each.taken is not None for each in alone.rooms] == [True, True, False]
     assert alone.rooms[2].why == [
-        "The search finds no rig: of every candidate it holds that it costs more than may be "
-        "spent (4; the cheapest combination of parts costs 50.70 EUR); give more places, parts, "
-        "money or time, or lower targets.coverage."
+        "The search finds no rig: each of the 4 candidates tried is ruled out, because it costs "
+        "more than may be spent (4 of them; the cheapest combination of parts costs 50.70 EUR); "
+        "raise search.budget."
     ]
     assert alone.fitting == 2 and alone.currency == "EUR"
     folder = survey / "alone"

@@ -18,6 +18,8 @@ from rushlight.plan.search_report import own_candidate, thrown_out
 from rushlight.plan.search_space import space_of
 from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
 from rushlight.plan.searching import begin, search_rig
+from rushlight.records.document import validate
+from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import built_in_shelf
 from rushlight.shelf.resolve import lit_emitters, resolve
 
@@ -213,6 +215,41 @@ def test_money_and_minutes_rule_candidates_out(monkeypatch) -> None:
 def test_when_nothing_is_left_the_reasons_are_told(monkeypatch) -> None:
     with pytest.raises(RushlightError, match="costs more than may be spent"):
         result_of(monkeypatch, budget={"amount": 5, "currency": "EUR"}, generations=1)
+
+
+def remedy(monkeypatch, **settings) -> str:
+    with pytest.raises(RushlightError) as refused:
+        result_of(monkeypatch, generations=1, **settings)
+    return refused.value.findings[0].remedy
+
+
+def test_where_nothing_is_left_the_remedy_is_that_of_the_reasons(monkeypatch) -> None:
+    budget = {"amount": 5, "currency": "EUR"}
+    assert remedy(monkeypatch, budget=budget) == "raise search.budget"
+    assert remedy(monkeypatch, minutes="1 min") == "give more search.minutes"
+    both = remedy(monkeypatch, budget=budget, minutes="1 min")
+    assert set(both.split("; and ")) == {"raise search.budget", "give more search.minutes"}
+
+
+def nothing_with(monkeypatch, places, **targets) -> str:
+    monkeypatch.setattr(searching, "GRID", SMALL)
+    data = room_data(places, population=8, currents=["20 mA"])
+    data["targets"] |= targets
+    rig = validate(Rig, data, "rig.toml")
+    trials, ledger, seed, count = begin(rig, built_in_shelf(), None, 1, "rig.toml")
+    with pytest.raises(RushlightError) as refused:
+        search_rig(trials, ledger, seed, count)
+    return str(refused.value)
+
+
+def test_too_little_covered_is_told_apart_by_its_cause(monkeypatch) -> None:
+    errs = nothing_with(monkeypatch, POINTS, worst_error="0.1 mm")
+    assert "; raise targets.worst_error" in errs and "lower targets.coverage" in errs
+    assert "candidates tried is ruled out, because it covers less than half" in errs
+    close = place("close", "shelf", (1.2, 0.75, 0.2))
+    blind = nothing_with(monkeypatch, [close])
+    assert "give other places or lower targets.coverage" in blind
+    assert "targets.worst_error" not in blind
 
 
 def test_every_reason_counts_and_the_least_is_told(monkeypatch) -> None:

@@ -218,5 +218,5 @@ def test_the_price_in_another_currency_is_named() -> None:
     assert said in str(refused.value)
     data["search"]["prices"]["hd-rolling-30"]["currency"] = "EUR"
     data["search"]["budget"] = {"amount": 90, "currency": "USD"}
-    with pytest.raises(RushlightError, match="in USD: search.budget; in EUR: all else"):
+    with pytest.raises(RushlightError, match=r"in USD: search\.budget; in EUR: all else"):
         begin(validate(Rig, data, "rig.toml"), SHELF, None, 1, "rig.toml")

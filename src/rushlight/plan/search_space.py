@@ -253,8 +253,8 @@ def space_of(rig: Rig, shelf: Shelf, name: str = "rig.toml") -> SearchSpace:
     ------
     RushlightError
         When the rig has more cameras than one or carries reflectors, names a part that is on no
-        shelf, names no place for its camera, or nothing is left to choose from; the finding then says why everything was left
-        out.
+        shelf, names no place for its camera, or nothing is left to choose from; the finding then
+        says why everything was left out.
     """
     if len(rig.cameras) > 1:
         raise RushlightError.of(

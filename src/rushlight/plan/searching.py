@@ -16,6 +16,7 @@ from rushlight.plan.search_chance import with_chances
 from rushlight.plan.search_choice import MORE_MONEY, more_money, orders_for, why_chosen
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_limits import care_of, findings_of
+from rushlight.plan.search_nothing import nothing_found
 from rushlight.plan.search_report import (
     MOST_SHOWN,
     best_in_places,
@@ -31,7 +32,7 @@ from rushlight.plan.search_space import SearchSpace, bare, space_of
 from rushlight.plan.search_trial import Trials, Tried
 from rushlight.records.plan import PlanFinding
 from rushlight.records.rig import Rig
-from rushlight.records.search import SearchCandidate, SearchPlace, SearchReason, SearchResult
+from rushlight.records.search import SearchCandidate, SearchPlace, SearchResult
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check_search import prices_of_no_part
 from rushlight.shelf.cost import cost_lines
@@ -133,14 +134,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     front = winners(tried)
     if not len(front):
         reasons = [each for each in thrown_out(trials, ledger) if each.of == "candidate"]
-        raise RushlightError.of(
-            "rig.toml: search",
-            "",
-            "finds no rig: of every candidate it holds that it "
-            + "; or ".join(map(_reason_words, reasons)),
-            "give more places, parts, money or time, or lower targets.coverage",
-            "search-nothing-found",
-        )
+        raise nothing_found(trials, tried, reasons)
     currency = currency_of(space)
     made, choices = _shown(trials, tried, front)
     made = with_slips(trials, made, choices)
@@ -189,12 +183,6 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         cautions=cautions_of(taken, space.shelf),
         assumptions=list(ASSUMPTIONS),
     )
-
-
-def _reason_words(reason: SearchReason) -> str:
-    """A reason with its count, and the least that there is where a bound was too tight."""
-    told = reason.examples if reason.code in ("over-budget", "takes-too-long") else []
-    return f"{reason.words} ({'; '.join([str(reason.count), *told])})"
 
 
 def _care(trials: Trials, choices: Array, own: SearchCandidate | None) -> list[Finding]:
