@@ -175,3 +175,21 @@ def test_json_is_what_is_written(rig: Path, ran) -> None:
     code, out, err = ran(str(rig), "--json", "--generations", "1", "--draws", "0")
     assert code == 0, err
     assert json.loads(out) == json.loads((rig / "search" / "search.json").read_text())
+
+
+def test_prices_to_write_are_whole_lines_of_toml(rig: Path, ran, monkeypatch) -> None:
+    text = (rig / "rig.toml").read_text(encoding="utf-8")
+    data = tomlkit.parse(text)
+    camera = data["cameras"][0]["part"]
+    data["search"]["cameras"] = ["hd-rolling-30"]
+    data["search"]["prices"]["hd-rolling-30"] = dict(data["search"]["prices"]["vga-global-60"])
+    (rig / "rig.toml").write_text(tomlkit.dumps(data), encoding="utf-8")
+    monkeypatch.setenv("COLUMNS", "60")
+    code, out, _ = ran(str(rig), "--draws", "0")
+    assert code == 0
+    (line,) = [each for each in out.splitlines() if each.startswith("  hd-rolling-30 = {")]
+    told = tomllib.loads(line)["hd-rolling-30"]
+    assert (told["amount"], told["currency"], told["date"]) == (24.0, "EUR", "2026-02")
+    assert f"take out of [prices], for it would be counted as bought too: {camera}" in " ".join(
+        out.split()
+    )

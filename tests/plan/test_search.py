@@ -21,6 +21,7 @@ from rushlight.plan.searching import begin, search_rig
 from rushlight.records.document import validate
 from rushlight.records.rig import Rig
 from rushlight.shelf.catalogue import built_in_shelf
+from rushlight.shelf.cost import cost_figure
 from rushlight.shelf.resolve import lit_emitters, resolve
 
 SMALL = (3, 2)
@@ -200,6 +201,24 @@ def test_the_result_tells_winners_reasons_orders_and_slips(monkeypatch) -> None:
     told = ('The best found in "', 'Nothing tried in "')
     assert sum(line.startswith(told) for line in result.why) == 2
     assert {"eye", "heat"} <= set(result.cautions)
+
+
+def test_with_the_prices_told_a_plan_counts_what_the_search_counted(monkeypatch) -> None:
+    data = room_data(BOXES)
+    for settings in ({"cameras": ["hd-rolling-30"]}, {"cameras": ["vga-global-120"]}):
+        result = result_of(monkeypatch, prices=data["search"]["prices"], **settings)
+        chosen, rig = result.candidate(result.chosen), room(BOXES)
+        kept = {what: one for what, one in rig.prices.items() if what not in result.old_prices}
+        assert kept.keys().isdisjoint(result.new_prices)
+        camera = rig.cameras[0].model_copy(update={"part": chosen.camera, "filter": chosen.filter})
+        light = {"part": chosen.emitter}
+        carried = [
+            one.model_copy(update={"emitters": [e.model_copy(update=light) for e in one.emitters]})
+            for one in rig.carried
+        ]
+        update = {"cameras": [camera], "carried": carried, "search": None}
+        planned = rig.model_copy(update=update | {"prices": kept | result.new_prices})
+        assert cost_figure(planned, built_in_shelf()).value == pytest.approx(chosen.cost)
 
 
 def test_money_and_minutes_rule_candidates_out(monkeypatch) -> None:

@@ -40,6 +40,11 @@ def note(text: str) -> None:
     console().print(text)
 
 
+def copied(text: str) -> None:
+    """Lines that stay whole however narrow the window is, so that they can be copied."""
+    console().print(text, soft_wrap=True)
+
+
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[object]]) -> None:
     """A table; columns whose name ends in "]" hold numbers and are set to the right.
 

@@ -108,6 +108,7 @@ def _show(result: SearchResult) -> None:
         render.table(title, columns, rows)
     for line in search_tables.to_write(result):
         render.note(line)
+    search_tables.show_prices(result)
     render.heading("Eyes and hands")
     render.note("\n\n".join(result.cautions.values()))
     if result.findings:

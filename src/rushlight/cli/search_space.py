@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def show(result: SpaceSearchResult, folder: Path) -> None:
     """The result in words and tables."""
-    from rushlight.cli import render
+    from rushlight.cli import render, search_tables
 
     render.heading(f"{result.rig_name}: what was found in {result.tried} rigs that were tried")
     if result.rig_basis == "invented":
@@ -52,6 +52,7 @@ def show(result: SpaceSearchResult, folder: Path) -> None:
             ],
         )
     render.note("\n".join(_to_write(result.chosen)))
+    search_tables.show_prices(result)
     render.heading("Eyes and hands")
     render.note("\n\n".join(result.cautions.values()))
     if result.findings:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import math
+from typing import TYPE_CHECKING
 
 from rushlight.cli.plan_tables import Table
 from rushlight.cli.rounding import digits
 from rushlight.plan.search_choice import in_table, supply_words
 from rushlight.records.search import SearchCandidate, SearchResult
+
+if TYPE_CHECKING:
+    from rushlight.records.sourced import Price
+    from rushlight.records.space_search import SpaceSearchResult
 
 
 def tables(result: SearchResult) -> list[Table]:
@@ -51,6 +57,38 @@ def to_write(result: SearchResult) -> list[str]:
         f'and for each light: part = "{one.emitter}", current = "{1e3 * one.current_a:g} mA"'
         + (f'; for each stylus: cell = "{one.cell}", cells = {one.cells}' if fed else ""),
     ]
+
+
+def prices_to_write(result: SearchResult | SpaceSearchResult) -> list[str]:
+    """Lines for the rig's ``[prices]``, so that a plan counts what the search counted."""
+    return [
+        f"  {what} = {{ {', '.join(f'{key} = {_toml(value)}' for key, value in _told(price))} }}"
+        for what, price in result.new_prices.items()
+    ]
+
+
+def _told(price: Price) -> list[tuple[str, object]]:
+    """The fields of a price that say something."""
+    fields = price.model_dump(mode="json").items()
+    return [(key, value) for key, value in fields if value not in (None, "")]
+
+
+def _toml(value: object) -> str:
+    # A string in JSON is one in TOML too.
+    return json.dumps(value, ensure_ascii=False)
+
+
+def show_prices(result: SearchResult | SpaceSearchResult) -> None:
+    """What to change under the rig's ``[prices]``; nothing where a plan knows it all."""
+    from rushlight.cli import render
+
+    lines = prices_to_write(result)
+    if lines:
+        render.note("and under [prices], where a plan looks for what the search counted:")
+        render.copied("\n".join(lines))
+    if result.old_prices:
+        gone = ", ".join(result.old_prices)
+        render.note(f"and take out of [prices], for it would be counted as bought too: {gone}")
 
 
 def _cells_differ(result: SearchResult) -> bool:

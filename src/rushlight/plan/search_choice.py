@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rushlight.records.rig import Rig
 from rushlight.records.search import SearchCandidate, SearchMore, SearchOrder, SearchSettings
+from rushlight.records.sourced import Price
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.cost import CostLine, cost_lines
 
@@ -279,6 +280,18 @@ def _order(line: CostLine, sets: int, share: float) -> SearchOrder:
         date=price.date if price else "",
         basis=price.basis if price else None,
     )
+
+
+def prices_to_write(rig: Rig, taken: Rig) -> tuple[dict[str, Price], list[str]]:
+    """What of prices to write into a rig's file, and what to take out, to take another rig.
+
+    Parameters
+    ----------
+    rig, taken
+        As it stands; and as a search has it, with every price that it counts.
+    """
+    new = {what: price for what, price in taken.prices.items() if what not in rig.prices}
+    return new, [what for what in rig.prices if what not in taken.prices]
 
 
 def money(amount: float, currency: str) -> str:

@@ -13,7 +13,13 @@ from rushlight.errors import Finding, RushlightError
 from rushlight.plan.planning import cautions_of
 from rushlight.plan.search import Ledger, generations_of, key_of, winners
 from rushlight.plan.search_chance import with_chances
-from rushlight.plan.search_choice import MORE_MONEY, more_money, orders_for, why_chosen
+from rushlight.plan.search_choice import (
+    MORE_MONEY,
+    more_money,
+    orders_for,
+    prices_to_write,
+    why_chosen,
+)
 from rushlight.plan.search_front import STEPS, spread_over
 from rushlight.plan.search_limits import care_of, findings_of
 from rushlight.plan.search_nothing import nothing_found
@@ -145,6 +151,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     row = choices[chosen.number - 1]
     taken = space.rig_of(tuple(int(n) for n in row[1:axes]), chosen.position_m, chosen.look_at_m)
     orders = orders_for(taken, space.shelf, space.settings)
+    new_prices, old_prices = prices_to_write(space.rig, taken)
     dates = sorted(line.date for line in orders if line.date)
     places = best_in_places(trials, tried)
     beyond = beyond_budget(trials, tried, row, chosen.cost + max(MORE_MONEY))
@@ -177,6 +184,8 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         more=more_money(chosen, made, currency, beyond),
         orders=orders,
         sum_of_orders=round(sum(line.amount or 0.0 for line in orders), 2),
+        new_prices=new_prices,
+        old_prices=old_prices,
         findings=[
             PlanFinding.of(each) for each in [*_care(trials, choices, own), *_findings(space, own)]
         ],

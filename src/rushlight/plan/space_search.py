@@ -15,7 +15,7 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.plan.planning import cautions_of
-from rushlight.plan.search_choice import warned_words
+from rushlight.plan.search_choice import prices_to_write, warned_words
 from rushlight.plan.search_limits import (
     EYE,
     FRESH,
@@ -146,6 +146,7 @@ def search_space(
     if own is not None:
         told.append(("the rig as it stands", trial.care(bare(rig)).findings))
     currency = next(iter(trial.currencies), "")
+    new_prices, old_prices = prices_to_write(rig, trial.rig_of(choice))
     return SpaceSearchResult(
         rig=rig.content_hash(),
         rig_name=rig.name,
@@ -158,6 +159,8 @@ def search_space(
         chosen=chosen,
         why=_why(chosen, own, currency),
         thrown_out=[*space.reasons, *trial.reasons()],
+        new_prices=new_prices,
+        old_prices=old_prices,
         findings=[
             PlanFinding.of(each)
             for each in [*findings_of(told), *prices_of_no_part(rig, shelf, name)]

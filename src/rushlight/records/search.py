@@ -274,6 +274,9 @@ class SearchResult(Document):
         See their classes.
     sum_of_orders
         Of the priced lines.
+    new_prices, old_prices
+        What the chosen candidate's cost counts and the rig's own ``[prices]`` lack; and ids there
+        of parts that it does without.
     findings, cautions, assumptions
         As in a plan.
     pictures
@@ -305,6 +308,8 @@ class SearchResult(Document):
     more: list[SearchMore]
     orders: list[SearchOrder]
     sum_of_orders: float
+    new_prices: dict[Slug, Price] = {}
+    old_prices: list[Slug] = []
     findings: list[PlanFinding] = []
     cautions: dict[str, str]
     assumptions: list[str]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rushlight.records.document import Document, FloatOrUnknown, Record, Slug
 from rushlight.records.plan import PlanFinding
 from rushlight.records.search import Point, SearchReason
+from rushlight.records.sourced import Price
 
 
 class SpaceCandidate(Record):
@@ -73,6 +74,9 @@ class SpaceSearchResult(Document):
         The reasons, in sentences.
     thrown_out
         Why parts, places and candidates were.
+    new_prices, old_prices
+        What the cost of the one to take counts and the rig's own ``[prices]`` lack; and ids there
+        of parts that it does without.
     findings
         What plans of the candidates, of the one to take and of the rig as it stands warn of for
         eyes and hands.
@@ -93,6 +97,8 @@ class SpaceSearchResult(Document):
     chosen: SpaceCandidate
     why: list[str]
     thrown_out: list[SearchReason]
+    new_prices: dict[Slug, Price] = {}
+    old_prices: list[Slug] = []
     findings: list[PlanFinding] = []
     cautions: dict[str, str]
     assumptions: list[str]
