@@ -4,7 +4,7 @@ import pytest
 from tests.search_rooms import POINTS, room
 
 from rushlight.plan import search, searching
-from rushlight.plan.search_choice import IN_TABLE, in_table, more_money
+from rushlight.plan.search_choice import IN_TABLE, in_table, more_money, why_chosen
 from rushlight.plan.searching import begin, search_rig
 from rushlight.records.search import SearchCandidate
 from rushlight.shelf.catalogue import built_in_shelf
@@ -85,3 +85,12 @@ def test_the_table_leaves_most_room_to_what_meets_all_targets():
     assert sum(bool(each.missed) for each in shown) == 2
     # What room those leave that meet all targets, the others fill.
     assert len(in_table([CHOSEN, met[0], *missed], 1)) > 8
+
+
+@pytest.mark.parametrize("missed", [[], ["coverage"]])
+def test_winners_worked_out_are_told_apart_from_all_winners(missed):
+    chosen = another(3, 46.2, missed=missed)
+    some = why_chosen(chosen, [], [], None, (25, 60, 813), "EUR")[0]
+    assert "of the 60 winners worked out, which are spread over all 813, meet" in some
+    every = why_chosen(chosen, [], [], None, (21, 42, 42), "EUR")[0]
+    assert "of the 42 winners meet" in every

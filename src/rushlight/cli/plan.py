@@ -33,7 +33,9 @@ def plan(
         bool,
         typer.Option("--tolerance", help="Tell how sure the plan is, in place of the plan."),
     ] = False,
-    draws: Annotated[int, typer.Option(help="Rigs drawn at random for --tolerance.")] = 400,
+    draws: Annotated[
+        int, typer.Option(help="Rigs drawn at random for --tolerance, 20 to 100000.")
+    ] = 400,
     seed: Annotated[int, typer.Option(help="Of the draws for --tolerance.")] = 1,
     doubt: Annotated[
         list[str] | None,

@@ -38,7 +38,7 @@ def search(
         int | None,
         typer.Option(
             help="Rigs drawn of each winner shown, for the probability that all targets are met; "
-            "64 by default, 0 leaves it out."
+            "64 by default, 0 leaves it out, else 20 to 10000."
         ),
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,

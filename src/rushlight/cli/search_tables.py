@@ -114,10 +114,16 @@ def _winners(result: SearchResult) -> Table:
                 *([", ".join(one.warned) or "nothing"] if warned else []),
             ]
         )
+    worked_out = len(result.candidates)
+    some = (
+        f"{len(rows)} of the {result.front} that none beats in everything"
+        if worked_out == result.front
+        else f"{len(rows)} shown of the {worked_out} worked out, which are spread over the "
+        f"{result.front} that none beats in everything"
+    )
     title = (
-        f"Winners: {len(rows)} of the {result.front} that none beats in everything, of "
-        f"{result.evaluated} candidates (coverage: with all shadow / with one upright body "
-        "alone; ≈: error to some 5 %)"
+        f"Winners: {some}, of {result.evaluated} candidates (coverage: with all shadow / "
+        "with one upright body alone; ≈: error to some 5 %)"
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",

@@ -91,7 +91,7 @@ def why_chosen(
     in_places: list[SearchCandidate],
     empty: list[tuple[str, str]],
     own: SearchCandidate | None,
-    met: tuple[int, int],
+    met: tuple[int, int, int],
     currency: str,
 ) -> list[str]:
     """The reasons for a choice, in sentences.
@@ -103,7 +103,8 @@ def why_chosen(
     empty
         Places where nothing is allowed, and what rules most of it out.
     met
-        How many of the winners meet every target, and how many winners there are.
+        How many of the winners that are worked out meet every target, how many are worked out,
+        and how many winners there are.
     currency
         Of the costs.
     """
@@ -126,15 +127,19 @@ def warned_words(name: str, warned: list[str]) -> list[str]:
     return [f"A plan of {name} warns of {_list(warned)}: read its findings before you build it"]
 
 
-def _rule(chosen: SearchCandidate, met: tuple[int, int]) -> str:
+def _rule(chosen: SearchCandidate, met: tuple[int, int, int]) -> str:
+    meeting, worked_out, front = met
+    winners = f"{worked_out} winners"
+    if worked_out < front:
+        winners += f" worked out, which are spread over all {front},"
     if not chosen.missed:
         return (
-            f"{met[0]} of the {met[1]} winners meet every target, coverage with one upright body "
+            f"{meeting} of the {winners} meet every target, coverage with one upright body "
             f"alone, as in the plan; number {chosen.number} is the cheapest of these, and of "
             "equally cheap ones covers most with the least error"
         )
     return (
-        f"None of the {met[1]} winners meets every target; number {chosen.number} misses the "
+        f"None of the {winners} meets every target; number {chosen.number} misses the "
         f"fewest ({', '.join(chosen.missed)}) and is the cheapest of such"
     )
 

@@ -146,7 +146,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     made = with_slips(trials, made, choices)
     chosen, closely = _taken(trials, made, choices)
     own = own_candidate(trials)
-    met = sum(not each.missed for each in made)
+    met = sum(not each.missed for each in made), len(made), len(front)
     axes = len(space.counts)
     row = choices[chosen.number - 1]
     taken = space.rig_of(tuple(int(n) for n in row[1:axes]), chosen.position_m, chosen.look_at_m)
@@ -177,9 +177,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         own=own,
         chosen=chosen.number,
         closely=closely,
-        why=why_chosen(
-            closely, places, empty_places(trials, tried), own, (met, len(made)), currency
-        ),
+        why=why_chosen(closely, places, empty_places(trials, tried), own, met, currency),
         thrown_out=thrown_out(trials, ledger),
         more=more_money(chosen, made, currency, beyond),
         orders=orders,

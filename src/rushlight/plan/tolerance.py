@@ -55,6 +55,9 @@ ASSUMPTIONS = (
     "each draw is built once: its registration, lens and wall are drawn as the error budget "
     "holds them, and then stay; what differs from touch to touch is root-mean-square",
     "where dots are clipped, weak or parted a small error is not known, and does not count as met",
+    f"every rig, the one as planned too, is looked at on a grid of {COARSE['columns']} by "
+    f"{COARSE['rows']} places and fewer ways of holding a stylus, coarser than the plan's, so that "
+    "its figures differ a little from what `plan` prints",
     "the running time is as planned, and not varied",
     "predicted by the same formulas as the plan: nothing here was tried on hardware",
 )
