@@ -14,12 +14,14 @@ from rushlight.plan.beacons import choose_beacons
 from rushlight.plan.evaluate import evaluate
 from rushlight.plan.search import Ledger, generations_of, winners
 from rushlight.plan.search_front import front_of
+from rushlight.plan.search_nothing import _reason_words
 from rushlight.plan.search_report import own_candidate, thrown_out
 from rushlight.plan.search_space import space_of
 from rushlight.plan.search_trial import RULED_OUT, Trials, Tried
 from rushlight.plan.searching import begin, search_rig
 from rushlight.records.document import validate
 from rushlight.records.rig import Rig
+from rushlight.records.search import SearchReason
 from rushlight.shelf.catalogue import built_in_shelf
 from rushlight.shelf.cost import cost_figure
 from rushlight.shelf.resolve import lit_emitters, resolve
@@ -244,6 +246,9 @@ def remedy(monkeypatch, **settings) -> str:
 
 def test_where_nothing_is_left_the_remedy_is_that_of_the_reasons(monkeypatch) -> None:
     budget = {"amount": 5, "currency": "EUR"}
+    misfit = SearchReason(of="candidate", code="parts-do-not-fit", count=3,
+                          words=RULED_OUT["parts-do-not-fit"])  # fmt: skip
+    assert _reason_words(misfit).startswith("its parts do not go together")
     assert remedy(monkeypatch, budget=budget) == "raise search.budget"
     assert remedy(monkeypatch, minutes="1 min") == "give more search.minutes"
     both = remedy(monkeypatch, budget=budget, minutes="1 min")

@@ -48,12 +48,12 @@ def nothing_found(trials: Trials, tried: Tried, reasons: list[SearchReason]) -> 
     reasons
         Why candidates were ruled out.
     """
-    why = ", or because it ".join(map(_reason_words, reasons))
+    why = ", or because ".join(map(_reason_words, reasons))
     return RushlightError.of(
         "rig.toml: search",
         "",
         f"finds no rig: each of the {len(tried.choices)} candidates tried is ruled out, because "
-        f"it {why}",
+        f"{why}",
         remedy_of(trials, tried),
         "search-nothing-found",
     )
@@ -111,4 +111,5 @@ def _with_any_error(parts: Parts) -> Parts:
 def _reason_words(reason: SearchReason) -> str:
     """A reason with its count, and the least that there is where a bound was too tight."""
     told = reason.examples if reason.code in ("over-budget", "takes-too-long") else []
-    return f"{reason.words} ({'; '.join([f'{reason.count} of them', *told])})"
+    subject = "" if reason.words.startswith("its ") else "it "
+    return f"{subject}{reason.words} ({'; '.join([f'{reason.count} of them', *told])})"
