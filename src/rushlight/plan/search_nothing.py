@@ -52,8 +52,8 @@ def nothing_found(trials: Trials, tried: Tried, reasons: list[SearchReason]) -> 
     return RushlightError.of(
         "rig.toml: search",
         "",
-        f"finds no rig: each of the {len(tried.choices)} candidates tried is ruled out, because "
-        f"{why}",
+        f"finds no rig: each of the {len(tried.choices)} candidates tried is ruled out, "
+        f"because {why}",
         remedy_of(trials, tried),
         "search-nothing-found",
     )
