@@ -123,7 +123,7 @@ def _winners(result: SearchResult) -> Table:
     )
     title = (
         f"Winners: {some}, of {result.evaluated} candidates (coverage: with all shadow / "
-        "with one upright body alone; ≈: error to some 5 %)"
+        "with one upright body alone; ≈: rough error)"
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",

@@ -136,7 +136,7 @@ def _rule(chosen: SearchCandidate, met: tuple[int, int, int]) -> str:
         return (
             f"{meeting} of the {winners} meet every target, coverage with one upright body "
             f"alone, as in the plan; number {chosen.number} is the cheapest of these, and of "
-            "equally cheap ones covers most with the least error"
+            "equally cheap ones whose error is surely known covers most with the least error"
         )
     return (
         f"None of the {winners} meets every target; number {chosen.number} misses the "

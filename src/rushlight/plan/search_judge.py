@@ -52,7 +52,7 @@ class Judged:
     registerable
         (R,) whether at least six beacons are seen.
     doubtful
-        (R,) whether the swift evaluation knows the error to some 5 % only.
+        (R,) whether the swift evaluation knows the error roughly only.
     """
 
     exposure_s: Array

@@ -213,7 +213,7 @@ def _taken(
     rows = [each.number - 1 for each in first]
     close = candidates_of(trials, choices[rows], closely=True)
     close = [
-        each.model_copy(update={"number": one.number, "slips": one.slips})
+        each.model_copy(update={"number": one.number, "slips": one.slips, "rough": one.rough})
         for each, one in zip(close, first, strict=True)
     ]
     best = min(close, key=preference)

@@ -136,7 +136,7 @@ class SearchCandidate(Record):
         Mean delay; hours of the least lasting cell in seconds, unknown or not used up is null;
         time to build [s].
     rough
-        Whether the error is known to some 5 % only, and exposure and coverage may be off by more:
+        Whether the error is known roughly only, and exposure and coverage may be off by more:
         where dots part, or the light changes fast over the surface.
     missed
         The targets of the rig that it misses.
