@@ -1,5 +1,6 @@
 """Register, watch and check in the morning by keys alone, on a rehearsal in real time."""
 
+import contextlib
 import json
 import os
 import re
@@ -7,6 +8,7 @@ import signal
 import urllib.request
 
 import pytest
+from playwright.sync_api import TimeoutError
 from tests.served_bench import barriers, by_keys_to, press
 from tests.slow_wall import SEED, command, register_slow_wall, write_slow_wall
 
@@ -145,10 +147,16 @@ def test_the_twins_are_what_the_commands_print(registered):
 
 
 def test_a_live_process_that_dies_is_told_and_started_again(page, wall):
-    opened(page, wall, "ready")
-    killed = read_place(wall.folder).pid
-    os.kill(killed, signal.SIGKILL)
-    page.get_by_text("The live process does not answer.").wait_for(timeout=LONG)
+    for _ in range(3):
+        # On a busy machine the page may lose its own line and be loaded anew, which starts another.
+        opened(page, wall, "ready")
+        killed = read_place(wall.folder).pid
+        os.kill(killed, signal.SIGKILL)
+        with contextlib.suppress(TimeoutError):
+            page.get_by_text("The live process does not answer.").wait_for(timeout=60_000)
+            break
+    else:
+        raise AssertionError("the page never told that the live process had died")
     page.get_by_role("button", name="Is it ready?").click()
     page.get_by_text("A rehearsal, simulated").wait_for(timeout=LONG)
     assert read_place(wall.folder).pid != killed

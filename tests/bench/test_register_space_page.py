@@ -68,8 +68,12 @@ def marks_of(desk):
 
 def middle_px(page):
     """Where the points of the thorns meet [CSS px]."""
-    box = page.locator(".thorn").bounding_box()
-    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    for _ in range(20):
+        box = page.locator(".thorn").bounding_box()
+        if box is not None:  # as in the moment in which it is drawn anew
+            return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.wait_for_timeout(100)
+    raise AssertionError("no thorns are shown")
 
 
 def made(page, display, number, of, key):
