@@ -1,10 +1,10 @@
 // Beacons: a filled disc within a row of dashes, which go out one by one while the light is held.
+import {DASHES, drawDashes} from "./dashes.js";
 import {begin, fillDisplay} from "./marks.js";
 import {text} from "./texts.js";
 import {tone} from "./tone.js";
 
 const at = id => document.getElementById(id);
-const DASHES = 12; // as the registration counts them
 const SVG = "http://www.w3.org/2000/svg";
 let standing = false, known = ""; // whether a beacon is to be touched; the last that was told
 let display = null, beacon = null, state = null, done = null, begun = false;
@@ -47,19 +47,7 @@ function drawBeacon() {
   if (!standing || !display) return;
   const x = beacon.x_px / display[0] * innerWidth, y = beacon.y_px / display[1] * innerHeight;
   const unit = Math.max(5, Math.min(innerWidth, innerHeight) / 100);
-  const gap = 3.4 * unit, first = 4 * unit;
-  // Near an edge the row is longer on the other side, so that every dash is on the display.
-  const room = side => Math.max(0, Math.floor((side - first) / gap));
-  let left = Math.min(DASHES / 2, room(x));
-  left = Math.max(left, Math.min(room(x), DASHES - room(innerWidth - x)));
-  const places = [];
-  for (let k = 0; k < left; k++) places.push(-(first + k * gap));
-  for (let k = 0; k < DASHES - left; k++) places.push(first + k * gap);
-  places.sort((a, b) => Math.abs(a) - Math.abs(b)); // those farthest out go first
-  places.forEach((way, index) => shape("rect", {
-    class: index < beacon.dashes_left ? "dash" : "out", x: x + way - 1.2 * unit, y: y - unit / 2,
-    width: 2.4 * unit, height: unit, rx: unit / 4,
-  }));
+  drawDashes(shape, x, y, unit, 4 * unit, beacon.dashes_left);
   shape("circle", {class: "disc", cx: x, cy: y, r: 2 * unit});
   at("words").classList.toggle("low", y < innerHeight / 2);
 }

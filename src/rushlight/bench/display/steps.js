@@ -1,5 +1,6 @@
 // Looks and placings: thorns whose points meet at the mark, within a row of dashes that go out while
 // it is held; and where the bead of a look stands before the display.
+import {DASHES, drawDashes} from "./dashes.js";
 import {begin, fillDisplay} from "./marks.js";
 import {judged, measured} from "./survey_window.js";
 import {text} from "./texts.js";
@@ -7,7 +8,6 @@ import {tone} from "./tone.js";
 
 const at = id => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
-const DASHES = 12; // as the registration counts them
 const LONG = 0.05, WIDE = 0.16; // of a thorn: share of the display's shorter side, and of its length
 const WORDS = ["begin", "back", "skip", "finish"];
 const KEYS = {Enter: "begin", PageDown: "begin", b: "back", PageUp: "back", s: "skip", k: "finish"};
@@ -49,22 +49,6 @@ function drawThorns(x, y, long) {
   shape("path", {class: "thorn", d});
 }
 
-/** The dashes stand to the left and right of the thorns; near an edge more of them on the other side. */
-function drawDashes(x, y, long) {
-  const unit = long / 5, gap = 3.4 * unit, first = long + 2 * unit;
-  const room = side => Math.max(0, Math.floor((side - first) / gap));
-  let left = Math.min(DASHES / 2, room(x));
-  left = Math.max(left, Math.min(room(x), DASHES - room(innerWidth - x)));
-  const places = [];
-  for (let k = 0; k < left; k++) places.push(-(first + k * gap));
-  for (let k = 0; k < DASHES - left; k++) places.push(first + k * gap);
-  places.sort((a, b) => Math.abs(a) - Math.abs(b)); // those farthest out go first
-  places.forEach((way, index) => shape("rect", {
-    class: index < mark.dashes_left ? "dash" : "out", x: x + way - 1.2 * unit, y: y - unit / 2,
-    width: 2.4 * unit, height: unit, rx: unit / 4,
-  }));
-}
-
 /** Where on the display the bead stands before it: told beside the thorns, away from the words. */
 function drawBead(px, long, low) {
   const [x, y] = px(mark.bead_px), up = low ? -1 : 1, aside = 2.2 * long;
@@ -83,7 +67,7 @@ function drawField() {
   const low = y < innerHeight / 2;
   at("guide").classList.toggle("low", low);
   if (mark.bead_px) drawBead(px, long, low);
-  drawDashes(x, y, long);
+  drawDashes(shape, x, y, long / 5, 1.4 * long, mark.dashes_left);
   drawThorns(x, y, long);
 }
 
