@@ -51,6 +51,18 @@ class Desk:
         elif slot == "mark":
             self.marks.append(body["mark"])
 
+    def follow(self, teller, job):
+        """Let somebody do this meanwhile; if it fails the act is ended, which waits for words."""
+
+        def follows():
+            try:
+                job()
+            except BaseException:
+                teller.hear({"stop": True})
+                raise
+
+        threading.Thread(target=follows, daemon=True).start()
+
     def answer(self, teller, words):
         """Say a word at each step, by its number; a step that did not count is begun again."""
         for number, word in words:
@@ -102,8 +114,7 @@ def test_rehearsed_steps_register_the_room(rig, monkeypatch):
     teller = Teller(desk)
     words = [(1, "begin"), (2, "skip"), (3, "back"), *((n, "begin") for n in range(2, STEPS + 1))]
     words.append((STEPS + 1, "finish"))
-    user = threading.Thread(target=desk.answer, args=(teller, words), daemon=True)
-    user.start()
+    desk.follow(teller, lambda: desk.answer(teller, words))
     result = register(Order("register", rig, f"rehearsal:{SEED}"), teller)
     teller.view.close()
     assert {"is": "display", "display_px": (1920, 1080), "surface_m": screen_size(screen)} in (
@@ -158,12 +169,13 @@ def test_a_bar_is_swung_before_two_cameras_and_seconds_are_counted(tmp_path, mon
     teller = Teller(desk)
 
     def swing():
+        assert desk.news.get(timeout=LONG_S)["stage"] == "told"
         desk.begin(teller)
         while (desk.news.get(timeout=LONG_S)["left_s"] or 99) > 12:
             pass
         teller.say({"word": "finish"})
 
-    threading.Thread(target=swing, daemon=True).start()
+    desk.follow(teller, swing)
     # The film begins again and again, so that nobody has to be quicker than it.
     order = Order("register", tmp_path, "simulated:film", options={"loop": True})
     found = register(order, teller).registration

@@ -174,6 +174,32 @@ def test_words_of_the_user(tmp_path):
     assert not (tmp_path / "live.json").exists()
 
 
+class Late(LiveTogether):
+    """Its first frame lets the user wait."""
+
+    def __iter__(self):
+        self.on_silence()
+        yield from super().__iter__()
+
+
+def test_a_step_asked_for_before_frames_come_begins_with_them(tmp_path):
+    rig, space = home_of("ferry-model", tmp_path)
+    world = draw_space(space, 5)
+    script = scripts.register_by_marks(world, design_of(space).marks[:1], 0.3)
+    film = tmp_path / "film"
+    write_space_footage(world, script, film, rig_hash=rig.content_hash())
+    source, footage, _ = opened(film, space.camera_ids, 4.0, True)
+    user = User([-1], footage.frames)
+    begun = []
+    user.began = lambda step: begun.append(step.number)
+    user.seen = lambda *_: user.asks.put("finish")
+    user.asks.put("begin")
+    late = Late(source.sources)
+    with late, pytest.raises(RushlightError, match="0 steps were made"):
+        register_space_live(tmp_path, tmp_path / "live.json", user, user.asks, late)
+    assert begun == [1]
+
+
 def test_what_cannot_be_registered_live_is_refused(tmp_path):
     text = (SCENARIOS / "ferry-model" / "rig.toml").read_text("utf-8")
     start, end = text.index("[[surfaces]]"), text.index("[[cameras]]")

@@ -216,6 +216,7 @@ class _Steps:
     counted: list[Seen] = field(default_factory=list)
     _at: int = 0
     _from_ns: int | None = None
+    _asked: bool = False
     _now: list[Seen] = field(default_factory=list)
     _newest_ns: list[int] = field(default_factory=list)
 
@@ -250,23 +251,28 @@ class _Steps:
     def heard(self, now_ns: int | None) -> bool:
         """Do what the user says; whether no more steps are wanted.
 
+        A step that was asked for while no frames came begins with the next frame.
+
         Parameters
         ----------
         now_ns
             Moment of the newest frame [ns]; None while no frames come.
         """
         while True:
+            if self._asked and now_ns is not None:
+                self._asked = False
+                self._from_ns = now_ns + round(self.lead_s * 1e9)
+                self.show.began(self._step)
             try:
                 word = self.asks.get_nowait()
             except Empty:
                 return False
             if word == "finish":
                 return True
-            if word == "begin" and self._from_ns is None and now_ns is not None:
-                self._from_ns = now_ns + round(self.lead_s * 1e9)
-                self.show.began(self._step)
+            if word == "begin" and self._from_ns is None:
+                self._asked = True
             elif word in ("skip", "back"):
-                self._from_ns = None
+                self._asked, self._from_ns = False, None
                 self._now = [[] for _ in self._now]
                 self.show.left(self._step, word == "back")
                 if word == "back" and self._at > 0:
