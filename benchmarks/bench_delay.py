@@ -5,16 +5,16 @@ two hands that draw, is simulated beforehand and replayed again and again at its
 ``simulated:FOLDER`` does for anybody: a real camera costs no computing of pictures either. All the
 rest is as in use: decoding, detecting, linking, mapping, the session on disk, and the pushing to
 pages. One headless Chromium shows the planting page of the live process, which notes every pointer
-event as its handler runs, and beside it the plan page of the desk, whose slider is moved the whole
-time. An event's ``timeStamp`` is the moment of its frame's capture, on the page's clock, which
-pings set; so now minus ``timeStamp`` is the delay.
+event as its handler runs, and beside it the plan page of the desk: first it stands open, then its
+slider is moved without a pause, for as long again. An event's ``timeStamp`` is the moment of its
+frame's capture, on the page's clock, which pings set; so now minus ``timeStamp`` is the delay.
 
-A replayed frame is there at the moment of its capture: the half of an exposure, the reading out
-and the sending that a real frame takes are not in the figure. The goal allows one frame period for
+A replayed frame is there at the moment of its capture: the half of an exposure, the reading out and
+the sending that a real frame takes are not in the figure. The goal allows one frame period for
 those, so what is measured here is held against the 8 ms alone.
 
-What is lost is counted from end to end: the numbers of the frames that the camera gave, of those
-in which the session kept a place, and of those whose message the page heard. The first places of a
+What is lost is counted from end to end: the numbers of the frames that the camera gave, of those in
+which the session kept a place, and of those whose message the page heard. The first places of a
 light are kept back until it is known to be one, and are then mapped and told together, as the
 newest's: one message, which is heard or not. How many frames wait like that is told as well.
 
@@ -22,13 +22,13 @@ The peer: a bare client of the library websockets, in a process of its own, that
 messages in the same run from the same server, parses them and does nothing else. The ratio is the
 page's delay over its.
 
-The goal: the 95th percentile is 8 ms or less, and nothing is lost in a minute. It is judged over
-the seconds in which the machine is calm: a process that only sleeps until each frame of such a
-camera is due wakes within 1 ms in 95 of 100 cases. Camera, tracker, desk and browser share this
-machine; where their own load or other work holds it, that is said and nothing is judged. The gate
-fails beyond three times the goal, or where all seconds were calm and more than one frame in a
-hundred was lost. The camera is simulated and no display took part: what real ones add is not in
-these figures.
+The goal: with the page open the 95th percentile is 8 ms or less, and nothing is lost in a minute.
+While the slider moves the same is told, which is more than the goal asks: camera, tracker, desk and
+browser share this machine. Both are judged over the seconds in which it is calm: a process that
+only sleeps until each frame of such a camera is due wakes within 1 ms in 95 of 100 cases; where
+other work holds it, that is said and nothing is judged. The gate fails beyond three times the goal,
+or where all seconds were calm and more than one frame in a hundred was lost. The camera is
+simulated and no display took part: what real ones add is not in these figures.
 """
 
 from __future__ import annotations
@@ -58,6 +58,7 @@ FOOTAGE, SESSION = "strokes", "timed.sqlite"
 GOAL_MS, CALM_MS, MOST_TIMES, MOST_LOST = 8.0, 1.0, 3.0, 0.01
 GOAL_MAP_MS = 100.0
 STEP_S = 0.15
+OPEN, MOVED = "the plan page open beside it", "its slider moved without a pause"
 SETTLING = 60  # events before anything is counted
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu"]
@@ -169,7 +170,7 @@ def state_of(place: Place) -> dict[str, Any]:
 
 
 def measured(folder: Path, desk_url: str, place: Place, seconds: float) -> dict[str, Any]:
-    """One run: events of the page, of the peer, the sleeper's, counts before and after."""
+    """One run: events of the page, of the peer and the sleeper's, and the spans of its parts."""
     from playwright.sync_api import sync_playwright
     from websockets.sync.client import connect
 
@@ -201,8 +202,10 @@ def measured(folder: Path, desk_url: str, place: Place, seconds: float) -> dict[
         plan.keyboard.press("ArrowRight")
         plan.wait_for_timeout(2000)
         wakes = Beside(sleeper)
-        before = state_of(place)
+        opened_s = time.monotonic()
+        plan.wait_for_timeout(1e3 * seconds)
         begun_s = time.monotonic()
+        plan.evaluate("window.rushlightDelays = []")
         step = 0
         while time.monotonic() < begun_s + seconds:
             plan.keyboard.press("ArrowRight" if step % 40 < 20 else "ArrowLeft")
@@ -223,9 +226,8 @@ def measured(folder: Path, desk_url: str, place: Place, seconds: float) -> dict[
             "heard": set(shown.evaluate("heard")),
             "peer": np.array(peer.end(), float).reshape(-1, 2) * [1.0, 1e-3],
             "wakes": np.array(wakes.end(), float).reshape(-1, 2),
-            "before": before,
             "after": after,
-            "span_s": (begun_s, ended_s),
+            "spans_s": {OPEN: (opened_s, begun_s), MOVED: (begun_s, ended_s)},
             "maps_ms": maps,
             "browser": browser.version,
         }
@@ -278,65 +280,57 @@ def lost_frames(session: Path, heard: set[int], span_s: tuple[float, float]) -> 
     }
 
 
-def judged(told: dict[str, Any], lost: dict[str, int]) -> int:
-    """Print what was measured, and judge it; the exit code."""
-    first, last = told["span_s"]
+def judged(name: str, told: dict[str, Any], lost: dict[str, int]) -> bool:
+    """Print what was measured in one part of the run, and judge it; whether it may pass."""
+    span_s = told["spans_s"][name]
     page, peer, wakes = (
-        rows[within(rows[:, moment], told["span_s"])]
+        rows[within(rows[:, moment], span_s)]
         for rows, moment in ((told["page"], 1), (told["peer"], 1), (told["wakes"], 0))
     )
+    print(f"{name}, {span_s[1] - span_s[0]:.0f} s, {len(page)} moves of two pointers")
     if len(page) < RATE_HZ or len(peer) < RATE_HZ:
-        print(f"FAILED: only {len(page)} events reached the page")
-        return 1
-    late = int(first), int(last)
+        print(f"  FAILED: only {len(page)} events reached the page")
+        return False
     calm = np.zeros(len(page), bool)
-    seconds = 0
-    for second in range(*late):
+    seconds = range(int(span_s[0]) + 1, int(span_s[1]))
+    still = 0
+    for second in seconds:
         awake = wakes[within(wakes[:, 0], (second, second + 1)), 1]
         if len(awake) and np.quantile(awake, 0.95) <= CALM_MS * 1e-3:
             calm |= within(page[:, 1], (second, second + 1))
-            seconds += 1
+            still += 1
     ours, bare = percentiles(page[:, 0]), percentiles(peer[:, 0])
-    print(f"capture to event at {RATE_HZ:.0f} Hz, barn wall (invented), simulated camera")
-    print(f"  Chromium {told['browser']}, {last - first:.0f} s, {len(page)} moves of two pointers")
     print(f"  page: p50 {ours[0]:.2f} ms, p95 {ours[1]:.2f} ms (clock ±{told['doubt_ms']:.2f} ms)")
-    stages_ms = told["stages_ms"][within(told["page"][:, 1], told["span_s"])]
-    for name, stage_ms in zip(("detected", "mapped", "sent"), stages_ms.T, strict=True):
+    stages_ms = told["stages_ms"][within(told["page"][:, 1], span_s)]
+    for stage_name, stage_ms in zip(("detected", "mapped", "sent"), stages_ms.T, strict=True):
         stage = percentiles(stage_ms)
-        print(f"    of that, capture to {name}: p50 {stage[0]:.2f} ms, p95 {stage[1]:.2f} ms")
+        print(f"    of that, capture to {stage_name}: p50 {stage[0]:.2f} ms, p95 {stage[1]:.2f} ms")
     print(f"  bare client: p50 {bare[0]:.2f} ms, p95 {bare[1]:.2f} ms, {len(peer)} moves")
     print(f"  ratio: p50 {ours[0] / bare[0]:.2f}, p95 {ours[1] / bare[1]:.2f}")
     woke = percentiles(wakes[:, 1] * 1e3)
     print(f"  a process that only sleeps woke late by p50 {woke[0]:.2f} ms, p95 {woke[1]:.2f} ms")
-    maps = told["maps_ms"]
-    print(f"goal: slider to redrawn map ≤ {GOAL_MAP_MS:.0f} ms: {len(maps)} maps on the plan page "
-          f"beside it, median {np.median(maps):.0f} ms")  # fmt: skip
-    print(f"goal: nothing lost: {lost['given']} frames given, {lost['dropped']} dropped; "
+    print(f"  nothing lost? {lost['given']} frames given, {lost['dropped']} dropped; "
           f"{lost['told']} told places, {lost['unheard']} of them unheard by the page")  # fmt: skip
     print(f"  {lost['waited']} more waited for a light to be known, and left with its next")
-    for sentence in (each["sentence"] for each in told["after"].get("findings", ())):
-        print(f"  said by the run: {sentence}")
-    print(f"goal: p95 ≤ {GOAL_MS:.0f} ms from a frame at hand to the event: "
-          f"{ours[1]:.2f} ms over all")  # fmt: skip
+    print(f"  p95 from a frame at hand to the event: {ours[1]:.2f} ms over all")
     if calm.sum() < RATE_HZ:
-        print("NOT JUDGED: the machine was busy in nearly every second")
-        return 0
+        print("  NOT JUDGED: the machine was busy in nearly every second")
+        return True
     p95_ms = percentiles(page[calm, 0])[1]
     words = "met" if p95_ms <= GOAL_MS else "NOT MET"
-    print(f"  {p95_ms:.2f} ms in {seconds} calm of {late[1] - late[0]} seconds: {words}")
-    failed = p95_ms > MOST_TIMES * GOAL_MS
+    goal = f"goal ≤ {GOAL_MS:.0f} ms: {words}" if name == OPEN else f"{GOAL_MS:.0f} ms {words}"
+    print(f"  {p95_ms:.2f} ms in {still} calm of {len(seconds)} seconds; {goal}")
     share = max(lost["dropped"] / lost["given"], lost["unheard"] / max(1, lost["told"]))
-    if calm.all() and share > MOST_LOST:
+    if still == len(seconds) and share > MOST_LOST:
         print("  frames or places were lost on a calm machine")
-        failed = True
-    print("FAILED" if failed else "passed")
-    return 1 if failed else 0
+        return False
+    return p95_ms <= MOST_TIMES * GOAL_MS
 
 
 def main() -> int:
     """Read the options."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true", help="some seconds instead of a minute")
+    parser.add_argument("--quick", action="store_true", help="some seconds instead of minutes")
     seconds = 8.0 if parser.parse_args().quick else 60.0
     if not Path(CHROMIUM).exists():
         print("no Chromium here: the delay to a browser was NOT measured", file=sys.stderr)
@@ -360,8 +354,20 @@ def main() -> int:
             if live is not None:
                 os.kill(live.pid, signal.SIGTERM)
                 os.waitpid(live.pid, 0)
-        lost = lost_frames(folder / RIG / SESSION, told["heard"], told["span_s"])
-    return judged(told, lost)
+        lost = {
+            name: lost_frames(folder / RIG / SESSION, told["heard"], span_s)
+            for name, span_s in told["spans_s"].items()
+        }
+    print(f"capture to event at {RATE_HZ:.0f} Hz, barn wall (invented), simulated camera; "
+          f"Chromium {told['browser']}")  # fmt: skip
+    passed = [judged(name, told, lost[name]) for name in (OPEN, MOVED)]
+    maps = told["maps_ms"]
+    print(f"goal: slider to redrawn map ≤ {GOAL_MAP_MS:.0f} ms: {len(maps)} maps on the plan page "
+          f"beside it, median {np.median(maps):.0f} ms")  # fmt: skip
+    for sentence in (each["sentence"] for each in told["after"].get("findings", ())):
+        print(f"said by the run: {sentence}")
+    print("passed" if all(passed) else "FAILED")
+    return 0 if all(passed) else 1
 
 
 if __name__ == "__main__":
