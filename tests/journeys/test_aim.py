@@ -126,6 +126,25 @@ def test_an_asked_stop_before_three_places_says_what_is_missing(home):
     assert not (home / "none.json").exists()
 
 
+def test_a_place_asked_for_while_the_room_is_looked_at_comes_first(home):
+    asks, places = SimpleQueue(), []
+
+    class Telling:
+        def state(self, state):
+            if state.place:
+                places.append(state.place)
+                asks.put({"stop": True})
+
+        def seen(self, frame, dots):
+            pass
+
+    asks.put({"hold": "lower-right"})
+    source = open_rehearsal("rehearsal:1:askew", home, paced=False)
+    with pytest.raises(RushlightError):
+        aim_live(home, home / "none.json", Telling(), source, asks=asks)
+    assert places[0] == "lower-right"
+
+
 def test_who_moved_the_camera_begins_anew_and_may_choose_a_place(home):
     asks, rounds, places = SimpleQueue(), [], []
 

@@ -228,6 +228,21 @@ def test_a_touch_done_again_replaces_the_first(registered):
     )
 
 
+def test_the_beacon_that_stands_may_be_asked_for_again(registered):
+    asks = queue.SimpleQueue()
+
+    def act(beacon, state):
+        if beacon is not None and beacon.number == 2 and beacon.dashes_left == DASHES:
+            if not asked:
+                asks.put({"redo": 2})
+            asked.append(beacon)
+
+    asked = []
+    _, found = registered(act, asks=asks)
+    assert len(asked) == 2
+    assert len(found.registration.touches) == 6
+
+
 def test_a_beacon_that_cannot_be_reached_is_skipped_for_another(registered):
     asks = queue.SimpleQueue()
 

@@ -182,7 +182,12 @@ class Late(LiveTogether):
         yield from super().__iter__()
 
 
-def test_a_step_asked_for_before_frames_come_begins_with_them(tmp_path):
+@pytest.mark.parametrize(
+    ("words", "started"),
+    [(["begin"], [1]), (["begin", "skip"], []), (["begin", "back"], []), (["finish"], None)],
+)
+def test_words_are_heard_before_frames_come(words, started, tmp_path):
+    """A step begins with the first frame, unless it was passed over since; an end comes at once."""
     rig, space = home_of("ferry-model", tmp_path)
     world = draw_space(space, 5)
     script = scripts.register_by_marks(world, design_of(space).marks[:1], 0.3)
@@ -192,12 +197,20 @@ def test_a_step_asked_for_before_frames_come_begins_with_them(tmp_path):
     user = User([-1], footage.frames)
     begun = []
     user.began = lambda step: begun.append(step.number)
-    user.seen = lambda *_: user.asks.put("finish")
-    user.asks.put("begin")
+    seen = []
+
+    def see(camera, frame, dots):
+        seen.append(frame.index)
+        user.asks.put("finish")
+
+    user.seen = see
+    for word in words:
+        user.asks.put(word)
     late = Late(source.sources)
     with late, pytest.raises(RushlightError, match="0 steps were made"):
         register_space_live(tmp_path, tmp_path / "live.json", user, user.asks, late)
-    assert begun == [1]
+    assert begun == (started or [])
+    assert bool(seen) == (started is not None)
 
 
 def test_what_cannot_be_registered_live_is_refused(tmp_path):

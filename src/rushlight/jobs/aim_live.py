@@ -23,7 +23,7 @@ from rushlight.jobs.aiming import AimGround, PlaceHeld, check_kind, ground_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.ready_light import RoomLight
 from rushlight.jobs.ready_watch import LOOK_S, SETTLE_S, seen_frames
-from rushlight.jobs.register_live import Asks, Source
+from rushlight.jobs.register_live import Asks, Source, end_on_silence
 from rushlight.jobs.rehearsal import RehearsalSource
 from rushlight.jobs.sources import source_given
 from rushlight.physics.geometry.rotation import matrix_from_rotation_vector
@@ -122,6 +122,7 @@ def aim_live(
             out=rig_path(rig_file).parent / AIM_FILE if out is None else out,
         )
         noise = noise_of(ground.resolved, 0, opened.full_scale_dn)
+        end_on_silence(opened, run.asks)
         try:
             for frame, dots in seen_frames(opened, Detector(*opened.size_px, noise)):
                 if not run.see(frame, dots):
@@ -150,6 +151,7 @@ class _Aiming:
     findings: list[Finding] = field(default_factory=list)
     _places: dict[str, PlaceHeld] = field(default_factory=dict)
     _now: str | None = None
+    _wanted: str | None = None
     _round: int = 0
     _stage: str = "looking"
     _since_ns: int = 0
@@ -234,6 +236,9 @@ class _Aiming:
         self.room.add(frame.image, dots, self.full_scale_dn)
         if looked_s >= SETTLE_S + LOOK_S:
             self._stage = "holding"
+            if self._wanted is not None:
+                self._stand(self._wanted, frame.capture_ns)
+                self._wanted = None
 
     def _heard(self, now_ns: int) -> bool:
         """Do what was asked for since the last frame; whether to go on."""
@@ -249,9 +254,12 @@ class _Aiming:
             if asked.get("skip") and self._now is not None:
                 self._pass_over("was skipped")
             name = asked.get("hold")
-            if self._stage != "looking" and isinstance(name, str) and name in self._places:
-                self._stage = "holding"
-                self._stand(name, now_ns)
+            if isinstance(name, str) and name in self._places:
+                if self._stage == "looking":
+                    self._wanted = name
+                else:
+                    self._stage = "holding"
+                    self._stand(name, now_ns)
 
     def _next(self, now_ns: int) -> bool:
         """Ask for the next place; whether there is one, or something to wait for."""

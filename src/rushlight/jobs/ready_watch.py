@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from queue import Empty
 
 from rushlight.errors import Finding
 from rushlight.jobs.ready_light import RoomLight
 from rushlight.jobs.ready_telling import ReadyShow, ReadyState
-from rushlight.jobs.register_live import Asks, Source
+from rushlight.jobs.register_live import Asks, Source, asked_to_end
 from rushlight.jobs.register_telling import DASHES
 from rushlight.jobs.registering import Ground
 from rushlight.jobs.rehearsal import RehearsalSource
@@ -43,6 +43,8 @@ class Checking:
     findings: list[Finding] = field(default_factory=list)
     _holding: Holding = field(default_factory=lambda: Holding(DWELL_S))
     _since_ns: int = 0
+    _came_s: float = 0.0
+    _why_not: str = "was not touched before the frames ended"
     _standing: bool = False
     _dashes: int = DASHES
 
@@ -54,8 +56,13 @@ class Checking:
         if self.show is not None:
             self.show.state(ReadyState("looking", 0, len(self.goals_m)))
         first_ns: int | None = None
+        self._came_s = time.monotonic()
+        self.source.on_silence = self._silent
         try:
             for frame, dots in seen_frames(self.source, detect):
+                self._came_s = time.monotonic()
+                if self._stopped():
+                    break
                 first_ns = frame.capture_ns if first_ns is None else first_ns
                 if self.show is not None:
                     self.show.seen(frame, dots)
@@ -66,7 +73,7 @@ class Checking:
                         self.room.add(frame.image, dots, self.source.full_scale_dn)
                 elif not self._touching(frame, dots, rehearsed):
                     return
-            self._without("was not touched before the frames ended")
+            self._without(self._why_not)
         finally:
             if self.show is not None:
                 self.show.beacon(None)
@@ -82,9 +89,6 @@ class Checking:
             self.holds.append(held.hold)
             self._standing = False
             return len(self.holds) < len(self.goals_m)
-        if self._stopped():
-            self._without("was stopped before it was touched")
-            return False
         if (frame.capture_ns - self._since_ns) * 1e-9 > self.patience_s:
             self._without(f"was not touched in {self.patience_s:g} s, or its light was not seen")
             return False
@@ -116,10 +120,18 @@ class Checking:
             )
 
     def _stopped(self) -> bool:
-        try:
-            return bool(self.asks.get_nowait().get("stop"))
-        except Empty:
-            return False
+        if asked_to_end(self.asks):
+            self._why_not = "was stopped before it was touched"
+            return True
+        return False
+
+    def _silent(self) -> None:
+        """No frame came for a while: nobody waits longer for them than for a touch."""
+        if time.monotonic() - self._came_s > self.patience_s:
+            self._why_not = f"was not touched: no frames came for {self.patience_s:g} s"
+        elif not self._stopped():
+            return
+        self.source.stop()
 
     def _without(self, why: str) -> None:
         x_m, y_m = self.goals_m[len(self.holds)]

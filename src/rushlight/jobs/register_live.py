@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -155,6 +156,7 @@ def register_live(
         basis: Basis = "simulated" if opened.simulated else "measured"
         detect = Detector(*opened.size_px, noise_of(resolved, camera, opened.full_scale_dn))
         session = _session(ground, basis, styli, out) if keep else None
+        end_on_silence(opened, run.asks)
         try:
             for item in opened:
                 frame, dots = item if isinstance(item, tuple) else (item, None)
@@ -185,6 +187,27 @@ def register_live(
     if survey is not None:
         sources["survey"] = survey.content_hash()
     return ground.written(fitted, out, basis, sources, seed, findings)
+
+
+def asked_to_end(asks: Asks) -> bool:
+    """Whether an end was asked for; whatever else was, waits on in its order."""
+    waiting: list[Mapping[str, Any]] = []
+    with suppress(Empty):
+        while True:
+            waiting.append(asks.get_nowait())
+    for asked in waiting:
+        asks.put(asked)
+    return any(asked.get("stop") or asked.get("finish") for asked in waiting)
+
+
+def end_on_silence(source: Source, asks: Asks) -> None:
+    """Let an end that is asked for come at once while no frames do, as from a lost camera."""
+
+    def silent() -> None:
+        if asked_to_end(asks):
+            source.stop()
+
+    source.on_silence = silent
 
 
 def _styli(rig_styli: list[str], wanted: tuple[str, ...]) -> tuple[str, ...]:
@@ -302,7 +325,9 @@ class _Registering:
             if isinstance(number, int) and 1 <= number <= len(self._shown):
                 if self._now is not None and self._shown[self._now].hold is None:
                     # What stands has not been touched: it comes again by itself.
-                    self._shown.pop(self._now) if self._now == len(self._shown) - 1 else None
+                    if self._now == len(self._shown) - 1:
+                        self._shown.pop()
+                    self._now = None
                 if number <= len(self._shown):
                     self._judged = False
                     self._stand(number - 1, now_ns)
