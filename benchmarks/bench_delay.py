@@ -6,8 +6,9 @@ two hands that draw, is simulated beforehand and replayed again and again at its
 rest is as in use: decoding, detecting, linking, mapping, the session on disk, and the pushing to
 pages. One headless Chromium shows the planting page of the live process, which notes every pointer
 event as its handler runs, and beside it the plan page of the desk: first it stands open, then its
-slider is moved without a pause, for as long again. An event's ``timeStamp`` is the moment of its
-frame's capture, on the page's clock, which pings set; so now minus ``timeStamp`` is the delay.
+slider is moved about seven times a second, for as long again. An event's ``timeStamp`` is the
+moment of its frame's capture, on the page's clock, which pings set; so now minus ``timeStamp`` is
+the delay.
 
 A replayed frame is there at the moment of its capture: the half of an exposure, the reading out and
 the sending that a real frame takes are not in the figure. The goal allows one frame period for
@@ -22,13 +23,14 @@ The peer: a bare client of the library websockets, in a process of its own, that
 messages in the same run from the same server, parses them and does nothing else. The ratio is the
 page's delay over its.
 
-The goal: with the page open the 95th percentile is 8 ms or less, and nothing is lost in a minute.
-While the slider moves the same is told, which is more than the goal asks: camera, tracker, desk and
-browser share this machine. Both are judged over the seconds in which it is calm: a process that
-only sleeps until each frame of such a camera is due wakes within 1 ms in 95 of 100 cases; where
-other work holds it, that is said and nothing is judged. The gate fails beyond three times the goal,
-or where all seconds were calm and more than one frame in a hundred was lost. The camera is
-simulated and no display took part: what real ones add is not in these figures.
+The goal: with the page open the 95th percentile is 8 ms or less, nothing is lost in a minute, and
+the slider's map is drawn anew within 100 ms. While the slider moves the delay is told beside that,
+which is more than the goal asks: camera, tracker, desk and browser share this machine. Delays are
+judged over the seconds in which it is calm: a process that only sleeps until each frame of such a
+camera is due wakes within 1 ms in 95 of 100 cases; where other work holds it, that is said and
+nothing is judged. A goal that is missed is told; what fails is, in either part, three times the
+delay, or more than one frame in a hundred lost where all seconds were calm. The camera is simulated
+and no display took part: what real ones add is not in these figures.
 """
 
 from __future__ import annotations
@@ -58,7 +60,7 @@ FOOTAGE, SESSION = "strokes", "timed.sqlite"
 GOAL_MS, CALM_MS, MOST_TIMES, MOST_LOST = 8.0, 1.0, 3.0, 0.01
 GOAL_MAP_MS = 100.0
 STEP_S = 0.15
-OPEN, MOVED = "the plan page open beside it", "its slider moved without a pause"
+OPEN, MOVED = "the plan page open beside it", "its slider moved all the time"
 SETTLING = 60  # events before anything is counted
 CHROMIUM = shutil.which("chromium") or "/usr/bin/chromium"
 ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu"]
@@ -265,6 +267,8 @@ def lost_frames(session: Path, heard: set[int], span_s: tuple[float, float]) -> 
     with SessionReader(session) as kept:
         frames, fixes = kept.frame_table(), kept.fix_table()
     numbers = frames["frame"][within(frames["capture_ns"] * 1e-9, span_s)]
+    if not len(numbers):
+        raise SystemExit(f"{session}: no frame of {span_s[1] - span_s[0]:.0f} s was kept")
     placed = set(numbers.tolist()) & set(fixes["frame"].tolist())
     newest: dict[int, int] = {}
     for mapped_ns, frame in zip(fixes["map_ns"].tolist(), fixes["frame"].tolist(), strict=True):
@@ -280,8 +284,8 @@ def lost_frames(session: Path, heard: set[int], span_s: tuple[float, float]) -> 
     }
 
 
-def judged(name: str, told: dict[str, Any], lost: dict[str, int]) -> bool:
-    """Print what was measured in one part of the run, and judge it; whether it may pass."""
+def judged(name: str, told: dict[str, Any], lost: dict[str, int]) -> bool | None:
+    """Print what was measured in one part of the run; whether it may pass, None if not judged."""
     span_s = told["spans_s"][name]
     page, peer, wakes = (
         rows[within(rows[:, moment], span_s)]
@@ -309,17 +313,19 @@ def judged(name: str, told: dict[str, Any], lost: dict[str, int]) -> bool:
     print(f"  ratio: p50 {ours[0] / bare[0]:.2f}, p95 {ours[1] / bare[1]:.2f}")
     woke = percentiles(wakes[:, 1] * 1e3)
     print(f"  a process that only sleeps woke late by p50 {woke[0]:.2f} ms, p95 {woke[1]:.2f} ms")
-    print(f"  nothing lost? {lost['given']} frames given, {lost['dropped']} dropped; "
-          f"{lost['told']} told places, {lost['unheard']} of them unheard by the page")  # fmt: skip
+    goal, met = "goal " if name == OPEN else "", lost["dropped"] == lost["unheard"] == 0
+    print(f"  {lost['given']} frames given, {lost['dropped']} dropped; {lost['told']} told places, "
+          f"{lost['unheard']} of them unheard by the page; {goal}nothing lost: "
+          f"{'met' if met else 'NOT MET'}")  # fmt: skip
     print(f"  {lost['waited']} more waited for a light to be known, and left with its next")
     print(f"  p95 from a frame at hand to the event: {ours[1]:.2f} ms over all")
     if calm.sum() < RATE_HZ:
         print("  NOT JUDGED: the machine was busy in nearly every second")
-        return True
+        return None
     p95_ms = percentiles(page[calm, 0])[1]
     words = "met" if p95_ms <= GOAL_MS else "NOT MET"
-    goal = f"goal ≤ {GOAL_MS:.0f} ms: {words}" if name == OPEN else f"{GOAL_MS:.0f} ms {words}"
-    print(f"  {p95_ms:.2f} ms in {still} calm of {len(seconds)} seconds; {goal}")
+    print(f"  {p95_ms:.2f} ms in {still} calm of {len(seconds)} seconds; "
+          f"{goal}≤ {GOAL_MS:.0f} ms: {words}")  # fmt: skip
     share = max(lost["dropped"] / lost["given"], lost["unheard"] / max(1, lost["told"]))
     if still == len(seconds) and share > MOST_LOST:
         print("  frames or places were lost on a calm machine")
@@ -362,12 +368,17 @@ def main() -> int:
           f"Chromium {told['browser']}")  # fmt: skip
     passed = [judged(name, told, lost[name]) for name in (OPEN, MOVED)]
     maps = told["maps_ms"]
-    print(f"goal: slider to redrawn map ≤ {GOAL_MAP_MS:.0f} ms: {len(maps)} maps on the plan page "
-          f"beside it, median {np.median(maps):.0f} ms")  # fmt: skip
+    median_ms = float(np.median(maps)) if len(maps) else float("nan")
+    print(f"goal slider to redrawn map ≤ {GOAL_MAP_MS:.0f} ms: {len(maps)} maps on the plan page "
+          f"beside it, median {median_ms:.0f} ms: "
+          f"{'met' if median_ms <= GOAL_MAP_MS else 'NOT MET'}")  # fmt: skip
     for sentence in (each["sentence"] for each in told["after"].get("findings", ())):
         print(f"said by the run: {sentence}")
-    print("passed" if all(passed) else "FAILED")
-    return 0 if all(passed) else 1
+    if False in passed:
+        print("FAILED")
+        return 1
+    print("NOT JUDGED" if passed == [None, None] else "passed")
+    return 0
 
 
 if __name__ == "__main__":
