@@ -4,6 +4,7 @@ import shutil
 
 import pytest
 from tests.bench.test_take import ONE
+from tests.planned_wall import write_plan
 
 from rushlight.jobs.edit import edited
 from rushlight.jobs.load import load_rig
@@ -25,6 +26,22 @@ def keep_search(rig):
         candidates=[ONE], own=None, chosen=ONE.number, closely=None, why=[], thrown_out=[],
         more=[], orders=[], sum_of_orders=0.0, cautions={}, assumptions=[],
     ).stamped("predicted").write(rig / "search" / "search.json")  # fmt: skip
+
+
+def test_a_plan_of_the_rig_before_it_was_saved_is_no_longer_shown(page, bench, serving):
+    rig = bench.folder / "planned-wall"
+    shutil.copytree(serving.scenarios / "barn-wall", rig)
+    write_plan(rig, rig / "plan", (6, 4))
+    page.goto(f"{bench.url}/rig/planned-wall/plan")
+    page.get_by_text("What dominates the error").wait_for(timeout=LONG)
+    slider = page.locator("[data-slide='cameras[0].position[1]']")
+    slider.focus()
+    page.keyboard.press("ArrowLeft")
+    page.get_by_text("Save first: the plan is made of the saved rig.").wait_for(timeout=LONG)
+    assert page.get_by_text("What dominates the error").is_visible()
+    page.get_by_role("button", name="Save the rig").and_(page.locator(":enabled")).click()
+    page.get_by_text("plan closely again").wait_for(timeout=LONG)
+    assert not page.get_by_text("What dominates the error").is_visible()
 
 
 def write_wall(bench, serving, name):

@@ -143,6 +143,7 @@ def ready(
     basis: Basis = "simulated" if simulated else "measured"
     used_h, sessions = hours_of_sessions(file.parent, basis, since)
     cells, worn = _cells(rig, shelf, ground, used_h)
+    findings += _unchecked(rig, carried)
     result = ReadyResult(
         simulated=simulated,
         registration_path=path,
@@ -225,6 +226,20 @@ def _stylus(rig: Rig, registration: Registration, wanted: str | None) -> str:
         )  # fmt: skip
     registered = [touch.carried for touch in registration.touches if touch.carried in known]
     return wanted or next((each for each in registered if each is not None), known[0])
+
+
+def _unchecked(rig: Rig, carried: str) -> list[Finding]:
+    """Which styli nobody touched with: of their lights nothing was seen."""
+    others = [each for each in styli_of(rig) if each != carried]
+    if not others:
+        return []
+    return [
+        Finding(
+            "note", "styli-unchecked", "ready: other styli", ", ".join(others),
+            "touched nothing, so that of their lights the hours of the cells alone are known",
+            "check each with --stylus, or choose it on the page",
+        )
+    ]  # fmt: skip
 
 
 def _survey(

@@ -174,6 +174,7 @@ class PlanPage:
             return
         self._tell([])
         self._say_state(text("plan.saved.faulty" if self._draft.faulty else "plan.saved"))
+        self._close.saved()
         self._keep_in_browser()
 
     async def _overwrite(self) -> None:

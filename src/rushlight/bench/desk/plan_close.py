@@ -34,13 +34,14 @@ class PlanClose:
                 self._state = element("span", "", "soft")
                 self._state.props["role"] = "status"
             self._body = ui.element("div").style("margin-top: 16px")
-        self._busy = False
+        self._busy = self._shows = False
+        self._words = ""
         self._show_kept()
 
     def changed(self, unsaved: bool) -> None:
         """Tell whether there is anything unsaved: the plan is of the saved rig."""
         if not self._busy:
-            self._say(text("plan.close.unsaved") if unsaved else "")
+            self._say(text("plan.close.unsaved") if unsaved else self._words)
             self._start.props["disabled"] = unsaved
             self._start.update()
 
@@ -49,13 +50,23 @@ class PlanClose:
         with self._state:
             element("span", words)
 
-    def _show_kept(self) -> None:
+    def saved(self) -> None:
+        """The rig was saved: a plan of it as it was before is no longer shown."""
+        if self._shows and not self._show_kept() and not self._busy:
+            self._words = text("plan.close.old")
+            self._say(self._words)
+
+    def _show_kept(self) -> bool:
+        """Show the plan that lies beside the rig, if it is of this rig; whether it is."""
+        self._body.clear()
+        self._shows = False
         try:
             made = kept_plan(self._draft.place.file)
         except RushlightError:
-            return
+            return False
         if made is not None:
             self._show(made)
+        return self._shows
 
     async def _plan(self) -> None:
         if self._busy:
@@ -75,6 +86,7 @@ class PlanClose:
 
     def _show(self, made: Plan | SpacePlan) -> None:
         self._body.clear()
+        self._shows, self._words = True, ""
         with self._body:
             element(
                 "p", text("plan.close.rules", cause=CAUSE_WORDS.get(made.dominant, made.dominant))
