@@ -28,6 +28,19 @@ def keep_search(rig):
     ).stamped("predicted").write(rig / "search" / "search.json")  # fmt: skip
 
 
+def test_what_is_being_typed_stays_while_the_page_is_drawn_after_another_change(page, bench):
+    page.goto(f"{bench.url}/rig/barn-wall/plan")
+    page.locator(".room-camera").first.wait_for()
+    page.locator("[data-path='cameras[0].position[2]']").fill("3.9 m")
+    page.keyboard.press("Tab")
+    rate = page.locator("[data-path='cameras[0].frame_rate']")
+    rate.focus()
+    page.keyboard.press("Control+a")
+    page.keyboard.type("50.25 Hz", delay=250)
+    assert rate.input_value() == "50.25 Hz"
+    page.get_by_text("Not saved yet.").wait_for()
+
+
 def test_a_plan_of_the_rig_before_it_was_saved_is_no_longer_shown(page, bench, serving):
     rig = bench.folder / "planned-wall"
     shutil.copytree(serving.scenarios / "barn-wall", rig)

@@ -30,6 +30,16 @@ def element(tag: str, words: str | None = None, classes: str = "", **attributes:
     return made
 
 
+def keep_typed(field: Element) -> None:
+    """Keep what is being typed when the page changes elsewhere meanwhile.
+
+    With every change the browser's side draws all elements from what it knows of them, and would
+    put back the value that the server sent last (NiceGUI 3.x).
+    """
+    kept = f"mounted_app.elements[{field.id}].props.value"
+    field.on("input", js_handler=f"(e) => {{ {kept} = e.target.value }}")
+
+
 _UNIT = re.compile(
     r"(?<=\d) (?=(?:%|°|Ω|px|[µnmckM]?m²?|[µm]?s|min|h|[kM]?Hz|[mk]?[WVA]|[A-Z]{3})(?!\w))"
 )

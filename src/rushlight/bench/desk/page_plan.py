@@ -8,7 +8,15 @@ from typing import Any
 from nicegui import ui
 
 from rushlight.bench.desk.draft import Draft
-from rushlight.bench.desk.frame import button, element, findings_list, panel, table, words_html
+from rushlight.bench.desk.frame import (
+    button,
+    element,
+    findings_list,
+    keep_typed,
+    panel,
+    table,
+    words_html,
+)
 from rushlight.bench.desk.plan_close import PlanClose
 from rushlight.bench.desk.plan_fields import PlanFields
 from rushlight.bench.desk.room_view import RoomView
@@ -209,6 +217,7 @@ class PlanPage:
             with element("label", None, "field"):
                 element("span", text("plan.text.label"), "label")
                 self._text = element("textarea", None, rows=18, value=self._draft.text)
+                keep_typed(self._text)
                 self._text.props.update({"spellcheck": "false", "dir": "ltr"})
                 self._text.style("font-family: ui-monospace, monospace; font-size: 14px")
 

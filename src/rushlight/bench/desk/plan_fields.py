@@ -8,7 +8,7 @@ from itertools import groupby
 from nicegui import ui
 from nicegui.element import Element
 
-from rushlight.bench.desk.frame import element, words_html
+from rushlight.bench.desk.frame import element, keep_typed, words_html
 from rushlight.bench.texts import has_text, text
 from rushlight.errors import Finding
 from rushlight.jobs.edit import Field
@@ -77,6 +77,7 @@ class PlanFields:
             typed.props["id"] = f"typed-{typed.id}"
             label.props["for"] = f"typed-{typed.id}"
             self._typed[field.path] = typed
+            keep_typed(typed)
             typed.on("change", self._typed_by_hand(field), js_handler=_EMIT)
             if field.slides:
                 self._draw_slider(field, name, group, typed)

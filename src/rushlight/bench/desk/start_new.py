@@ -9,7 +9,7 @@ from typing import Any
 from nicegui import ui
 from nicegui.element import Element
 
-from rushlight.bench.desk.frame import button, element, findings_list, panel
+from rushlight.bench.desk.frame import button, element, findings_list, keep_typed, panel
 from rushlight.bench.desk.worker import quickly
 from rushlight.bench.texts import text
 from rushlight.errors import RushlightError
@@ -115,6 +115,7 @@ class Questions:
         with ui.element("div").classes("field"):
             label = element("label", text(key) + (f" ({hint})" if hint else ""), "label")
             typed = element("input", None, type="text", value=self._given[name], autocomplete="off")
+            keep_typed(typed)
             typed.props["id"] = f"line-{typed.id}"
             typed.props["data-answer"] = name
             label.props["for"] = f"line-{typed.id}"
