@@ -57,9 +57,9 @@ def puppet(order, teller):
     asked, ended, heard = queue.SimpleQueue(), threading.Event(), []
     simulated = order.options.get("simulated", True)
     source = SimpleNamespace(full_scale_dn=255, simulated=simulated, rehearsed=False, name="puppet")
+    teller.on_say(asked.put)  # first, for a page answers to what follows at once
     teller.begins(source)
     teller.display(SIZE_PX, SIZE_M)
-    teller.on_say(asked.put)
     teller.begun(lambda: (ended.set(), asked.put({})))
     teller.tell({"heard": heard})
     views, obeys = None, False

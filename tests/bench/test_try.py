@@ -147,6 +147,24 @@ def test_the_rigs_own_pointers_are_taken_and_no_other(page, served):
         np.testing.assert_allclose(press.place_m, target.place_m, atol=1e-3 * PX_M)
 
 
+def test_hands_that_come_after_the_mark_are_asked_to_it(page, served):
+    served.begin("barn-wall", simulated=False)
+    served.stop()
+    opened(page, served, "grid")
+    begun(page, "rig")
+    go(page)
+    assert "invented hand" not in page.text_content("#task-more")
+    served.begin("barn-wall")
+    told = until(lambda: [each for each in served.state()["heard"] if "invite" in each])
+    np.testing.assert_allclose(
+        (told[0]["invite"]["x_m"] / PX_M, 800 - told[0]["invite"]["y_m"] / PX_M), goal(page)
+    )
+    assert {"wander": False} in served.state()["heard"]
+    assert "invented hand" in page.text_content("#task-more")
+    page.keyboard.press("Escape")
+    served.stop()
+
+
 def test_a_light_that_is_called_off_and_comes_down_anew_was_no_second_tap(page, served):
     """So it goes when no frames come for a moment, on a computer with other things to do."""
     served.begin("barn-wall")

@@ -15,6 +15,7 @@ const $ = id => document.getElementById(id);
 const PERSON = "rushlight-person"; // within this tab alone, so that one person can try two devices
 const DO = {tap, still: hold, grid: hold, align};
 let plan, view = null, link, simulated = false, person, running, told = () => {};
+let hands = () => {};
 
 function only(id) {
   for (const each of ["ask", "rest", "task", "result"]) $(each).hidden = each !== id;
@@ -95,10 +96,20 @@ async function run(step, who) {
     },
   });
   if (views) view.show();
+  let mark = null, quiet = false;
+  // An invented hand goes where a person would, also if it is heard of after the mark was shown.
+  // Other invented hands would press at random, and may bear this pointer's name.
+  hands = anew => {
+    if (!own || !simulated) return;
+    if (anew || !quiet) link.say({wander: false});
+    quiet = true;
+    if (mark) link.say({invite: {carried: who.device, x_m: mark[0], y_m: mark[1], press: true}});
+  };
   const context = {
     sheet, map, pointer, hooks, device: who.device, theatre: view,
-    invite([x_m, y_m]) { // an invented hand goes where a person would
-      if (own && simulated) link.say({invite: {carried: who.device, x_m, y_m, press: true}});
+    invite(place) {
+      mark = place;
+      hands(false);
     },
     say(number, of) {
       told = () => context.say(number, of);
@@ -114,14 +125,12 @@ async function run(step, who) {
   addEventListener("keydown", escape);
   $("stop").onclick = () => hooks.stop?.();
   sheet.focus();
-  // Other invented hands would press at random, and may bear this pointer's name.
-  const quiet = own && simulated;
-  if (quiet) link.say({wander: false});
+  hands(false);
   pointer.pause = false;
   const done = await DO[step.kind](step, context);
   removeEventListener("keydown", escape);
   pointer.end();
-  told = () => {};
+  told = hands = () => {};
   if (quiet) {
     link.say({release: {carried: who.device}});
     link.say({wander: true});
@@ -206,7 +215,7 @@ function prepare() {
 }
 
 function hear(message) {
-  if ("simulated" in message) simulated = Boolean(message.simulated);
+  if ("simulated" in message) simulated = Boolean(message.simulated), told(), hands(true);
   if ("state" in message) { // an act that has ended is named still
     const now = ["starting", "running"].includes(message.state.stage);
     if (running !== now) running = now, told();
