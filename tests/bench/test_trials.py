@@ -9,10 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.planned_wall import write_plan
 
 from rushlight.assess.pictures import pictures_of
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
+from rushlight.jobs.load import load_rig
 from rushlight.jobs.trials import keep_run
 from rushlight.jobs.trials_plan import try_plan
 from rushlight.records.document import read_document
@@ -215,6 +217,27 @@ def test_a_hold_tells_how_still_it_was_held(wall):
     found = assess([kept.path])
     assert find_figure(found.figures, "trueness").value == pytest.approx(4.0, rel=0.05)
     assert len(found.places) == 6
+
+
+def test_an_error_by_hand_stands_beside_what_the_plan_expects_of_rig_and_hand(tmp_path):
+    wall = Path(shutil.copytree(SCENARIOS / "barn-wall", tmp_path / "barn-wall"))
+    run = {**still(np.random.default_rng(3), 0.0), "kind": "grid", "block": "grid"}
+    kept = keep_run(wall, sitting("barn-wall", runs=[run]), simulated=False)
+    assert assess([kept.path], rig=wall).compared == []  # no plan is beside the rig
+    planned = write_plan(wall, wall / "plan")
+    (row,) = assess([kept.path], rig=wall).compared
+    alone = find_figure(planned.figures, "error", cause="all", statistic="rms").value
+    # The barn's growers set a tip 2 mm from a mark along each axis.
+    assert [each.touch_scatter.text for each in load_rig(wall)[0].people] == ["2 mm", "2 mm"]
+    assert row.predicted == pytest.approx(np.sqrt(alone**2 + 2 * 2.0**2))
+    assert row.measured == pytest.approx(3.7 * np.sqrt(2), rel=1e-6)
+    assert row.basis == "measured" and "touch_scatter" not in row.method
+    reference = sitting("barn-wall", "reference", "a-mouse", "b" * 12, runs=[run])
+    kept = keep_run(wall, reference, simulated=False)
+    assert assess([kept.path], rig=wall).compared == []  # the plan is not of a mouse
+    file = wall / "rig.toml"
+    file.write_text(file.read_text().replace('touch_scatter = "2 mm"', 'touch_scatter = "3 mm"'))
+    assert assess([wall / "trials/sitting-0123456789ab.json"], rig=wall).compared == []
 
 
 def test_the_view_task_tells_the_angle_left(theatre):

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rushlight.assess.holds import SETTLING_SHARE, Hold
+from rushlight.assess.joining import compare
 from rushlight.assess.recording import Recording, Track
 from rushlight.assess.tapping import tapping_blocks, tapping_figures
 from rushlight.assess.trials_align import align_figures, align_trials
@@ -34,13 +35,17 @@ KINDS: dict[RunKind, SessionKind] = {
 }
 
 
-def assess_sittings(sittings: Sequence[tuple[str, Sitting]]) -> Assessment:
+def assess_sittings(
+    sittings: Sequence[tuple[str, Sitting]], predicted: Sequence[Figure] = ()
+) -> Assessment:
     """What sittings at one rig show: throughput, misses, steadiness, view task.
 
     Parameters
     ----------
     sittings
         File names and sittings; several of one device count as one.
+    predicted
+        What is expected of the rig's own, to stand beside what is found.
 
     Returns
     -------
@@ -89,7 +94,7 @@ def assess_sittings(sittings: Sequence[tuple[str, Sitting]]) -> Assessment:
         taps=blocks,
         view_trials=views,
         figures=figures,
-        compared=[],
+        compared=compare(predicted, figures),
         reference=beside.reference if beside else None,
         relative=beside.rows if beside else [],
         findings=list(dict.fromkeys([*findings, *(beside.findings if beside else [])])),

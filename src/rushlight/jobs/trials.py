@@ -8,12 +8,18 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.assess.trials import assess_sittings
+from rushlight.assess.trials_predicted import by_hand_predicted
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess_files import write_assessment
+from rushlight.jobs.kept import kept_plan
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
+from rushlight.physics.uncertainty import rms
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis, read_document, validate
+from rushlight.records.figure import Figure
+from rushlight.records.plan import Plan
+from rushlight.records.rig import Rig
 from rushlight.records.trials import Sitting
 
 TRIALS_FOLDER = "trials"
@@ -130,6 +136,16 @@ def _check_same(before: Sitting, after: Sitting) -> None:
             )  # fmt: skip
 
 
+def _expected(rig: Path, own: Rig, read: Sequence[tuple[str, Sitting]]) -> list[Figure]:
+    """What the plan beside the rig expects of the rig's own sittings, if all are of this rig."""
+    plan = kept_plan(rig)
+    ours = [sitting for _, sitting in read if sitting.role == "rig"]
+    if not isinstance(plan, Plan) or any(sitting.rig != plan.rig for sitting in ours):
+        return []
+    scatters_m = [person.touch_scatter.value for person in own.people]
+    return by_hand_predicted(plan.figures, float(rms(scatters_m))) if scatters_m else []
+
+
 def assess_trials(
     sittings: Sequence[Path],
     rig: Path | None = None,
@@ -149,7 +165,9 @@ def assess_trials(
             "assess", own.name, "is not the rig of these sittings", "give theirs", "rigs-differ"
         )
     progress("assessing", 0.0)
-    assessment = assess_sittings(read)
+    assessment = assess_sittings(
+        read, [] if own is None or rig is None else _expected(rig, own, read)
+    )
     inputs = {f"sitting {name}": sitting.content_hash() for name, sitting in read}
     assessment = assessment.stamped(assessment.basis, inputs)
     progress("assessing", 1.0)
