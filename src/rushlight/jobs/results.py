@@ -213,6 +213,21 @@ def _findings(
                 "is of the rig before it was changed", "register and record anew",
             )
         )  # fmt: skip
+    errors = [
+        figure
+        for each in (sessions, trials)
+        if each is not None
+        for figure in each.figures
+        if figure.name == "error"
+    ]
+    if not errors and not in_space(rig) and (sessions is not None or trials is not None):
+        found.append(
+            Finding(
+                "note", "results-no-error", "results", "",
+                "hold no touched marks, so that no error is found to stand beside the predicted",
+                "touch and hold the grid of marks on the page of trials, with a light of the rig",
+            )
+        )  # fmt: skip
     if trials is None:
         found.append(
             Finding(
