@@ -68,7 +68,7 @@ def test_lines_of_another_format_are_told_while_the_run_goes_on(rig, terminal, t
 
 def test_a_sensor_whose_noise_was_never_learnt_is_named(rig, terminal, tmp_path):
     port = terminal(b"100,200\n")
-    result = run(tmp_path, "--camera", f"serial:{port}", "--rig", rig, "--for", "1 s")
+    result = run(tmp_path, "--camera", f"serial:{port}", "--rig", rig, "--for", "4 s")
     assert "is followed without its noise, which was never learnt" in result.stderr
     assert "gave nothing" not in result.stdout
 
