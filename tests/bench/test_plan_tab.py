@@ -127,7 +127,7 @@ def test_a_draft_that_no_candidate_fits_is_left_as_it_is(page, bench, serving):
     torn = first.replace('part = "', 'parts = "')
     page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
     page.locator("textarea").fill(torn)
-    page.locator("details", has=page.locator("textarea")).get_by_role("button").click()
+    page.get_by_role("button", name="Use this text").click()
     page.wait_for_function(KEPT)
     page.goto(f"{bench.url}/rig/{rig.name}/search")
     page.get_by_role("button", name=f"Try number {ONE.number} on the plan page").click()
@@ -167,3 +167,31 @@ def test_a_variant_outlives_a_reload_and_a_server_that_is_started_anew(page, ser
         assert (rig / "rig.toml").read_text(encoding="utf-8") == first
     finally:
         serving.stop(started)
+
+
+def test_a_text_that_is_not_in_use_yet_outlives_changed_fields_and_a_reload(page, bench, serving):
+    rig, words = write_wall(bench, serving, "text-wall")
+    plan(page, bench.url, rig)
+    page.get_by_text("The whole rig as text").click()
+    box = page.get_by_role("textbox", name="rig.toml")
+    box.press("Control+Home")
+    box.press_sequentially("# mine\n")
+    page.get_by_text("What you typed here is not in use yet").wait_for()
+    change(page, FLOOR, "0.7 m")
+    page.get_by_text("Not saved yet.").wait_for()
+    assert box.input_value() == "# mine\n" + words
+
+    page.reload()
+    page.get_by_text("What you typed here is not in use yet").wait_for()
+    assert box.is_visible() and box.input_value() == "# mine\n" + words
+    page.get_by_role("button", name="Back to the text of the fields").click()
+    is_text(page, edited(words, FLOOR, "0.7 m"))
+    assert not page.get_by_text("What you typed here is not in use yet").is_visible()
+
+    box.press("Control+Home")
+    box.press_sequentially("# mine\n")
+    page.get_by_role("button", name="Use this text").click()
+    page.get_by_text("What you typed here is not in use yet").wait_for(state="detached")
+    page.get_by_role("button", name="Save the rig").and_(page.locator(":enabled")).click()
+    page.get_by_text("Saved.", exact=True).wait_for()
+    assert (rig / "rig.toml").read_text() == "# mine\n" + edited(words, FLOOR, "0.7 m")

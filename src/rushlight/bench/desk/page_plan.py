@@ -12,13 +12,13 @@ from rushlight.bench.desk.frame import (
     button,
     element,
     findings_list,
-    keep_typed,
     panel,
     table,
     words_html,
 )
 from rushlight.bench.desk.plan_close import PlanClose
 from rushlight.bench.desk.plan_fields import PlanFields
+from rushlight.bench.desk.plan_text import PlanText
 from rushlight.bench.desk.room_view import RoomView
 from rushlight.bench.desk.show import budget_html, number, percent
 from rushlight.bench.texts import text
@@ -75,7 +75,7 @@ class PlanPage:
             with ui.element("div").classes("stack"):
                 with panel(text("plan.fields")):
                     self._fields = PlanFields(fields_of(self._draft.text), self._change)
-                    self._draw_text()
+                    self._text = PlanText(self._draft, self._use)
                 with panel(text("plan.beside")):
                     element("p", text("plan.beside.lead"), "soft small")
                     self._beside = ui.element("div")
@@ -94,6 +94,7 @@ class PlanPage:
             self._draft.came = ""
         self._show_all()
         ui.timer(0.1, self._rest)
+        await self._text.take_from_browser()
         await self._draft.take_beside_from_browser()
         self._draw_beside()
 
@@ -139,8 +140,7 @@ class PlanPage:
         self._draw_beside()
         self._say_state()
         self._keep_in_browser()
-        self._text.props["value"] = self._draft.text
-        self._text.update()
+        self._text.show()
 
     def _keep_in_browser(self) -> None:
         with self._page:  # the button that led here may have been drawn anew since
@@ -210,27 +210,6 @@ class PlanPage:
             self._fields.refresh(fields_of(self._draft.text))
         except RushlightError as error:
             self._tell(error.findings)
-
-    def _draw_text(self) -> None:
-        with ui.element("details"):
-            element("summary", text("plan.text"))
-            with element("label", None, "field"):
-                element("span", text("plan.text.label"), "label")
-                self._text = element("textarea", None, rows=18, value=self._draft.text)
-                keep_typed(self._text)
-                self._text.props.update({"spellcheck": "false", "dir": "ltr"})
-                self._text.style("font-family: ui-monospace, monospace; font-size: 14px")
-
-            async def take(event: Any) -> None:
-                await self._use(event.args)
-
-            use = button(text("plan.text.use"))
-            use.on(
-                "click",
-                take,
-                js_handler=f"() => emit(getElement({self._text.id}).value ?? "
-                f"document.getElementById('c{self._text.id}').value)",
-            )
 
     def _draw_beside(self) -> None:
         self._beside.clear()
