@@ -222,9 +222,22 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
     who = listed(plan.registering) if plan.registering else "one stylus"
     return [
         PROGRAM,
+        *_by_camera(rig, _AIMING),
         Step(
             part="register",
-            title="Mark the beacons",
+            title="Survey the picture",
+            text="A picture is seldom a true rectangle of its full size: a projector stands askew, "
+            "a screen cuts the rim off. The first command writes a file for a few ruler readings, "
+            "the second tells the shape from them. Where beacons are shown in the picture, add "
+            "--survey survey.json to a command that registers; beacons that are marked by ruler "
+            "need none.",
+            commands=["rushlight survey rig.toml --template", "rushlight survey rig.toml"],
+            cautions=beside(rig, "height"),
+        ),
+        *_by_camera(rig, _LIVE),
+        Step(
+            part="register",
+            title="Mark the beacons, to register by a film",
             text=f"Beacons are the {len(plan.beacons)} places that are touched so that the camera "
             "learns where the surface is. Mark each with a small cross, by the table of beacons "
             "or on the picture that you show.",
@@ -233,24 +246,59 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
             part="register",
             title="Touch them, one by one",
             text=f"Start filming. With {who}, touch every beacon in the order of its number, and "
-            f"hold still on each for {DWELL_S:g} s or a little longer with the light on. Stand to "
-            "the side, so that your body hides nothing from the camera, hold the stylus as you "
-            "will in use, and switch the light off on the way. With several styli, go round once "
-            "with each.",
+            f"hold still on each for {DWELL_S:g} s or a little longer with the light on. {_HOLDING}"
+            " With several styli, go round once with each.",
             cautions=beside(rig, "eye", "motion"),
         ),
         Step(
             part="register",
             title="Let the map be computed",
-            text="Rushlight finds the held touches in the film, fits the map, and says whether it "
-            "vouches for it. If not, it says why: touch again what it names. Register anew "
-            "whenever camera or surface has moved.",
+            text=f"Rushlight finds the held touches in the film, fits the map, and {_VOUCHING}",
             commands=[
                 "rushlight register --footage FILM --rig rig.toml --plan data/plan.json "
                 "--out registration.json"
             ],
         ),
     ]
+
+
+_OWN_CAMERA = "Put your own camera in: rushlight run --list-cameras names them."
+_HOLDING = (
+    "Stand to the side, so that your body hides nothing from the camera, hold the stylus as you "
+    "will in use, and switch the light off on the way."
+)
+_VOUCHING = (
+    "says whether it vouches for it. If not, it says why: touch again what it names. Register anew "
+    "whenever camera or surface has moved."
+)
+_AIMING = Step(
+    part="register",
+    title="Let the program help you to aim",
+    text="Hold a lit stylus at the places that it names. From them it finds where the camera "
+    "really is, and says how far to turn, tilt or move it until enough of the surface is in "
+    f"view. {_OWN_CAMERA}",
+    commands=["rushlight aim rig.toml --camera camera:0"],
+)
+_LIVE = Step(
+    part="register",
+    title="Register with the camera running",
+    text="The program names one beacon after the other, says when it was held for long enough, "
+    f"and asks again for what was not seen. {_HOLDING} It then fits the map, and {_VOUCHING} "
+    f"{_OWN_CAMERA} The second command opens the same in a browser instead, with each beacon "
+    "shown on the display itself.",
+    commands=[
+        "rushlight register --camera camera:0 --rig rig.toml --out registration.json",
+        "rushlight bench .",
+    ],
+)
+
+
+def _by_camera(rig: Rig, step: Step) -> list[Step]:
+    """A step with the camera running, where one alone sees the surface: it takes no more."""
+    if len(rig.cameras) > 1:
+        return []
+    hazards = ("eye", "height") if step is _AIMING else ("eye", "motion")
+    return [step.model_copy(update={"cautions": beside(rig, *hazards)})]
 
 
 def _check(rig: Rig) -> list[Step]:
