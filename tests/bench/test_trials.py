@@ -10,11 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.planned_wall import write_plan
+from typer.testing import CliRunner
 
 from rushlight.assess.pictures import pictures_of
+from rushlight.cli import app
 from rushlight.errors import RushlightError
 from rushlight.jobs.assess import assess
 from rushlight.jobs.load import load_rig
+from rushlight.jobs.results import results
 from rushlight.jobs.trials import keep_run
 from rushlight.jobs.trials_plan import try_plan
 from rushlight.records.document import read_document
@@ -121,6 +124,10 @@ def test_what_does_not_move_at_all_has_no_jitter_and_no_ratio(wall):
     jitter = {figure.scope.carried: figure.value for figure in found.figures}
     assert jitter["a-mouse"] == 0.0 and jitter[None] > 1.0
     assert found.reference == "a-mouse" and found.relative == []
+
+
+def codes(found):
+    return {each.code for each in found.findings}
 
 
 def still(rng, stray_m):
@@ -231,13 +238,52 @@ def test_an_error_by_hand_stands_beside_what_the_plan_expects_of_rig_and_hand(tm
     assert [each.touch_scatter.text for each in load_rig(wall)[0].people] == ["2 mm", "2 mm"]
     assert row.predicted == pytest.approx(np.sqrt(alone**2 + 2 * 2.0**2))
     assert row.measured == pytest.approx(3.7 * np.sqrt(2), rel=1e-6)
-    assert row.basis == "measured" and "touch_scatter" not in row.method
+    assert row.basis == "measured" and "the hand's touch_scatter" in row.reading
     reference = sitting("barn-wall", "reference", "a-mouse", "b" * 12, runs=[run])
     kept = keep_run(wall, reference, simulated=False)
     assert assess([kept.path], rig=wall).compared == []  # the plan is not of a mouse
+    ours = wall / "trials/sitting-0123456789ab.json"
+    told = codes(results(wall))
+    assert not told & {"results-no-error", "results-no-prediction"}
+    ours.rename(wall / "kept.json")
+    assert "results-no-error" in codes(results(wall))  # a mouse's error is not the rig's
+    (wall / "kept.json").rename(ours)
     file = wall / "rig.toml"
     file.write_text(file.read_text().replace('touch_scatter = "2 mm"', 'touch_scatter = "3 mm"'))
-    assert assess([wall / "trials/sitting-0123456789ab.json"], rig=wall).compared == []
+    assert assess([ours], rig=wall).compared == []
+    assert "results-no-prediction" in codes(results(wall))
+    # Going on with it makes it no sitting of the rig as it is now.
+    keep_run(wall, sitting("barn-wall", runs=[{**run, "number": 1}]), simulated=False)
+    write_plan(wall, wall / "plan")
+    assert read_document(Sitting, ours).rig is None
+    gone_on = assess([ours], rig=wall)
+    assert gone_on.compared == [] and "trials-rig-changed" in codes(gone_on)
+
+
+def test_an_invented_hand_is_no_part_of_what_people_reached(tmp_path):
+    wall = Path(shutil.copytree(SCENARIOS / "barn-wall", tmp_path / "barn-wall"))
+    run = {**still(np.random.default_rng(3), 0.0), "kind": "grid", "block": "grid"}
+    far = {**still(np.random.default_rng(4), 5e-3), "kind": "grid", "block": "grid"}
+    kept = [
+        keep_run(wall, sitting("barn-wall", runs=[run]), simulated=False),
+        keep_run(wall, sitting("barn-wall", number="f" * 12, runs=[far]), simulated=True),
+        keep_run(wall, sitting("barn-wall", "reference", "a-mouse", "b" * 12, runs=[run]), False),
+    ]
+    alone = assess([kept[0].path], rig=wall)
+    both = assess([each.path for each in kept], rig=wall)
+    ours = [each for each in both.figures if each.scope.carried is None]
+    assert [each for each in ours if each.basis == "measured"] == alone.figures
+    invented = [each for each in ours if each.basis == "simulated"]
+    assert {each.name for each in invented} == {each.name for each in alone.figures}
+    assert {each.n for each in ours} == {6}
+    # Beside the reference stands what people reached.
+    assert {(row.rig_basis, row.reference_basis) for row in both.relative} == {
+        ("measured", "measured")
+    }
+
+    told = CliRunner().invoke(app, ["assess", *(str(each.path) for each in kept)]).stdout
+    rows = [line for line in told.splitlines() if line.strip().startswith("trueness, rms")]
+    assert any("measured" in row for row in rows) and any("simulated" in row for row in rows)
 
 
 def test_the_view_task_tells_the_angle_left(theatre):

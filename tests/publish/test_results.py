@@ -27,7 +27,10 @@ def test_what_lies_there_is_told_and_what_does_not_is_named(barn, assessed):
     assessed.write(barn / "assessment" / "assessment.json")
     found = results(barn)
     assert found.sessions.figures == assessed.figures
-    assert codes(found) == {"results-no-trials"}
+    assert codes(found) == {"results-no-prediction", "results-no-trials"}
+    bare = assessed.model_copy(update={"figures": []}).stamped("simulated")
+    bare.write(barn / "assessment" / "assessment.json")
+    assert codes(results(barn)) == {"results-no-error", "results-no-trials"}
     other = assessed.model_copy(update={"rig": "0" * 64}).stamped("simulated")
     other.write(barn / "assessment" / "assessment.json")
     assert "results-stale" in codes(results(barn))

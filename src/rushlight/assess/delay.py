@@ -15,6 +15,7 @@ from rushlight.assess.presses import presses_of
 from rushlight.assess.recording import Recorded, Recording, Track
 from rushlight.physics.uncertainty import t_interval
 from rushlight.records.arrays import Array
+from rushlight.records.document import Basis
 from rushlight.records.figure import Figure, Scope, Statistic
 
 EARLIEST_NS, LATEST_NS = -50_000_000, 150_000_000
@@ -123,6 +124,8 @@ def _by_switch(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
     if len(delays) < 2:
         return []
     mean = t_interval(delays, LEVEL)
+    simulated = any(each.basis == "simulated" for each in recordings)
+    basis: Basis = "simulated" if simulated else "measured"
     equal = float(np.ptp(delays)) == 0.0  # no spread: whole pictures tell no interval
     method = (
         "from the true switching-on to the picture in which it was first found, "
@@ -146,7 +149,7 @@ def _by_switch(recordings: Sequence[Recording], scope: Scope) -> list[Figure]:
             level=None if low is None or equal else LEVEL,
             n=mean.n,
             method=method + how,
-            basis=recordings[0].basis,
+            basis=basis,
         )
         for statistic, value, low, high, how in values
     ]

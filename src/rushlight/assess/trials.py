@@ -20,7 +20,13 @@ from rushlight.assess.trials_beside import beside_measured
 from rushlight.assess.trials_figures import grid_by_hand, still_figures
 from rushlight.errors import Finding, RushlightError
 from rushlight.records.arrays import Array
-from rushlight.records.assessment import AssessedSession, Assessment, SessionKind, TappingBlock
+from rushlight.records.assessment import (
+    AssessedSession,
+    Assessment,
+    Comparison,
+    SessionKind,
+    TappingBlock,
+)
 from rushlight.records.document import Basis
 from rushlight.records.figure import Figure, Scope
 from rushlight.records.session import Event, SessionHeader
@@ -43,7 +49,8 @@ def assess_sittings(
     Parameters
     ----------
     sittings
-        File names and sittings; several of one device count as one.
+        File names and sittings; several of one device count as one, but those of an invented
+        hand apart from those of people.
     predicted
         What is expected of the rig's own, to stand beside what is found.
 
@@ -73,9 +80,9 @@ def assess_sittings(
     views: list[ViewTrial] = []
     sessions: list[AssessedSession] = []
     holds: list[Hold] = []
-    for device in sorted({sitting.device for _, sitting in sittings}):
-        own = [(name, each) for name, each in sittings if each.device == device]
-        found = _device(own, _scope(own[0][1]))
+    for device, basis in sorted({(sitting.device, _basis(sitting)) for _, sitting in sittings}):
+        own = [pair for pair in sittings if (pair[1].device, _basis(pair[1])) == (device, basis)]
+        found = _device(own, _scope(own[0][1]), basis)
         figures += found.figures
         findings += found.findings
         blocks += found.blocks
@@ -94,7 +101,7 @@ def assess_sittings(
         taps=blocks,
         view_trials=views,
         figures=figures,
-        compared=compare(predicted, figures),
+        compared=[_with_source(row, predicted) for row in compare(predicted, figures)],
         reference=beside.reference if beside else None,
         relative=beside.rows if beside else [],
         findings=list(dict.fromkeys([*findings, *(beside.findings if beside else [])])),
@@ -113,10 +120,24 @@ class _Found:
         self.holds: list[Hold] = []
 
 
-def _device(own: Sequence[tuple[str, Sitting]], scope: Scope) -> _Found:
+def _with_source(row: Comparison, predicted: Sequence[Figure]) -> Comparison:
+    """What is expected of a hand stands in no plan, so that how it was come by is told with it."""
+    how = "; ".join(dict.fromkeys(each.method for each in predicted if each.name == row.name))
+    return row.model_copy(update={"reading": f"{row.reading}; predicted of {how}"})
+
+
+def _device(own: Sequence[tuple[str, Sitting]], scope: Scope, basis: Basis) -> _Found:
     found = _Found()
     held: dict[RunKind, list[Hold]] = {"still": [], "grid": []}
     for name, sitting in own:
+        if sitting.rig is None:
+            found.findings.append(
+                Finding(
+                    "note", "trials-rig-changed", name, "",
+                    "is not of one rig alone, which was changed within it: nothing predicted "
+                    "stands beside it", "begin a new sitting",
+                )
+            )  # fmt: skip
         people = {sitting.device: sitting.participant.id}
         for run in sitting.runs:
             where = f"{name}: {run.block} {run.number}"
@@ -129,12 +150,11 @@ def _device(own: Sequence[tuple[str, Sitting]], scope: Scope) -> _Found:
                 found.blocks += blocks
                 found.findings += told
             elif run.kind == "align":
-                found.views += align_trials(run, where, _basis(sitting))
+                found.views += align_trials(run, where, basis)
             else:
                 held[run.kind] += holds_of_run(recording, run)
-    simulated = any(_basis(sitting) == "simulated" for _, sitting in own)
     if found.blocks:
-        figures, told = tapping_figures(found.blocks, scope, simulated)
+        figures, told = tapping_figures(found.blocks, scope, basis == "simulated")
         found.figures += figures
         found.findings += told
     found.figures += still_figures(held["still"], scope)

@@ -49,12 +49,15 @@ def beside_measured(
     if not devices or not any(each.role == "rig" for each in sittings):
         return None
     device, sitting = next(iter(sorted(devices.items())))
-    theirs = {_key(each): each for each in figures if each.scope.carried == device}
+    # What people reached counts where an invented hand tried the same.
+    last = sorted(figures, key=lambda each: each.basis == "measured")
+    theirs = {_key(each): each for each in last if each.scope.carried == device}
+    own = {_key(each): each for each in last if each.scope.carried is None}
     rows = [
-        _row(ours, theirs[_key(ours)], sitting.device_name)
-        for ours in figures
-        if ours.scope.carried is None and ours.name not in _NO_CRITERION
-        if _key(ours) in theirs and _is_above_0(ours) and _is_above_0(theirs[_key(ours)])
+        _row(ours, theirs[key], sitting.device_name)
+        for key, ours in own.items()
+        if ours.name not in _NO_CRITERION
+        if key in theirs and _is_above_0(ours) and _is_above_0(theirs[key])
     ]
     findings = []
     if len(devices) > 1:

@@ -27,7 +27,7 @@ def by_hand_predicted(planned: Sequence[Figure], scatter_m: float) -> list[Figur
     Returns
     -------
     list of Figure
-        One at most: none where the plan tells no error of the whole rig.
+        One at most, in millimetres: none where the plan tells no error of the whole rig.
     """
     return [
         _with_hand(each, scatter_m * _MM)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -129,15 +130,22 @@ def _show_figures(assessment: Assessment) -> None:
     )  # fmt: skip
     for condition in assessment.conditions:
         render.note(condition)
+    shown = [row for row in assessment.figures if is_shown(row, assessment)]
+    mixed = _mixed([row.basis for row in shown], assessment.basis)
     render.table(
         "Figures",
-        ["figure", "value [1]", "interval [1]", "unit"],
+        ["figure", "value [1]", "interval [1]", "unit", *(["basis"] if mixed else [])],
         [
-            [row_words(row), digits(row.value), span(row.low, row.high), row.unit]
-            for row in assessment.figures
-            if is_shown(row, assessment)
+            [row_words(row), digits(row.value), span(row.low, row.high), row.unit,
+             *([row.basis] if mixed else [])]
+            for row in shown
         ],
-    )
+    )  # fmt: skip
+
+
+def _mixed(bases: Sequence[str], whole: str) -> bool:
+    """Whether rows need a column for their basis: the heading tells that of the whole."""
+    return any(each != whole for each in bases)
 
 
 def _show_taps(assessment: Assessment) -> None:
@@ -146,9 +154,14 @@ def _show_taps(assessment: Assessment) -> None:
 
     if not assessment.taps:
         return
+    bases = [assessment.basis_in(each.session) for each in assessment.taps]
+    mixed = _mixed(bases, assessment.basis)
+    carried = len({each.carried for each in assessment.taps}) > len(
+        {each.participant for each in assessment.taps}
+    )
     rows = [
         [
-            f"{each.participant}, {each.condition}",
+            f"{each.participant}, {f'{each.carried}, ' if carried else ''}{each.condition}",
             each.n,
             each.left_out,
             digits(each.error_rate),
@@ -157,11 +170,12 @@ def _show_taps(assessment: Assessment) -> None:
             digits(each.effective_distance_m),
             digits(each.effective_difficulty_bit),
             digits(each.throughput_bit_s),
+            *([basis] if mixed else []),
         ]
-        for each in assessment.taps
+        for each, basis in zip(assessment.taps, bases, strict=True)
     ]
     columns = ["who and targets", "taps [1]", "not [1]", "miss [1]", "MT [s]", "We [m]",
-               "Ae [m]", "IDe [bit]", "TP [bit/s]"]  # fmt: skip
+               "Ae [m]", "IDe [bit]", "TP [bit/s]", *(["basis"] if mixed else [])]  # fmt: skip
     render.table('Tapping ("not": trials that do not count)', columns, rows)
     for form in dict.fromkeys(each.ae_form for each in assessment.taps):
         render.note(f"form of Ae: {form}; We from SDx with n − 1")
@@ -174,12 +188,16 @@ def _show_comparison(assessment: Assessment) -> None:
     if not assessment.compared:
         return
     shown = [row for row in assessment.compared if is_shown(row, assessment)]
+    mixed = _mixed([row.basis for row in shown], assessment.basis)
+    found = "found" if mixed else assessment.basis
     render.table(
-        f"Predicted beside {assessment.basis}",
-        ["figure", "predicted [1]", f"{assessment.basis} [1]", "unit", "ratio [1]", "interval [1]"],
+        f"Predicted beside {found}",
+        ["figure", "predicted [1]", f"{found} [1]", "unit", "ratio [1]", "interval [1]",
+         *(["basis"] if mixed else [])],
         [
             [row_words(row), digits(row.predicted), digits(row.measured), row.unit,
-             digits(row.ratio), span(row.ratio_low, row.ratio_high)]
+             digits(row.ratio), span(row.ratio_low, row.ratio_high),
+             *([row.basis] if mixed else [])]
             for row in shown
         ],
     )  # fmt: skip
@@ -202,12 +220,16 @@ def _show_reference(assessment: Assessment) -> None:
     if assessment.reference is None:
         return
     render.heading(f"Beside {assessment.reference}")
+    bases = [each for row in assessment.relative for each in (row.rig_basis, row.reference_basis)]
+    mixed = _mixed(bases, assessment.basis)
     render.table(
         "Relative performance; above 1 is better than the reference",
-        ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]"],
+        ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]",
+         *(["bases"] if mixed else [])],
         [
             [criterion_words(row), digits(row.rig_value), digits(row.reference_value),
-             row.unit, digits(row.ratio), span(row.low, row.high)]
+             row.unit, digits(row.ratio), span(row.low, row.high),
+             *([f"{row.rig_basis}, {row.reference_basis}"] if mixed else [])]
             for row in assessment.relative
         ],
     )  # fmt: skip

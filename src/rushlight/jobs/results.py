@@ -92,6 +92,11 @@ def refuse_beside_rig(paths: Sequence[Path], given: Sequence[str]) -> None:
         What was named; one rig alone is right.
     given
         Names of options that belong to sessions.
+
+    Raises
+    ------
+    RushlightError
+        When more than one rig is named, or something else, or an option was given.
     """
     if len(paths) != 1 or not is_rig(paths[0]):
         raise RushlightError.of(
@@ -213,21 +218,8 @@ def _findings(
                 "is of the rig before it was changed", "register and record anew",
             )
         )  # fmt: skip
-    errors = [
-        figure
-        for each in (sessions, trials)
-        if each is not None
-        for figure in each.figures
-        if figure.name == "error"
-    ]
-    if not errors and not in_space(rig) and (sessions is not None or trials is not None):
-        found.append(
-            Finding(
-                "note", "results-no-error", "results", "",
-                "hold no touched marks, so that no error is found to stand beside the predicted",
-                "touch and hold the grid of marks on the page of trials, with a light of the rig",
-            )
-        )  # fmt: skip
+    if not in_space(rig):
+        found += _of_error([each for each in (sessions, trials) if each is not None])
     if trials is None:
         found.append(
             Finding(
@@ -245,3 +237,25 @@ def _findings(
             )
         )  # fmt: skip
     return found
+
+
+def _of_error(documents: Sequence[Assessment]) -> list[Finding]:
+    """Why no error of the rig, touched with its own lights, stands beside the predicted one."""
+    figures = [figure for each in documents for figure in each.figures]
+    if not documents or any(row.name == "error" for each in documents for row in each.compared):
+        return []
+    if not any(figure.name == "error" and figure.scope.carried is None for figure in figures):
+        return [
+            Finding(
+                "note", "results-no-error", "results", "",
+                "hold no touched marks, so that no error is found to stand beside the predicted",
+                "touch and hold the grid of marks on the page of trials, with a light of the rig",
+            )
+        ]  # fmt: skip
+    return [
+        Finding(
+            "note", "results-no-prediction", "results", "",
+            "hold an error that nothing predicted stands beside: no plan of the very rig that was "
+            "tried was there", "plan the rig as it is, and try or assess it anew",
+        )
+    ]  # fmt: skip

@@ -97,14 +97,17 @@ def keep_run(rig: Path, posted: Any, simulated: bool) -> KeptRun:
     by_rig = sitting.role == "rig" or any(run.kind == "align" for run in sitting.runs)
     # One simulated run makes the sitting simulated for good: nothing invented may pass as measured.
     basis: Basis = "simulated" if simulated and by_rig else "measured"
+    of_rig: str | None = document.content_hash()
     if path.exists():
         before = read_document(Sitting, path)
         _check_same(before, sitting)
+        if before.rig != of_rig:  # it was changed meanwhile, and the sitting is of neither
+            of_rig = None
         runs = {run.number: run for run in before.runs} | runs
         if before.header and before.header.basis == "simulated":
             basis = "simulated"
     whole = sitting.model_copy(
-        update={"runs": [runs[number] for number in sorted(runs)], "rig": document.content_hash()}
+        update={"runs": [runs[number] for number in sorted(runs)], "rig": of_rig}
     )
     whole.stamped(basis).write(path)
     return KeptRun(path, len(runs), basis)
@@ -152,7 +155,24 @@ def assess_trials(
     out: Path | None = None,
     progress: Progress = silent,
 ) -> Assessment:
-    """Assess sittings at one rig together; see `assess.assess`."""
+    """Assess sittings at one rig together; see `assess.assess`.
+
+    Parameters
+    ----------
+    sittings
+        Files as `keep_run` writes them.
+    rig
+        Theirs; its plan, if it is of the rig that was tried, tells what error is expected.
+    out
+        Folder to write to; nothing is written when left out.
+    progress
+        Told what is being done.
+
+    Raises
+    ------
+    RushlightError
+        When a file is wrong, or they are of another rig or of several.
+    """
     progress("reading the sittings", 0.0)
     read = [(Path(path).name, read_document(Sitting, Path(path))) for path in sittings]
     if len({sitting.id for _, sitting in read}) < len(read):
