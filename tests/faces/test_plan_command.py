@@ -49,6 +49,49 @@ def test_it_tells_every_budget(shown: tuple[str, Path]) -> None:
         assert words in text
 
 
+def test_below_the_targets_stands_how_sure_they_are(shown: tuple[str, Path]) -> None:
+    text = shown[0]
+    told = "Single values, of the rig just as planned: add --tolerance to be told how likely each"
+    assert text.index("expected to be") < text.index(told) < text.index("Error by cause")
+    # The demo wants a running time, of which a tolerance tells nothing.
+    assert f"{told} is met, but the runtime." in text
+
+
+def test_what_is_of_a_coarser_grid_says_so(shown: tuple[str, Path]) -> None:
+    text = shown[0]
+    assert "%, on a coarser grid than the targets below." in text
+    told = "are of a coarser grid of places than above, and so differ a little from those."
+    assert text.index("What would help") < text.index(told) < text.index("Light and view")
+
+
+def test_a_plan_in_space_says_that_no_interval_is_known(tmp_path: Path) -> None:
+    result = command(str(BARN_WALL.parent / "ferry-model"), "--out", str(tmp_path))
+    text = result.output
+    told = "Single values; no interval is known of them."
+    assert text.index("expected to be") < text.index(told) < text.index("root-mean-square")
+    assert "--tolerance" not in text
+
+
+def test_the_light_of_a_dot_is_told_to_three_digits(shown: tuple[str, Path]) -> None:
+    text, folder = shown
+    document = read_document(Plan, folder / "plan.json")
+    least = next(f for f in document.figures if (f.name, f.statistic) == ("electrons", "min"))
+    assert least.value is not None and least.value > 1000.0
+    assert f"{float(f'{least.value:.3g}'):.0f} e-" in text
+    assert f"{least.value:.0f} e-" not in text
+
+
+def test_the_worst_delay_is_said_to_be_of_typical_parts(shown: tuple[str, Path]) -> None:
+    text, folder = shown
+    assert "Delay, with typical parts (worst: at the slowest moment)" in text
+    document = read_document(Plan, folder / "plan.json")
+    delay = {(f.cause, f.statistic): f.value for f in document.figures if f.name == "delay"}
+    # So it is: only what waits for rows and frames is longer at worst.
+    longer = {cause for (cause, of), value in delay.items() if value != delay[cause, "mean"]}
+    assert longer <= {"readout", "frame-wait", "all"} and "frame-wait" in longer
+    assert any("not the slowest parts" in each for each in document.assumptions)
+
+
 def test_it_never_calls_anything_safe(shown: tuple[str, Path]) -> None:
     assert "safe" not in shown[0].lower()
 

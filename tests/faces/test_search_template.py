@@ -40,6 +40,16 @@ def test_a_new_rig_s_commented_search_is_whole(kind, tmp_path):
     assert max(space.counts) > 1
 
 
+def test_what_needs_a_price_is_told_as_the_search_does_it():
+    """A part that is named needs one; the rig's own cell and display are tried without."""
+    text = " ".join(template("surface").replace("\n#", " ").split())
+    assert "A part named here that has no price, here or below, is not tried." in text
+    assert "own cell and display are kept and need none" in text
+    assert "without `cells`, its own cells, is kept with or without a price" in " ".join(
+        PAGE.split()
+    )
+
+
 def test_the_page_s_search_is_whole_in_a_new_rig(tmp_path):
     place, table = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)[:2]
     searched(f"{template('surface')}\n{place}\n{table}", tmp_path)

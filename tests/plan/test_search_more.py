@@ -1,11 +1,15 @@
 """What a little more money would buy, of candidates made up here."""
 
 import pytest
-from tests.search_rooms import POINTS, room
+from tests.search_rooms import POINTS, room, room_data
 
+from rushlight.cli.search_tables import tables
 from rushlight.plan import search, searching
-from rushlight.plan.search_choice import IN_TABLE, in_table, more_money, why_chosen
+from rushlight.plan.search_choice import IN_TABLE, in_table, more_money, unpriced_words, why_chosen
+from rushlight.plan.search_page import search_page
 from rushlight.plan.searching import begin, search_rig
+from rushlight.records.document import validate
+from rushlight.records.rig import Rig
 from rushlight.records.search import SearchCandidate
 from rushlight.shelf.catalogue import built_in_shelf
 
@@ -85,6 +89,64 @@ def test_the_table_leaves_most_room_to_what_meets_all_targets():
     assert sum(bool(each.missed) for each in shown) == 2
     # What room those leave that meet all targets, the others fill.
     assert len(in_table([CHOSEN, met[0], *missed], 1)) > 8
+
+
+def without_prices(*gone, **settings):
+    """A small search in the demo's room, of whose parts some have no price."""
+    data = room_data(
+        POINTS, aim="middle", cameras=["vga-global-60"], filters=["long-pass-850"],
+        emitters=["ir850-5mm-17"], currents=["20 mA"], population=8, **settings,
+    )  # fmt: skip
+    for part in gone:
+        del data["prices"][part]
+    rig = validate(Rig, data, "rig.toml")
+    return search_rig(*begin(rig, built_in_shelf(), None, 2, "rig.toml"))
+
+
+@pytest.fixture
+def small(monkeypatch):
+    monkeypatch.setattr(searching, "GRID", (3, 2))
+    monkeypatch.setattr(search, "ROUNDS", 1)
+    monkeypatch.setattr(search, "ROUND_SHARE", 2)
+
+
+def test_a_cost_that_leaves_parts_out_says_which_wherever_it_stands(small):
+    result = without_prices("aa-alkaline", "projector-wxga-short-throw")
+    told = "for all but projector-wxga-short-throw and aa-alkaline, whose price is not known"
+    (taken,) = [each for each in result.why if each.startswith("It stands")]
+    (own,) = [each for each in result.why if each.startswith("The rig as it stands,")]
+    assert f"EUR {told}" in taken and f"EUR {told}" in own
+    winners, *_ = tables(result)
+    assert f"(cost: {told}; coverage: " in winners[0]
+    page = search_page(result, b"<svg></svg>").decode()
+    assert page.count(f"EUR {told}") >= 1 + len(result.candidates)
+    assert any("parts whose price is known" in each for each in result.assumptions)
+
+
+def test_where_every_price_is_known_nothing_is_said_to_be_left_out(small):
+    result = without_prices()
+    winners, *_ = tables(result)
+    assert not any("whose price" in each for each in (*result.why, winners[0]))
+
+
+def test_the_rig_s_own_cell_is_tried_without_a_price_and_a_listed_one_is_not(small):
+    """As the page and the commented file of a new rig say."""
+    own = without_prices("aa-alkaline")
+    assert {each.cell for each in own.candidates} == {"aa-alkaline"}
+    assert [each.code for each in own.thrown_out if each.of == "cell"] == []
+    listed = [{"part": "aa-alkaline", "cells": 2}, {"part": "aaa-alkaline", "cells": 2}]
+    price = {"amount": 0.45, "currency": "EUR", "date": "2026-03", "basis": "invented"}
+    prices = {**room_data(POINTS)["search"]["prices"], "aaa-alkaline": price}
+    result = without_prices("aa-alkaline", cells=listed, prices=prices)
+    assert {each.cell for each in result.candidates} == {"aaa-alkaline"}
+    assert "price-unknown" in {each.code for each in result.thrown_out if each.of == "cell"}
+
+
+def test_of_many_parts_without_a_price_a_few_are_named():
+    assert unpriced_words([]) == ""
+    assert unpriced_words(list("abcdef")) == (
+        "for all but a, b, c, d and 2 more, whose price is not known"
+    )
 
 
 @pytest.mark.parametrize("missed", [[], ["coverage"]])

@@ -195,3 +195,14 @@ def test_lights_that_a_plan_forbids_are_thrown_out_and_heat_is_told(tmp_path):
     assert {each.code for each in warm.findings} == {"hot-to-touch"}
     assert warm.findings[0].where.startswith("the one to take")
     assert "warns of heat" in warm.why[-1]
+
+
+def test_a_cost_that_leaves_parts_out_says_which(tmp_path):
+    home = rig_of("paper-theatre", tmp_path)
+    lines = (home / "rig.toml").read_text("utf-8").splitlines(keepends=True)
+    kept = [line for line in lines if not line.startswith("aaa-alkaline =")]
+    (home / "rig.toml").write_text("".join(kept), "utf-8")
+    assert len(kept) == len(lines) - 1
+    found = search_in_space(home, tried=8, seed=2, best=1)
+    for line in found.why[:2]:
+        assert "EUR for all but aaa-alkaline, whose price is not known" in line

@@ -203,6 +203,16 @@ def test_the_camera_delay_moves_the_delay_alone(barn):
     assert spreads["rms-error"] == spreads["coverage"] == 0.0
 
 
+def test_that_the_display_s_delay_is_not_doubted_is_said(barn):
+    rig, shelf = barn
+    resolved = resolve(rig, shelf).with_exposure(np.array([[2e-3]]))
+    for doubt in doubts_of(rig, shelf, resolved):
+        moved = doubt.moves(resolved, np.ones((1, doubt.count)))
+        assert moved.surface.delay_s == resolved.surface.delay_s
+    found = tolerance_of(rig, shelf, draws=5, doubts=[])
+    assert any("display" in each and "not varied" in each for each in found.assumptions)
+
+
 def test_every_doubt_moves_something_and_its_planned_variates_nothing(barn):
     rig, shelf = barn
     resolved = resolve(rig, shelf).with_exposure(np.array([[2e-3]]))

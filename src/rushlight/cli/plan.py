@@ -110,8 +110,9 @@ def _show_space(document: SpacePlan) -> None:
 
 
 def _shown(document: Plan | SpacePlan, short: list[str], tables: list[Table]) -> None:
-    from rushlight.cli import render
+    from rushlight.cli import plan_tables, render
 
+    below = plan_tables.below(document)
     render.heading(f"{document.rig_title or document.rig_name}: what can be expected")
     if document.rig_basis == "invented":
         render.note("The rig is invented; everything here is predicted, nothing measured.")
@@ -119,6 +120,8 @@ def _shown(document: Plan | SpacePlan, short: list[str], tables: list[Table]) ->
         render.note(line)
     for title, columns, rows in tables:
         render.table(title, columns, rows)
+        if rows and title in below:
+            render.note(below[title] + "\n")
     render.heading("Eyes and hands")
     render.note("\n\n".join(document.cautions.values()))
     render.heading("Findings")

@@ -6,9 +6,17 @@ from rushlight.cli import plan_tables_eyes, plan_tables_light, plan_tables_power
 from rushlight.cli.rounding import number, quantity
 from rushlight.records.figure import CAUSE_WORDS, ERROR_CAUSES, Figure, find_figure
 from rushlight.records.plan import Plan
+from rushlight.records.space_plan import SpacePlan
 
 Table = tuple[str, list[str], list[list[object]]]
 
+_TARGETS = "Targets"
+_ADVICE = "What would help, the most worth while first (each tried alone)"
+_SPACE_BELOW = {
+    _TARGETS: "Single values; no interval is known of them.",
+    _ADVICE: "Errors and coverage here, before and after, are of fewer places and ways of turning "
+    "than above, and so differ a little from those.",
+}
 _LIGHT = (
     ("exposure", "value", "exposure"),
     ("grey-peak", "max", "brightest pixel, share of full scale"),
@@ -40,6 +48,20 @@ def tables(plan: Plan) -> list[Table]:
     ]
 
 
+def below(plan: Plan | SpacePlan) -> dict[str, str]:
+    """What a reader must know of a table, by its title; it stands right under it."""
+    if isinstance(plan, SpacePlan):
+        return _SPACE_BELOW
+    runtime = any(one.what == "runtime" for one in plan.targets)
+    return {
+        _TARGETS: "Single values, of the rig just as planned: add --tolerance to be told how "
+        f"likely each is met{', but the runtime' if runtime else ''}.",
+        # The tables of errors are of the plan's own grid, and so differ a little.
+        _ADVICE: "Errors and coverage here, before and after, are of a coarser grid of places than "
+        "above, and so differ a little from those.",
+    }
+
+
 def in_short(plan: Plan) -> list[str]:
     """What rules the error, and the cheapest change that helps."""
     rules = CAUSE_WORDS.get(plan.dominant, "not known, since no place can be pointed at")
@@ -53,7 +75,8 @@ def in_short(plan: Plan) -> list[str]:
         *lines,
         f"The cheapest change that helps ({advice.cost}{price}): {advice.change}; error "
         f"{before or 'not known'} → {after or 'not known'}, coverage "
-        f"{number(advice.coverage_before)} → {number(advice.coverage_after)} %.",
+        f"{number(advice.coverage_before)} → {number(advice.coverage_after)} %, on a coarser grid "
+        "than the targets below.",
     ]
 
 
@@ -84,7 +107,7 @@ def _targets(plan: Plan) -> Table:
         ]
         for one in plan.targets
     ]
-    return "Targets", ["target", "wanted", "predicted", "expected to be"], rows
+    return _TARGETS, ["target", "wanted", "predicted", "expected to be"], rows
 
 
 def _interval(figure: Figure) -> str | None:
@@ -122,7 +145,7 @@ def _advice(plan: Plan) -> Table:
         if one.helps
     ]
     columns = ["change", "costs", "error [mm]", "coverage [%]"]
-    return "What would help, the most worth while first (each tried alone)", columns, rows
+    return _ADVICE, columns, rows
 
 
 def _light(plan: Plan) -> Table:
@@ -132,9 +155,15 @@ def _light(plan: Plan) -> Table:
             if figure.name == name and figure.statistic == statistic:
                 place = f" ({figure.scope.camera})" if figure.scope.camera else ""
                 endless = name == "depth-of-field-far" and figure.value is None
-                value = "no limit" if endless else quantity(figure.value, figure.unit)
+                known = _rough(figure.value) if name == "electrons" else figure.value
+                value = "no limit" if endless else quantity(known, figure.unit)
                 rows.append([words + place, value])
     return "Light and view", ["what", "predicted"], rows
+
+
+def _rough(value: float | None) -> float | None:
+    """Three digits of a large number too: how strongly lights shine is known to no more."""
+    return None if value is None else float(f"{value:.3g}")
 
 
 def _delay(plan: Plan) -> Table:
@@ -154,7 +183,9 @@ def _delay(plan: Plan) -> Table:
                     number(worst.value) if worst else None,
                 ]
             )
-    return "Delay", ["stage", "mean [ms]", "worst [ms]"], rows
+    # Camera, computing and display stay at what is typical of them, at worst too.
+    title = "Delay, with typical parts (worst: at the slowest moment)"
+    return title, ["stage", "mean [ms]", "worst [ms]"], rows
 
 
 def _costs(plan: Plan) -> Table:

@@ -87,7 +87,10 @@ def _show(result: RoomsResult) -> None:
     for each in result.rooms[:SHOWN]:
         if each.taken is None:
             render.note(f"{each.room}: {' '.join(each.why)}")
-    render.note(f"All that fit cost {result.sum_of_costs:.2f} {result.currency} together.")
+    render.note(
+        f"All that fit cost {result.sum_of_costs:.2f} {result.currency} together, by the "
+        "parts whose price is known."
+    )
     found = findings_of([(each.room, tuple(one.finding() for one in each.findings))
                          for each in result.rooms])  # fmt: skip
     if found:

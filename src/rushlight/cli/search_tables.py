@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rushlight.cli.plan_tables import Table
 from rushlight.cli.rounding import digits
-from rushlight.plan.search_choice import in_table, supply_words
+from rushlight.plan.search_choice import in_table, supply_words, unpriced, unpriced_words
 from rushlight.records.search import SearchCandidate, SearchResult
 
 if TYPE_CHECKING:
@@ -121,9 +121,12 @@ def _winners(result: SearchResult) -> Table:
         else f"{len(rows)} shown of the {worked_out} worked out, which are spread over the "
         f"{result.front} that none beats in everything"
     )
+    # What a search does not choose among has a price in each or in none.
+    bare = unpriced_words(unpriced(result.orders))
     title = (
-        f"Winners: {some}, of {result.evaluated} candidates (coverage: with all shadow / "
-        "with one upright body alone; ≈: rough error)"
+        f"Winners: {some}, of {result.evaluated} candidates ("
+        + (f"cost: {bare}; " if bare else "")
+        + "coverage: with all shadow / with one upright body alone; ≈: rough error)"
     )
     columns = [
         "no.", "place", f"cost [{result.currency}]", "error [mm]", "covers [%]", "delay [ms]",

@@ -15,12 +15,21 @@ Array = NDArray[Any]
 COMPUTING_S = 0.002
 """Assumed until it is measured on the computer at hand (an assumption of ours, no source)."""
 
+TYPICAL = (
+    "camera's and display's own delays are taken as typical, at worst too: worst is the slowest "
+    "moment, which waits a whole frame of each, not the slowest parts"
+)
+"""What a plan assumes of its delay."""
+
 STAGES = ("exposure", "readout", "camera", "computing", "frame-wait", "display")
 
 
 @dataclass(frozen=True)
 class DelayBudget:
-    """Stage to (R,) [s]: mean and worst; each stage of `STAGES`."""
+    """Stage to (R,) [s]: mean, and worst as of the slowest moment; each stage of `STAGES`.
+
+    Either way camera, computing and display take as long as is typical of them.
+    """
 
     mean_s: dict[str, Array]
     worst_s: dict[str, Array]

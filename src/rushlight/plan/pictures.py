@@ -189,7 +189,7 @@ _PALE = ("#C9C2B2", "#8FA887", "#D08A5E")
 
 
 def delay_bars(plan: Plan | SpacePlan) -> Canvas:
-    """The delay stage by stage, mean and worst."""
+    """The delay stage by stage, mean and at the slowest moment of typical parts."""
     shades = (EMBER, "#D08A5E", REED, "#8FA887", "#C9C2B2", QUIET, "#5B6570")
     with matplotlib.rc_context(STYLE):
         canvas = Canvas(figsize=(9.6, 4.2), layout="constrained")
@@ -223,10 +223,10 @@ def delay_bars(plan: Plan | SpacePlan) -> Canvas:
                 f"wanted: {wanted:g} ms", (wanted, -0.52), xytext=(6, 0),
                 textcoords="offset points", va="bottom",
             )  # fmt: skip
-        axes.set_yticks([0, 1], ["mean", "worst"])
+        axes.set_yticks([0, 1], ["mean", "slowest\nmoment"])
         axes.set_ylim(1.6, -0.75)
         axes.set_xlim(0, 1.18 * max(axes.get_xlim()[1], wanted or 0.0))
-        axes.set_xlabel("delay [ms]")
+        axes.set_xlabel("delay, with typical parts [ms]")
         axes.set_title(f"{plan.rig_name}: predicted delay")
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=3, frameon=False)
     return canvas

@@ -14,7 +14,7 @@ from rushlight.errors import RushlightError
 from rushlight.physics.cautions import CAUTIONS
 from rushlight.plan.beacons import choose_beacons
 from rushlight.plan.beam_light import beam_findings, beam_lines
-from rushlight.plan.delay import COMPUTING_S, DelayBudget, delay_budget
+from rushlight.plan.delay import COMPUTING_S, TYPICAL, DelayBudget, delay_budget
 from rushlight.plan.error import DWELL_S
 from rushlight.plan.evaluate import Evaluation, evaluate
 from rushlight.plan.eyes import eye_lines
@@ -61,7 +61,7 @@ ASSUMPTIONS = (
     f"a person stands {HAND_ASIDE_M:g} m beside the hand, within their standing place (no source)",
     f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
     f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
-    f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured",
+    f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured; {TYPICAL}",
     "what counts as covered or as a touch unseen is told by an upright column for the holder's "
     "body, as in simulated footage; arms, hands and other people are told of in the shadow, "
     f"beside it: {SCENES} equally likely scenes in which everyone is at work",

@@ -17,6 +17,8 @@ IN_TABLE = 12
 """Candidates that a printed table shows; `search.json` holds all that are worked out."""
 _WORTH_ERROR_M, _WORTH_COVERAGE, _WORTH_DELAY_S, _WORTH_BATTERY_S = 5e-5, 0.01, 1e-3, 1800.0
 """Gains below these are not told (our own choice)."""
+_MOST_NAMED = 4
+"""Parts without a price that a sentence names, at most (our own choice)."""
 
 
 def in_table(candidates: list[SearchCandidate], chosen: int | None) -> list[SearchCandidate]:
@@ -77,12 +79,27 @@ def supply_words(one: SearchCandidate) -> str:
     return f"{one.cells} × {one.cell}" if one.cell else ""
 
 
-def worth_words(one: SearchCandidate, currency: str) -> str:
-    """What a candidate is worth, in a line."""
+def unpriced(lines: Sequence[CostLine] | Sequence[SearchOrder]) -> list[str]:
+    """What of a rig has no known price, so that its cost leaves it out."""
+    return [line.what for line in lines if line.amount is None]
+
+
+def unpriced_words(parts: Sequence[str]) -> str:
+    """That a cost leaves parts out, and which; "" where it leaves out none."""
+    if not parts:
+        return ""
+    more = len(parts) - _MOST_NAMED
+    named = [*parts[:_MOST_NAMED], *([f"{more} more"] if more > 0 else [])]
+    return f"for all but {_list(named)}, whose price is not known"
+
+
+def worth_words(one: SearchCandidate, currency: str, without: Sequence[str] = ()) -> str:
+    """What a candidate is worth, in a line; its cost leaves out the parts `without` a price."""
+    cost = f"{money(one.cost, currency)} {unpriced_words(without)}".rstrip()
     return (
         f"covers {_percent(one.coverage)} ({_percent(one.coverage_clear)} with one upright body "
         f"alone), error {_mm(one.error_rms_m)}, delay {1e3 * one.delay_s:.0f} ms, "
-        f"{money(one.cost, currency)}"
+        f"{cost}"
     )
 
 
@@ -93,6 +110,7 @@ def why_chosen(
     own: SearchCandidate | None,
     met: tuple[int, int, int],
     currency: str,
+    without: tuple[Sequence[str], Sequence[str]] = ((), ()),
 ) -> list[str]:
     """The reasons for a choice, in sentences.
 
@@ -107,13 +125,16 @@ def why_chosen(
         and how many winners there are.
     currency
         Of the costs.
+    without
+        What has no known price, of the one to take and of the rig as it stands.
     """
-    said = [_rule(chosen, met), f"It stands {place_words(chosen)}; {worth_words(chosen, currency)}"]
+    worth = worth_words(chosen, currency, without[0])
+    said = [_rule(chosen, met), f"It stands {place_words(chosen)}; {worth}"]
     others = [each for each in in_places if each.place != chosen.place]
     said += [_beside(chosen, each, currency) for each in others]
     said += [f'Nothing tried in "{place}" will do: most of it {words}' for place, words in empty]
     if own is not None:
-        said.append(_against_own(chosen, own, currency))
+        said.append(_against_own(chosen, own, currency, without[1]))
     said += warned_words(f"number {chosen.number}", chosen.warned)
     if own is not None:
         said += warned_words("the rig as it stands", own.warned)
@@ -167,8 +188,10 @@ def _beside(chosen: SearchCandidate, other: SearchCandidate, currency: str) -> s
     return f'The best found in "{other.place}" is not taken: {told}'
 
 
-def _against_own(chosen: SearchCandidate, own: SearchCandidate, currency: str) -> str:
-    """The choice beside the rig as it stands."""
+def _against_own(
+    chosen: SearchCandidate, own: SearchCandidate, currency: str, without: Sequence[str]
+) -> str:
+    """The choice beside the rig as it stands, whose cost leaves out parts `without` a price."""
     gains = _gains(own, chosen)
     losses = _gains(chosen, own)
     if own.cost > chosen.cost + 0.005:
@@ -176,7 +199,8 @@ def _against_own(chosen: SearchCandidate, own: SearchCandidate, currency: str) -
     if chosen.cost > own.cost + 0.005:
         losses.append(f"{money(chosen.cost - own.cost, currency)} cheaper")
     apart = math.dist(own.position_m, chosen.position_m)
-    start = f"The rig as it stands, {place_words(own)}, judged alike {worth_words(own, currency)}"
+    worth = worth_words(own, currency, without)
+    start = f"The rig as it stands, {place_words(own)}, judged alike {worth}"
     said = f"; the choice, {apart:.2f} m away from there, "
     said += f"is better by {_list(gains)}" if gains else "is no better"
     return start + said + (f", the rig as it stands by {_list(losses)}" if losses else "")

@@ -34,7 +34,7 @@ REMEDIES = {
 """What mends each reason of `RULED_OUT`, and an error larger than wanted where that is why too
 little is covered."""
 _LOOKED_AT = 200
-"""Candidates that are judged anew with any error allowed, at most."""
+"""Candidates that are judged anew with any error allowed, at most (our own choice)."""
 _ANY_ERROR_M = 1e3
 
 

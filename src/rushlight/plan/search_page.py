@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
 from rushlight.look import DARK, EMBER, INK, PAPER, REED
-from rushlight.plan.search_choice import chance_words, place_words, supply_words, worth_words
+from rushlight.plan.search_choice import (
+    chance_words,
+    place_words,
+    supply_words,
+    unpriced,
+    worth_words,
+)
 from rushlight.records.search import SearchCandidate, SearchResult
 
 MEASURES = (
-    ("cost", "cost", "least is best"),
+    ("cost", "cost of the parts whose price is known", "least is best"),
     ("error", "error, root-mean-square [mm]", "least is best"),
     ("worst", "largest error [mm]", "least is best"),
     ("covers", "covers, with shadow [%]", "most is best"),
@@ -75,6 +82,8 @@ aria-label="The room from above, the surface on top"></svg></div>
 
 def _as_json(result: SearchResult) -> str:
     own = [_plain(result.own, result.currency)] if result.own else []
+    # The lines without a price are those that a search does not choose among: alike in each.
+    without = unpriced(result.orders)
     content = {
         "chosen": result.chosen,
         "measures": [
@@ -86,13 +95,13 @@ def _as_json(result: SearchResult) -> str:
         "places": [
             {"id": each.id, "low": each.low_m, "high": each.high_m} for each in result.places
         ],
-        "rigs": [*(_plain(each, result.currency) for each in result.candidates), *own],
+        "rigs": [*(_plain(each, result.currency, without) for each in result.candidates), *own],
     }
     # "</" would end the script element.
     return json.dumps(content, ensure_ascii=False, allow_nan=False).replace("</", "<\\/")
 
 
-def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
+def _plain(one: SearchCandidate, currency: str, without: Sequence[str] = ()) -> dict[str, Any]:
     """A candidate as the page's script takes it; unknown is null."""
     figures = {
         "cost": one.cost,
@@ -121,7 +130,9 @@ def _plain(one: SearchCandidate, currency: str) -> dict[str, Any]:
         "figures": {k: v if math.isfinite(v) else None for k, v in figures.items()},
         "told": [
             f"stands {place_words(one)}",
-            worth_words(one, currency),
+            # Which parts of the rig as it stands have no price, the result does not hold.
+            worth_words(one, currency, without)
+            + (" for the parts whose price is known" if one.number == 0 else ""),
             f"made of {one.camera}, {one.filter or 'no filter'}, {light}{fed}",
             *slips,
             *([f"all targets met: {chance_words(one)}"] if one.chance else []),

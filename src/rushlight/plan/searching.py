@@ -18,6 +18,7 @@ from rushlight.plan.search_choice import (
     more_money,
     orders_for,
     prices_to_write,
+    unpriced,
     why_chosen,
 )
 from rushlight.plan.search_front import STEPS, spread_over
@@ -34,7 +35,7 @@ from rushlight.plan.search_report import (
     thrown_out,
     with_slips,
 )
-from rushlight.plan.search_space import SearchSpace, bare, space_of
+from rushlight.plan.search_space import SearchSpace, bare, prices_of, space_of
 from rushlight.plan.search_trial import Trials, Tried
 from rushlight.records.plan import PlanFinding
 from rushlight.records.rig import Rig
@@ -60,6 +61,9 @@ ASSUMPTIONS = (
     "coverage counts each place by how often its light is seen past bodies, arms and hands, in 200 "
     "equally likely scenes; targets are held against coverage with one upright body alone, as "
     "in the plan",
+    "costs, and with them the budget, count the parts whose price is known; what the search does "
+    "not choose among, such as the rig's own display and cells, is counted only if the rig prices "
+    "it",
     "times to build are our own estimates, but for the `work` that the rig states of a place",
     "a wall takes a drill, a ceiling or a place above 2.1 m a ladder (our own rule)",
     "all styli take the same light and current, and the same cells where these are searched; "
@@ -152,6 +156,8 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
     taken = space.rig_of(tuple(int(n) for n in row[1:axes]), chosen.position_m, chosen.look_at_m)
     orders = orders_for(taken, space.shelf, space.settings)
     new_prices, old_prices = prices_to_write(space.rig, taken)
+    stands = space.rig.model_copy(update={"prices": prices_of(space.rig, space.shelf)})
+    without = unpriced(orders), unpriced(cost_lines(stands, space.shelf))
     dates = sorted(line.date for line in orders if line.date)
     places = best_in_places(trials, tried)
     beyond = beyond_budget(trials, tried, row, chosen.cost + max(MORE_MONEY))
@@ -177,7 +183,7 @@ def _result(trials: Trials, ledger: Ledger, seed: int, generations: int) -> Sear
         own=own,
         chosen=chosen.number,
         closely=closely,
-        why=why_chosen(closely, places, empty_places(trials, tried), own, met, currency),
+        why=why_chosen(closely, places, empty_places(trials, tried), own, met, currency, without),
         thrown_out=thrown_out(trials, ledger),
         more=more_money(chosen, made, currency, beyond),
         orders=orders,
@@ -277,6 +283,7 @@ def _priced(space: SearchSpace) -> dict[str, str]:
 
 
 _MOST_NAMED = 4
+"""Prices of one currency that are named, at most (our own choice)."""
 
 
 def _currency_words(priced: dict[str, str]) -> str:

@@ -12,7 +12,7 @@ from rushlight.errors import Finding
 from rushlight.physics.cautions import CAUTIONS
 from rushlight.physics.sighting import FACED_STD_RAD, HELD_STD_M
 from rushlight.plan.constellation import constellation_plan
-from rushlight.plan.delay import COMPUTING_S, DelayBudget, budget_of
+from rushlight.plan.delay import COMPUTING_S, TYPICAL, DelayBudget, budget_of
 from rushlight.plan.eyes import eye_lines
 from rushlight.plan.figures import (
     Names,
@@ -58,7 +58,7 @@ _ASSUMED = (
     "a pose is the likeliest one given its dots and the ranges of facing; the right one is found",
     f"the brightest pixel is kept at {100 * FULLEST_PEAK:.0f} % of full scale; a dot counts from "
     f"a peak of {FAINTEST_PEAK:g} times the noise (common practice, no source)",
-    f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured",
+    f"{1e3 * COMPUTING_S:g} ms of computing, until it is measured; {TYPICAL}",
     "bodies, hands, hair and the thing itself hide no light; cameras are focused on the middle of "
     "the zones, and those of several run in step",
 )

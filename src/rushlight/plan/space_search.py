@@ -15,7 +15,7 @@ import numpy as np
 
 from rushlight.errors import RushlightError
 from rushlight.plan.planning import cautions_of
-from rushlight.plan.search_choice import prices_to_write, warned_words
+from rushlight.plan.search_choice import prices_to_write, unpriced, unpriced_words, warned_words
 from rushlight.plan.search_limits import (
     EYE,
     FRESH,
@@ -45,7 +45,7 @@ from rushlight.records.space_search import SpaceCandidate, SpaceSearchResult
 from rushlight.shelf.catalogue import Shelf
 from rushlight.shelf.check import check_rig
 from rushlight.shelf.check_search import prices_of_no_part
-from rushlight.shelf.cost import cost_figure
+from rushlight.shelf.cost import cost_figure, cost_lines
 from rushlight.shelf.resolve_space import resolve_space
 
 TRIED = 60
@@ -64,6 +64,7 @@ ASSUMPTIONS = (
     "is before one of them is taken",
     "all cameras are of one part with one filter, and look at the middle of the zones; all lights "
     "are of one part with one current, where these are searched",
+    "costs, and with them the budget, count the parts whose price is known",
     "a search of so few candidates finds a good rig, not surely the best one; bodies, hands and "
     "hair hide no light; building time and cells are not searched",
 )
@@ -147,6 +148,7 @@ def search_space(
         told.append(("the rig as it stands", trial.care(bare(rig)).findings))
     currency = next(iter(trial.currencies), "")
     new_prices, old_prices = prices_to_write(rig, trial.rig_of(choice))
+    without = [unpriced(cost_lines(each, shelf)) for each in (trial.rig_of(choice), rig)]
     return SpaceSearchResult(
         rig=rig.content_hash(),
         rig_name=rig.name,
@@ -157,7 +159,7 @@ def search_space(
         candidates=made,
         own=own,
         chosen=chosen,
-        why=_why(chosen, own, currency),
+        why=_why((chosen, own), currency, without),
         thrown_out=[*space.reasons, *trial.reasons()],
         new_prices=new_prices,
         old_prices=old_prices,
@@ -400,18 +402,25 @@ def _front(ordered: list[SpaceCandidate]) -> list[SpaceCandidate]:
     return kept
 
 
-def _why(chosen: SpaceCandidate, own: SpaceCandidate | None, currency: str) -> list[str]:
-    def worth(one: SpaceCandidate) -> str:
-        cost = f", {one.cost:.2f} {currency}" if math.isfinite(one.cost) else ""
+def _why(
+    judged: tuple[SpaceCandidate, SpaceCandidate | None], currency: str, without: list[list[str]]
+) -> list[str]:
+    """The reasons in sentences, of the one to take and the rig as it stands; each cost leaves out
+    its parts `without` a price."""
+    chosen, own = judged
+
+    def worth(one: SpaceCandidate, bare: list[str]) -> str:
+        cost = f", {one.cost:.2f} {currency} {unpriced_words(bare)}".rstrip()
+        cost = cost if math.isfinite(one.cost) else ""
         missed = f"; it misses: {', '.join(one.missed)}" if one.missed else ""
         return (
             f"covers {100.0 * one.coverage:.0f} % of the zone, error "
             f"{1e3 * one.error_rms_m:.3g} mm rms, delay {1e3 * one.delay_s:.0f} ms{cost}{missed}"
         )
 
-    lines = [f"The one to take, judged closely, {worth(chosen)}."]
+    lines = [f"The one to take, judged closely, {worth(chosen, without[0])}."]
     if own is not None:
-        lines.append(f"The rig as it stands {worth(own)}.")
+        lines.append(f"The rig as it stands {worth(own, without[1])}.")
         if {TOLD[EYE], TOLD[FRESH]} & set(own.warned):
             lines.append("The rig as it stands is not to be built so: see the findings.")
         elif preference(own) <= preference(chosen):

@@ -59,6 +59,9 @@ ASSUMPTIONS = (
     f"{COARSE['rows']} places and fewer ways of holding a stylus, coarser than the plan's, so that "
     "its figures differ a little from what `plan` prints",
     "the running time is as planned, and not varied",
+    "the delays of display and computing are as the plan has them, and not varied, though the "
+    "display's is often the least known: where it is a guess, the delay's spread comes out too "
+    "narrow, and whether its target is met is told too surely",
     "predicted by the same formulas as the plan: nothing here was tried on hardware",
 )
 

@@ -99,7 +99,13 @@ _HEADLINES = (
         None,
         "mean delay",
     ),
-    _Asked("Delay at worst", "every stage at its slowest", "delay", "all", "max"),
+    _Asked(
+        "Delay at worst",
+        "at the slowest moment; where it is predicted, with typical parts",
+        "delay",
+        "all",
+        "max",
+    ),
     _Asked("Cost", "of the priced lines in the parts table", "cost", None, "value"),
     _Asked("Share of the reference's price", "", "relative-cost", None, "value"),
 )
@@ -215,7 +221,7 @@ _MEANS = {
 
 
 def delay_rows(plan: Plan | SpacePlan) -> list[tuple[str, str, str]]:
-    """Stages of the delay with their mean and worst, as text."""
+    """Stages of the delay, mean and at the slowest moment of typical parts, as text."""
 
     def one(stage: str, statistic: str) -> str:
         figure = whole_rig(plan.figures, "delay", stage, statistic)

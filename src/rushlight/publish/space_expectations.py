@@ -17,7 +17,8 @@ from rushlight.records.space_plan import SpacePlan
 
 WORDS = {
     "causes": "Where the error of the point that counts comes from, root-mean-square over the zone",
-    "late": "things move on meanwhile, and it is never added to the error",
+    "late": "things move on meanwhile, and it is never added to the error; worst is the slowest "
+    "moment, with typical parts",
     "whole": "Figure, over the whole zone",
 }
 FIGURE_WORDS = {
@@ -75,7 +76,8 @@ _OF_THINGS = (
 _OF_THE_RIG = (
     _Asked("Delay", "from motion to light from the display, on average", "delay", "mean", None,
            "mean delay"),
-    _Asked("Delay at worst", "every stage at its slowest", "delay", "max"),
+    _Asked("Delay at worst", "at the slowest moment; where it is predicted, with typical parts",
+           "delay", "max"),
     _Asked("View task: error", "angle between a near and a far mark that an invented viewer holds "
            "in line", "view-angle", "rms", "view task: near mark held in line with a far one"),
     _Asked("View task: time", "of the same invented viewer", "movement-time", "mean",
