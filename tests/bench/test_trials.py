@@ -2,6 +2,7 @@
 
 import copy
 import json
+import re
 import shutil
 import subprocess
 import sys
@@ -54,7 +55,7 @@ def ring(number=0, stretch=1.0):
         )  # fmt: skip
         presses.append({"down_ns": moment, "up_ns": moment + 80_000_000, "place_m": place})
         shown = moment + 80_000_001
-    return {"kind": "tap", "block": "ring", "number": number, "pointer_types": ["mouse"],
+    return {"kind": "tap", "block": "ring", "number": number, "pointer_types": ["pen"],
             "goals": goals, "presses": presses}  # fmt: skip
 
 
@@ -260,6 +261,16 @@ def test_an_error_by_hand_stands_beside_what_the_plan_expects_of_rig_and_hand(tm
     assert gone_on.compared == [] and "trials-rig-changed" in codes(gone_on)
 
 
+def test_what_a_rig_does_not_find_is_not_kept_as_the_rig(wall, theatre):
+    by_mouse = {**ring(), "pointer_types": ["mouse"]}
+    one = sitting("barn-wall", number="9" * 12, runs=[by_mouse])
+    with pytest.raises(RushlightError, match="mouse is no pointer or eye that this rig finds"):
+        keep_run(wall, one, simulated=False)
+    assert keep_run(wall, {**one, "role": "other"}, simulated=False).runs == 1
+    with pytest.raises(RushlightError, match="no pointer or eye that this rig finds"):
+        keep_run(theatre, sitting("paper-theatre", runs=[ring()]), simulated=False)
+
+
 def test_an_invented_hand_is_no_part_of_what_people_reached(tmp_path):
     wall = Path(shutil.copytree(SCENARIOS / "barn-wall", tmp_path / "barn-wall"))
     run = {**still(np.random.default_rng(3), 0.0), "kind": "grid", "block": "grid"}
@@ -281,9 +292,10 @@ def test_an_invented_hand_is_no_part_of_what_people_reached(tmp_path):
         ("measured", "measured")
     }
 
-    told = CliRunner().invoke(app, ["assess", *(str(each.path) for each in kept)]).stdout
-    rows = [line for line in told.splitlines() if line.strip().startswith("trueness, rms")]
-    assert any("measured" in row for row in rows) and any("simulated" in row for row in rows)
+    names = [str(each.path) for each in kept]
+    told = CliRunner(env={"COLUMNS": "200"}).invoke(app, ["assess", *names]).stdout
+    shown = re.findall(r"trueness, rms \(marks touched by hand[^)]*\)( \(\w+\))?", told)
+    assert shown.count(" (measured)") == 1  # beside the invented, which the heading names
 
 
 def test_the_view_task_tells_the_angle_left(theatre):

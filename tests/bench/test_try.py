@@ -277,6 +277,66 @@ def test_marks_are_brought_in_line(page, served):
     assert page.locator("#figures tr").filter(has_text="view angle").count() == 1
 
 
+def test_only_what_a_rig_finds_is_kept_as_the_rig(page, served):
+    opened(page, served, "ring", "paper-theatre")  # it follows an eye, and no pointer
+    assert page.locator("[name=role][value=rig]").is_disabled()
+    opened(page, served, "align", "paper-theatre")
+    begun(page, "rig", "the theatre")
+    page.get_by_text("No camera of this rig finds an eye now.").wait_for()
+
+    served.begin("paper-theatre", simulated=False)
+    served.say(views=[{"eye_m": [0.31, 0.22, 0.97]}])
+    page.wait_for_function(
+        """async () => {
+          document.getElementById("start").click();
+          await new Promise(done => setTimeout(done, 100));
+          return !document.getElementById("rest").hidden;
+        }"""
+    )
+    go(page)
+    assert "No camera" not in page.text_content("#task-more")
+    page.keyboard.press("Space")
+    page.get_by_text("2 of ").wait_for()
+    served.say(views=None)
+    page.get_by_text("does not find the eye now").wait_for()
+    page.mouse.move(500, 400)  # no pointer stands in for the rig's own eye
+    page.keyboard.press("Space")
+    assert page.text_content("#task-more").startswith("2 of")
+    served.say(views=[{"eye_m": [0.3, 0.22, 0.97]}])
+    page.wait_for_function(
+        "() => !document.getElementById('task-more').textContent.includes('not find')"
+    )
+    goals = try_plan(served.folder / "paper-theatre", "align", 1).steps[0].block.goals
+    for number in range(1, len(goals)):
+        page.get_by_text(f"{number + 1} of ").wait_for()
+        page.keyboard.press("Space")
+    sitting = sat(served, page, "paper-theatre")
+    assert (sitting.role, sitting.header.basis) == ("rig", "measured")
+    assert sitting.runs[0].pointer_types == ["eye"] and len(sitting.runs[0].align) == len(goals)
+    served.say(views=None)
+    served.stop()
+
+
+def test_what_another_rig_finds_is_not_taken_for_this_one(page, served):
+    served.begin("paper-theatre")
+    opened(page, served, "ring")
+    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
+    begun(page, "rig")
+    go(page)
+    assert "not running" in page.text_content("#task-more")
+    at = goal(page)
+    served.say(steps=[[1, kind, *map(float, at)] for kind in ("down", "up")])
+    page.evaluate("() => new Promise(done => setTimeout(done, 300))")
+    assert np.array_equal(goal(page), at)
+    served.begin("barn-wall")
+    page.wait_for_function(
+        "() => !document.getElementById('task-more').textContent.includes('not running')"
+    )
+    served.say(steps=[[1, kind, *map(float, at)] for kind in ("down", "up")])
+    page.get_by_text("2 of ").wait_for()
+    served.stop()
+
+
 def test_nothing_is_kept_without_consent_or_from_a_stranger(page, served):
     opened(page, served, "ring")
     page.check("[name=role][value=other]")
@@ -317,9 +377,69 @@ def test_a_run_waits_until_it_is_kept(page, served, kept):
     page.wait_for_function(
         "() => document.getElementById('unsent').textContent.includes('not yet kept')"
     )
+    assert page.text_content("#unsent").startswith("One block is not yet kept")
+    page.click("#end")
+    page.wait_for_selector("#result:not([hidden])")
+    assert page.is_disabled("#again")  # it would be lost with the page
     page.unroute("**/trials?*")
     page.wait_for_function("() => document.getElementById('unsent').textContent === ''")
     assert len(kept().runs) == 1
+    page.wait_for_selector("#again:enabled")
+
+
+@pytest.mark.parametrize(("simulated", "basis"), [(True, "simulated"), (False, "measured")])
+def test_a_run_is_kept_as_what_it_was_begun_as_whatever_goes_on_by_then(
+    page, served, kept, simulated, basis
+):
+    served.begin("barn-wall", simulated=simulated)
+    opened(page, served, "ring")
+    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
+    page.route("**/trials?*", lambda route: route.abort())
+    begun(page, "rig")
+    go(page)
+    invented = "() => document.getElementById('task-more').textContent.includes('invented hand')"
+    assert page.evaluate(invented) == simulated
+    served.begin("barn-wall", simulated=False)  # a real hand takes over before the first tap
+    page.wait_for_function(f"() => !({invented})()")
+    for number in range(RING_TARGETS + 1):
+        page.wait_for_function(
+            "n => document.getElementById('task-more').textContent.startsWith(`${n} of`)",
+            arg=number + 1,
+        )
+        served.say(steps=[[1, kind, *map(float, goal(page))] for kind in ("down", "up")])
+    page.wait_for_function(
+        "() => document.getElementById('unsent').textContent.includes('not yet kept')"
+    )
+    page.unroute("**/trials?*")
+    assert kept().header.basis == basis
+    served.stop()
+
+
+def test_each_press_of_a_hold_that_is_called_off_has_its_own_end(page, served):
+    """A light that comes down anew begins another press, which is what its lift ends."""
+    opened(page, served, "grid")
+    presses = page.evaluate(
+        """async () => {
+          const {hold} = await import("/display/try_tasks.js");
+          const hooks = {}, place = [400, 300], begun = performance.now();
+          const sheet = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+          const map = {filled: true, px: at => at, metres: at => at, width: innerWidth,
+            height: innerHeight, ratio: devicePixelRatio};
+          const goal = {parameters_m: place, dwell_s: 0.05};
+          const done = hold({kind: "grid", block: {id: "grid", goals: [goal], order: [0]}}, {
+            sheet, map, hooks, pointer: {x: 400, y: 300, pen: null}, device: "a light",
+            invite() {}, say() {},
+          });
+          const down = (after, again) => hooks.down({x: 400, y: 300, time: begun + after, again});
+          const up = after => hooks.up({time: begun + after});
+          down(10, false), up(20), down(30, true), up(40), down(50, false);
+          const {presses} = await done;
+          return presses.map(each => [each.down_ns, each.up_ns].map(
+            ns => Math.round(ns / 1e6 - begun)));
+        }"""
+    )
+    assert presses[:2] == [[10, 20], [30, 40]] and presses[2][0] == 50
+    assert presses[2][1] >= 100 and len(presses) == 3
 
 
 def test_no_barrier_is_found_before_and_during_a_task(page, served):

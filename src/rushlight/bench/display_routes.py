@@ -101,7 +101,9 @@ def display_routes(
             text += chunk
             if len(text) > MOST_BYTES:
                 return Response("a run is not so large\n", 413)
-        rehearsed = simulated()
+        # The page tells how it was while the run was done: what goes on now may be another act, or,
+        # in a live process that was started anew, none.
+        rehearsed = simulated() or request.query_params.get("simulated") == "1"
         return await _answer(lambda: keep_run(rig_of(request), _parsed(text), rehearsed).as_dict())
 
     async def assessed(request: Request) -> Response:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -131,21 +130,20 @@ def _show_figures(assessment: Assessment) -> None:
     for condition in assessment.conditions:
         render.note(condition)
     shown = [row for row in assessment.figures if is_shown(row, assessment)]
-    mixed = _mixed([row.basis for row in shown], assessment.basis)
     render.table(
         "Figures",
-        ["figure", "value [1]", "interval [1]", "unit", *(["basis"] if mixed else [])],
+        ["figure", "value [1]", "interval [1]", "unit"],
         [
-            [row_words(row), digits(row.value), span(row.low, row.high), row.unit,
-             *([row.basis] if mixed else [])]
+            [_told(row_words(row), row.basis, assessment.basis), digits(row.value),
+             span(row.low, row.high), row.unit]
             for row in shown
         ],
     )  # fmt: skip
 
 
-def _mixed(bases: Sequence[str], whole: str) -> bool:
-    """Whether rows need a column for their basis: the heading tells that of the whole."""
-    return any(each != whole for each in bases)
+def _told(words: str, basis: str, whole: str) -> str:
+    """A row's words, with its basis where it is not that of the whole, which the heading tells."""
+    return words if basis == whole else f"{words} ({basis})"
 
 
 def _show_taps(assessment: Assessment) -> None:
@@ -154,14 +152,16 @@ def _show_taps(assessment: Assessment) -> None:
 
     if not assessment.taps:
         return
-    bases = [assessment.basis_in(each.session) for each in assessment.taps]
-    mixed = _mixed(bases, assessment.basis)
     carried = len({each.carried for each in assessment.taps}) > len(
         {each.participant for each in assessment.taps}
     )
     rows = [
         [
-            f"{each.participant}, {f'{each.carried}, ' if carried else ''}{each.condition}",
+            _told(
+                f"{each.participant}, {f'{each.carried}, ' if carried else ''}{each.condition}",
+                assessment.basis_in(each.session),
+                assessment.basis,
+            ),
             each.n,
             each.left_out,
             digits(each.error_rate),
@@ -170,12 +170,11 @@ def _show_taps(assessment: Assessment) -> None:
             digits(each.effective_distance_m),
             digits(each.effective_difficulty_bit),
             digits(each.throughput_bit_s),
-            *([basis] if mixed else []),
         ]
-        for each, basis in zip(assessment.taps, bases, strict=True)
+        for each in assessment.taps
     ]
     columns = ["who and targets", "taps [1]", "not [1]", "miss [1]", "MT [s]", "We [m]",
-               "Ae [m]", "IDe [bit]", "TP [bit/s]", *(["basis"] if mixed else [])]  # fmt: skip
+               "Ae [m]", "IDe [bit]", "TP [bit/s]"]  # fmt: skip
     render.table('Tapping ("not": trials that do not count)', columns, rows)
     for form in dict.fromkeys(each.ae_form for each in assessment.taps):
         render.note(f"form of Ae: {form}; We from SDx with n − 1")
@@ -188,16 +187,13 @@ def _show_comparison(assessment: Assessment) -> None:
     if not assessment.compared:
         return
     shown = [row for row in assessment.compared if is_shown(row, assessment)]
-    mixed = _mixed([row.basis for row in shown], assessment.basis)
-    found = "found" if mixed else assessment.basis
+    found = assessment.basis
     render.table(
         f"Predicted beside {found}",
-        ["figure", "predicted [1]", f"{found} [1]", "unit", "ratio [1]", "interval [1]",
-         *(["basis"] if mixed else [])],
+        ["figure", "predicted [1]", f"{found} [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [row_words(row), digits(row.predicted), digits(row.measured), row.unit,
-             digits(row.ratio), span(row.ratio_low, row.ratio_high),
-             *([row.basis] if mixed else [])]
+            [_told(row_words(row), row.basis, found), digits(row.predicted), digits(row.measured),
+             row.unit, digits(row.ratio), span(row.ratio_low, row.ratio_high)]
             for row in shown
         ],
     )  # fmt: skip
@@ -220,29 +216,27 @@ def _show_reference(assessment: Assessment) -> None:
     if assessment.reference is None:
         return
     render.heading(f"Beside {assessment.reference}")
-    bases = [each for row in assessment.relative for each in (row.rig_basis, row.reference_basis)]
-    mixed = _mixed(bases, assessment.basis)
+    whole = assessment.basis
     render.table(
         "Relative performance; above 1 is better than the reference",
-        ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]",
-         *(["bases"] if mixed else [])],
+        ["criterion", "rig [1]", "reference [1]", "unit", "ratio [1]", "interval [1]"],
         [
-            [criterion_words(row), digits(row.rig_value), digits(row.reference_value),
-             row.unit, digits(row.ratio), span(row.low, row.high),
-             *([f"{row.rig_basis}, {row.reference_basis}"] if mixed else [])]
+            [criterion_words(row), _told(digits(row.rig_value) or "", row.rig_basis, whole),
+             _told(digits(row.reference_value) or "", row.reference_basis, whole),
+             row.unit, digits(row.ratio), span(row.low, row.high)]
             for row in assessment.relative
         ],
     )  # fmt: skip
     _show_readings([(criterion_words(row), row.reading) for row in assessment.relative])
-    whole = assessment.overall
-    if whole is not None:
-        change = f"{whole.weight_change:.0%}"
+    overall = assessment.overall
+    if overall is not None:
+        change = f"{overall.weight_change:.0%}"
         render.table(
-            f"Overall, by the rig's own weights: {digits(whole.value)}; it becomes",
+            f"Overall, by the rig's own weights: {digits(overall.value)}; it becomes",
             ["if the weight of", "is", f"is {change} less", f"is {change} more"],
             [
                 [row.name, digits(row.weight), digits(row.if_lower), digits(row.if_higher)]
-                for row in whole.weights
+                for row in overall.weights
             ],
         )
     cost = assessment.cost

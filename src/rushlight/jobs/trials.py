@@ -14,6 +14,7 @@ from rushlight.jobs.assess_files import write_assessment
 from rushlight.jobs.kept import kept_plan
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.progress import Progress, silent
+from rushlight.jobs.trials_plan import pointers_of
 from rushlight.physics.uncertainty import rms
 from rushlight.records.assessment import Assessment
 from rushlight.records.document import Basis, read_document, validate
@@ -86,11 +87,14 @@ def keep_run(rig: Path, posted: Any, simulated: bool) -> KeptRun:
     Raises
     ------
     RushlightError
-        When a field is wrong, there is no consent, or the sitting's other parts changed.
+        When a field is wrong, there is no consent, the sitting's other parts changed, or what is
+        said to be the rig was another device.
     """
     document, _ = load_rig(rig)
     sitting = validate(Sitting, posted, "trials")
     _check(sitting, document.name)
+    if sitting.role == "rig":
+        _check_own(sitting, pointers_of(document))
     path = sitting_path(rig, sitting.id)
     runs = {run.number: run for run in sitting.runs}
     # An invented hand holds the rig's lights, and bears the eye; a mouse beside it is no less real.
@@ -128,6 +132,20 @@ def _check(sitting: Sitting, rig_name: str) -> None:
         raise RushlightError.of(
             "trials: runs", "", "holds no run", "send at least one", "sitting-empty"
         )
+
+
+def _check_own(sitting: Sitting, pointers: Sequence[str]) -> None:
+    """The rig's own are its pointers, which pages hear as pens, and the eye that it finds."""
+    for number, run in enumerate(sitting.runs):
+        own = {"eye"} if run.kind == "align" else {"pen"} if pointers else set()
+        others = sorted(set(run.pointer_types) - own)
+        if others or not own:
+            raise RushlightError.of(
+                f"trials: runs[{number}].pointer_types", ", ".join(others),
+                "is no pointer or eye that this rig finds",
+                "begin a sitting of it as the reference, or as something else",
+                "trials-not-the-rig",
+            )  # fmt: skip
 
 
 def _check_same(before: Sitting, after: Sitting) -> None:

@@ -100,7 +100,7 @@ def try_plan(rig: Path, task: str, seed: int = 0) -> TryPlan:
         rig_name=document.name,
         task=task,
         surface_m=(float(size[0]), float(size[1])),
-        carried=_pointers(document),
+        carried=pointers_of(document),
         steps=_with_rests(steps, task),
         cautions=[CAUTIONS["eye"], CAUTIONS["motion"], CAUTIONS["picture"], DEFER],
     ).stamped("predicted", {"rig": document.content_hash()}, seed)
@@ -116,7 +116,8 @@ def _with_rests(steps: Sequence[TryStep], task: str) -> list[TryStep]:
     return [*steps[:1], *rested]
 
 
-def _pointers(rig: Rig) -> list[str]:
+def pointers_of(rig: Rig) -> list[str]:
+    """Names of what points on the rig's surface; none where the rig follows only in space."""
     return [each.id for each in rig.carried] if "surface" in rig.kinds else []
 
 

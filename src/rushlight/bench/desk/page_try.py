@@ -9,7 +9,15 @@ from urllib.parse import urlencode
 from nicegui import ui
 from nicegui.element import Element
 
-from rushlight.bench.desk.frame import element, findings_list, lead_to, link, panel, table
+from rushlight.bench.desk.frame import (
+    element,
+    findings_list,
+    keep_typed,
+    lead_to,
+    link,
+    panel,
+    table,
+)
 from rushlight.bench.desk.live_panel import LivePanel
 from rushlight.bench.desk.show import about, number
 from rushlight.bench.desk.stages import stages
@@ -56,9 +64,9 @@ class TryPage:
         self._carried = plans["ring"].carried
         self._asked = {
             "rig": place.name,
-            "task": "ring",
-            # A rig that follows neither pointers nor an eye has nothing to try a task with.
-            "role": "rig" if self._carried or "viewpoint" in place.kinds else "reference",
+            # A rig that follows an eye alone has one task for it, one that follows neither none.
+            "task": "ring" if self._carried or "align" not in plans else "align",
+            "role": "rig" if self._carried or "align" in plans else "reference",
             "carried": self._carried[0] if self._carried else "",
             "name": "",
             "person": "",
@@ -77,6 +85,7 @@ class TryPage:
                         [(task, self._task_words(task)) for task in self._plans],
                     )
                 with panel(text("tryout.device")):
+                    self._device = ui.element("div")
                     self._draw_device()
                 with panel(text("tryout.person")):
                     element("p", text("tryout.person.lead"), "soft small")
@@ -106,17 +115,29 @@ class TryPage:
 
     def _draw_device(self) -> None:
         own = "tryout.role.rig" if self._carried else "tryout.role.rig.view"
-        roles = [("rig", text(own))] if self._asked["role"] == "rig" else []
+        can = self._carried or self._asked["task"] == "align"
+        if not can and self._asked["role"] == "rig":
+            self._asked["role"] = "reference"
+        roles = [("rig", text(own))] if can else []
         roles += [(each, text(f"tryout.role.{each}")) for each in ("reference", "other")]
-        self._choices("role", text("tryout.device"), roles)
-        self._light = self._select("carried", text("tryout.carried"), self._carried)
+        self._device.clear()
+        with self._device:
+            self._choices("role", text("tryout.device"), roles)
+            self._light = self._select("carried", text("tryout.carried"), self._carried)
+            self._draw_name()
+        self._show_device()
+
+    def _draw_name(self) -> None:
         with ui.element("div").classes("field") as self._name:
             label = element("label", text("tryout.name"), "label")
             typed = element("input", None, type="text", autocomplete="off", maxlength=40)
-            typed.props.update({"id": f"name-{typed.id}", "placeholder": text("tryout.name.hint")})
+            typed.props.update({
+                "id": f"name-{typed.id}", "placeholder": text("tryout.name.hint"),
+                "value": self._asked["name"],
+            })  # fmt: skip
             label.props["for"] = f"name-{typed.id}"
+            keep_typed(typed)
             typed.on("input", self._take("name"), js_handler=_GIVEN)
-        self._show_device()
 
     def _show_device(self) -> None:
         own = self._asked["role"] == "rig"
@@ -160,6 +181,8 @@ class TryPage:
     def _take(self, what: str) -> Any:
         def take(event: Any) -> None:
             self._asked[what] = str(event.args)
+            if what == "task" and not self._carried:
+                self._draw_device()  # whether the rig itself can do it
             self._show_device()
             self._point()
 

@@ -1,7 +1,7 @@
 // The page of trials: asks who and with what, leads through the steps, and has the result told.
 import "/pointer.js";
 import {open} from "./link.js";
-import {asked, fill, text} from "./texts.js";
+import {asked, counted, fill, text} from "./texts.js";
 import {keeper, randomId, slug} from "./try_keep.js";
 import {pointerOn} from "./try_pointer.js";
 import {showFigures, showFindings} from "./try_result.js";
@@ -15,7 +15,8 @@ const $ = id => document.getElementById(id);
 const PERSON = "rushlight-person"; // within this tab alone, so that one person can try two devices
 const DO = {tap, still: hold, grid: hold, align};
 let plan, view = null, link, simulated = false, person, running, told = () => {};
-let hands = () => {};
+let hands = () => {}, invented = false; // the latter: at any moment of this run
+let leading = false, unkept = false;
 
 function only(id) {
   for (const each of ["ask", "rest", "task", "result"]) $(each).hidden = each !== id;
@@ -28,6 +29,9 @@ function newPerson() {
   sessionStorage.setItem(PERSON, person);
   $("person").textContent = person;
 }
+
+/** The rig's own are its pointers and the eye that its camera finds; all else is another device. */
+const canBeRig = () => plan.carried.length > 0 || plan.steps.every(step => step.kind === "align");
 
 function roles() {
   const own = role() === "rig";
@@ -85,13 +89,15 @@ function rest(number, unsent) {
 async function run(step, who) {
   only("task");
   const map = layout(plan.surface_m, who.width), sheet = $("sheet"), hooks = {};
-  const views = step.kind === "align", own = role() === "rig" && plan.carried.length > 0;
+  const views = step.kind === "align", ours = role() === "rig";
+  const own = ours && plan.carried.length > 0;
+  const deaf = () => own && !views && running === false; // what another rig's camera finds is not ours
   sheet.setAttribute("viewBox", `0 0 ${innerWidth} ${innerHeight}`);
   $("task").classList.toggle("over-picture", views);
   const pointer = pointerOn(sheet, own && !views ? who.device : null, {
-    down: press => hooks.down?.(press), up: lift => hooks.up?.(lift),
+    anywhere: views, down: press => deaf() || hooks.down?.(press), up: lift => hooks.up?.(lift),
     move: () => {
-      if (views && view.eye.source !== "camera") view.follow(pointer.x, pointer.y);
+      if (views && !ours && view.eye.source !== "camera") view.follow(pointer.x, pointer.y);
       hooks.move?.();
     },
   });
@@ -106,7 +112,7 @@ async function run(step, who) {
     if (mark) link.say({invite: {carried: who.device, x_m: mark[0], y_m: mark[1], press: true}});
   };
   const context = {
-    sheet, map, pointer, hooks, device: who.device, theatre: view,
+    sheet, map, pointer, hooks, device: who.device, theatre: view, ours,
     invite(place) {
       mark = place;
       hands(false);
@@ -115,20 +121,27 @@ async function run(step, who) {
       told = () => context.say(number, of);
       const words = text(`try.now_${step.kind}`);
       if ($("task-word").textContent !== words) $("task-word").textContent = words;
-      const stands = views && view.eye.source !== "camera" ? ` ${text("try.no_camera")}` : "";
+      const unseen = views && view.eye.source !== "camera";
+      const stands = unseen ? ` ${text(ours ? "try.no_eye" : "try.no_camera")}` : "";
       const absent = own && running === false ? ` ${text("try.no_rig")}` : "";
       const made = simulated && (own || views) ? ` ${text("try.simulated")}` : "";
       $("task-more").textContent = text("try.of", {number: number + 1, of}) + stands + absent + made;
     },
   };
+  let source = view?.eye.source;
+  const looking = setInterval(() => { // that no more is seen of an eye is told by a clock alone
+    if (views && source !== view.eye.source) source = view.eye.source, told();
+  }, 200);
   const escape = event => { if (event.key === "Escape") hooks.stop?.(); };
   addEventListener("keydown", escape);
   $("stop").onclick = () => hooks.stop?.();
   sheet.focus();
   hands(false);
+  invented = simulated;
   pointer.pause = false;
   const done = await DO[step.kind](step, context);
   removeEventListener("keydown", escape);
+  clearInterval(looking);
   pointer.end();
   told = hands = () => {};
   if (quiet) {
@@ -145,14 +158,16 @@ async function lead() {
   const sat = sitting(map), who = {device: sat.device, width: map.display_m[0]};
   let missing = "";
   const keep = keeper(rig, sat, (waiting, refused) => {
-    missing = waiting ? refused || text("try.unsent", {n: waiting}) : "";
+    missing = waiting ? refused || counted("try.unsent", waiting, {n: waiting}) : "";
     for (const id of ["unsent", "result-wait"]) $(id).textContent = missing;
+    unkept = waiting > 0;
+    $("again").disabled = unkept && !refused; // what is refused for good waits for nothing
   });
   let runs = 0;
   for (let number = 0; number < plan.steps.length; number++) {
     if (!await rest(number, () => missing)) break;
     const done = await run(plan.steps[number], who);
-    if (done) keep.add(done), runs += 1;
+    if (done) unkept = true, keep.add(done, invented), runs += 1;
     else number -= 1; // stopped: the same step is offered again
   }
   only("result");
@@ -161,7 +176,8 @@ async function lead() {
     $("result-wait").textContent = text("try.nothing");
     return;
   }
-  $("result-wait").textContent = text("try.waiting");
+  $("result-wait").textContent = missing || text("try.waiting");
+  $("again").disabled = unkept;
   const kept = await keep.all();
   await tell(sat, kept);
 }
@@ -195,7 +211,8 @@ function prepare() {
   for (const each of plan.carried) $("carried").append(new Option(each, each));
   // The desk may have asked for the device already.
   for (const each of document.querySelectorAll("[name=role]")) {
-    each.checked ||= each.value === query.get("role");
+    each.disabled = each.value === "rig" && !canBeRig();
+    each.checked ||= !each.disabled && each.value === query.get("role");
     each.addEventListener("change", roles);
   }
   if (plan.carried.includes(query.get("carried"))) $("carried").value = query.get("carried");
@@ -207,20 +224,39 @@ function prepare() {
   $("again").onclick = () => location.reload();
   $("form").addEventListener("submit", async event => {
     event.preventDefault();
+    $("fault").textContent = "";
+    if (role() === "rig" && !plan.carried.length && view.eye.source !== "camera") {
+      $("fault").textContent = text("try.eye_first");
+      return;
+    }
+    if (leading) return; // pressed twice
+    leading = true;
     if (event.submitter?.value === "filled") {
       await document.documentElement.requestFullscreen?.().catch(() => {});
     }
-    lead();
+    lead().catch(error => {
+      only("ask");
+      leading = false;
+      $("fault").textContent = error.message;
+    });
+  });
+  addEventListener("beforeunload", event => {
+    if (unkept) event.preventDefault();
   });
 }
 
 function hear(message) {
-  if ("simulated" in message) simulated = Boolean(message.simulated), told(), hands(true);
+  if ("simulated" in message) {
+    simulated = Boolean(message.simulated);
+    invented ||= simulated;
+    told(), hands(true);
+  }
   if ("state" in message) { // an act that has ended is named still
-    const now = ["starting", "running"].includes(message.state.stage);
+    const {act, rig: whose, stage} = message.state;
+    const now = act === "run" && whose === rig && ["starting", "running"].includes(stage);
     if (running !== now) running = now, told();
   }
-  view?.eye.hear(message);
+  if (running !== false || !("views" in message)) view?.eye.hear(message);
 }
 
 async function main() {

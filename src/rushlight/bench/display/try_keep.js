@@ -3,7 +3,11 @@ import {asked} from "./texts.js";
 
 const AGAIN_MS = 2000;
 
-/** A queue for one sitting; `tell` hears how many runs are not yet kept, and what was refused. */
+/**
+ * A queue for one sitting; `tell` hears how many runs are not yet kept, and what was refused.
+ * Each run bears whether anything of it was simulated: by the time that it is kept, another act may
+ * go on, or none.
+ */
 export function keeper(rig, sitting, tell) {
   const waiting = [];
   let busy = false, kept = null, number = 0;
@@ -13,9 +17,10 @@ export function keeper(rig, sitting, tell) {
     busy = true;
     while (waiting.length) {
       try {
-        kept = await asked(`/trials?rig=${encodeURIComponent(rig)}`, {
+        const [{run, simulated}] = waiting;
+        kept = await asked(`/trials?${new URLSearchParams({rig, simulated: Number(simulated)})}`, {
           method: "POST", headers: {"Content-Type": "application/json"},
-          body: JSON.stringify({...sitting, runs: [waiting[0]]}),
+          body: JSON.stringify({...sitting, runs: [run]}),
         });
         waiting.shift();
         tell(waiting.length, "");
@@ -28,8 +33,8 @@ export function keeper(rig, sitting, tell) {
     busy = false;
   }
   return {
-    add(run) {
-      waiting.push({...run, number: number++});
+    add(run, simulated) {
+      waiting.push({run: {...run, number: number++}, simulated});
       send();
     },
     get kept() { return kept; },

@@ -5,7 +5,10 @@ const STEP_PX = 4, LARGE_PX = 40; // of the keyboard's pen; with shift; no sourc
 const STAYED_PX = 24; // a light called off that comes down anew so near was on all the while; no source
 const ARROWS = {ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1]};
 
-/** Listens on a sheet. With `carried`, of the rig, its lights count alone; with null all else. */
+/**
+ * Listens on a sheet. With `carried`, of the rig, its lights count alone; with null all else. Where
+ * a press counts `anywhere`, the keyboard needs no pen for it.
+ */
 export function pointerOn(sheet, carried, on) {
   const pointer = {x: NaN, y: NaN, down: false, types: new Set(), pen: null, pause: true, end};
   const stops = [];
@@ -67,13 +70,13 @@ export function pointerOn(sheet, carried, on) {
       pointer.pen.y = Math.min(Math.max(pointer.pen.y + way[1] * step, 0), innerHeight);
       [pointer.x, pointer.y] = [pointer.pen.x, pointer.pen.y];
       on.move?.();
-    } else if (event.key === " " && pointer.pen) {
+    } else if (event.key === " " && (pointer.pen || on.anywhere)) {
       if (!event.repeat && !pointer.down) down(pointer.x, pointer.y, event.timeStamp, "keyboard");
     } else return;
     event.preventDefault();
   });
   listen(window, "keyup", event => {
-    if (event.key === " " && pointer.pen) up(event.timeStamp);
+    if (event.key === " " && (pointer.pen || on.anywhere)) up(event.timeStamp);
   });
 
   function end() {

@@ -86,7 +86,7 @@ export function hold(step, context) {
 export function align(step, context) {
   const {sheet, say, theatre} = context, run = begun(step, context);
   const {goals, order} = step.block;
-  let number = 0, from = performance.now(), start;
+  let number = 0, from = performance.now(), start, stoodIn = false;
   const pair = () => {
     const marks = goals[order[number]].parameters_m;
     return [marks.slice(0, 3), marks.slice(3)];
@@ -103,10 +103,14 @@ export function align(step, context) {
     },
     down({time}, done) {
       const [near_m, far_m] = pair();
-      if (theatre.eye.source === "lost" || time <= from) return; // no eye, no answer
+      const {source} = theatre.eye;
+      if (source === "lost" || (context.ours && source !== "camera")) return; // no eye, no answer
+      if (time <= from) return;
       run.align.push({near_m, far_m, start_m: start, end_m: [...theatre.eye.place],
         shown_ns: ns(from), said_ns: ns(time)});
-      if (theatre.eye.source === "camera") context.pointer.types = new Set(["eye"]);
+      if (source !== "camera") stoodIn = true;
+      else if (stoodIn) context.pointer.types.add("eye");
+      else context.pointer.types = new Set(["eye"]);
       number += 1;
       if (number === order.length) theatre.pair(null), done();
       else this.show();
@@ -137,8 +141,12 @@ function play(context, run, task) {
     const done = () => finish(true);
     hooks.stop = () => finish(false);
     hooks.down = press => {
-      if (!press.again) last = run.presses.length;
+      const before = run.presses.length;
+      if (!press.again) last = null;
       task.down(press, done);
+      // A light that comes down anew lengthens the press that was called off, unless the task took
+      // it for another.
+      if (run.presses.length > before) last = before;
     };
     hooks.up = ({time}) => {
       const press = last === null ? null : run.presses[last];
