@@ -174,6 +174,37 @@ def test_words_of_the_user(tmp_path):
     assert not (tmp_path / "live.json").exists()
 
 
+def test_a_mark_that_was_taken_back_leaves_nothing_to_register_by(tmp_path):
+    rig, space = home_of("paper-theatre", tmp_path)
+    world = draw_space(space, 5)
+    script = scripts.register_by_marks(world, design_of(space).marks[:1], HOLD_S)
+    film = tmp_path / "film"
+    header = write_space_footage(world, script, film, rig_hash=rig.content_hash())
+    source, footage, first = opened(film, space.camera_ids, SPEED, True)
+    user = User([round((header.marks[0].from_ns - first) * 1e-9 * RATE_HZ)], footage.frames)
+    counted = []
+
+    def ended(step, dots, why_not):
+        counted.append(why_not)
+        user.going = not why_not
+        if not why_not:
+            user.asks.put("back")
+            user.asks.put("finish")
+
+    def step(told):
+        user.told.append(told)
+        user.now, user.going = 0, "" in counted
+
+    user.ended, user.step = ended, step
+    with source, pytest.raises(RushlightError, match="0 steps were made"):
+        register_space_live(
+            tmp_path, tmp_path / "live.json", user, user.asks, source,
+            lead_s=0.02, held_s=0.6 * HOLD_S / SPEED,
+        )  # fmt: skip
+    assert counted[-1] == "" and [each.number for each in user.told][-3:] == [1, 2, 1]
+    assert not (tmp_path / "live.json").exists()
+
+
 class Late(LiveTogether):
     """Its first frame lets the user wait."""
 

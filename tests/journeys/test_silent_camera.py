@@ -3,7 +3,7 @@
 import math
 import time
 from pathlib import Path
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 
 import numpy as np
 import pytest
@@ -14,7 +14,7 @@ from rushlight.capture.live import LiveFrames
 from rushlight.errors import RushlightError
 from rushlight.jobs.aim_live import aim_live
 from rushlight.jobs.ready_watch import Checking
-from rushlight.jobs.register_live import register_live
+from rushlight.jobs.register_live import Wishes, register_live
 from rushlight.see.detect import Detector
 
 BARN_WALL = Path(jobs.__file__).parent / "scenarios" / "barn-wall"
@@ -65,8 +65,34 @@ def test_a_morning_s_check_waits_for_no_silent_camera(word, patience_s, why):
     asks = SimpleQueue()
     feed = FallsSilent(asks, word)
     with LiveFrames(feed) as source:
-        check = Checking(None, "stylus-wren", np.ones((2, 2)), None, asks, patience_s, source)
+        check = Checking(
+            None, "stylus-wren", np.ones((2, 2)), None, Wishes(asks), patience_s, source
+        )
         check.watch(Detector(*SIZE))
     source.stop()
     assert feed.was_stopped
     assert [each.allowed for each in check.findings] == [why]
+
+
+def test_what_is_asked_while_an_end_is_looked_for_keeps_its_turn():
+    class Asked(SimpleQueue):
+        """Another thread asks for something more just as the last was taken."""
+
+        def get_nowait(self):
+            try:
+                return super().get_nowait()
+            except Empty:
+                if late:
+                    self.put(late.pop(0))
+                raise
+
+    late = [{"redo": 2}, {"finish": True}]
+    asks = Asked()
+    asks.put({"redo": 1})
+    wishes = Wishes(asks)
+    assert not wishes.end_asked()
+    assert wishes.get_nowait() == {"redo": 1}
+    assert not wishes.end_asked() and wishes.end_asked()
+    assert [wishes.get_nowait() for _ in range(2)] == [{"redo": 2}, {"finish": True}]
+    with pytest.raises(Empty):
+        wishes.get_nowait()

@@ -23,7 +23,7 @@ from rushlight.jobs.aiming import AimGround, PlaceHeld, check_kind, ground_of
 from rushlight.jobs.load import load_rig, rig_path
 from rushlight.jobs.ready_light import RoomLight
 from rushlight.jobs.ready_watch import LOOK_S, SETTLE_S, seen_frames
-from rushlight.jobs.register_live import Asks, Source, end_on_silence
+from rushlight.jobs.register_live import Asks, Source, Wishes, end_on_silence
 from rushlight.jobs.rehearsal import RehearsalSource
 from rushlight.jobs.sources import source_given
 from rushlight.physics.geometry.rotation import matrix_from_rotation_vector
@@ -112,7 +112,7 @@ def aim_live(
             ground=ground,
             of=places,
             show=show or AimUnseen(),
-            asks=asks or SimpleQueue(),
+            asks=Wishes(asks or SimpleQueue()),
             linger=linger,
             follow=follow,
             patience_s=math.inf if patience_s is None else patience_s,
@@ -139,7 +139,7 @@ class _Aiming:
     ground: AimGround
     of: int
     show: AimShow
-    asks: Asks
+    asks: Wishes
     linger: bool
     follow: bool
     patience_s: float

@@ -20,7 +20,7 @@ from rushlight.jobs.ready_cells import NEARLY_SHARE, CellsUsed, hours_of_session
 from rushlight.jobs.ready_light import judge_light
 from rushlight.jobs.ready_telling import ReadyResult, ReadyShow, ReadyState
 from rushlight.jobs.ready_watch import Checking
-from rushlight.jobs.register_live import Asks, Source
+from rushlight.jobs.register_live import Asks, Source, Wishes
 from rushlight.jobs.registering import Ground
 from rushlight.jobs.sources import source_given
 from rushlight.jobs.surveyed import survey_of_registration, unheeded, without_survey_doubt
@@ -111,7 +111,8 @@ def ready(
         pair, turn_rad = check_places(told_by_touches, stand_m, scatter_m)
         goals_m = places.places_m[able[list(pair)]]
         stand_m = stand_m[list(pair)]
-        run = Checking(ground, carried, goals_m, show, asks or SimpleQueue(), patience_s, opened)
+        wishes = Wishes(asks or SimpleQueue())
+        run = Checking(ground, carried, goals_m, show, wishes, patience_s, opened)
         if not any(each.severity == "error" for each in findings):
             run.watch(Detector(*opened.size_px, noise_of(resolved, camera, opened.full_scale_dn)))
         findings = [*findings, *opened.findings, *run.findings]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from rushlight.errors import Finding
 from rushlight.jobs.ready_light import RoomLight
 from rushlight.jobs.ready_telling import ReadyShow, ReadyState
-from rushlight.jobs.register_live import Asks, Source, asked_to_end
+from rushlight.jobs.register_live import Source, Wishes
 from rushlight.jobs.register_telling import DASHES
 from rushlight.jobs.registering import Ground
 from rushlight.jobs.rehearsal import RehearsalSource
@@ -35,7 +35,7 @@ class Checking:
     carried: str
     goals_m: Array
     show: ReadyShow | None
-    asks: Asks
+    asks: Wishes
     patience_s: float
     source: Source
     room: RoomLight = field(default_factory=RoomLight)
@@ -120,7 +120,7 @@ class Checking:
             )
 
     def _stopped(self) -> bool:
-        if asked_to_end(self.asks):
+        if self.asks.end_asked():
             self._why_not = "was stopped before it was touched"
             return True
         return False

@@ -8,6 +8,7 @@ and one from footage of the same touches agree.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -148,7 +149,7 @@ def register_live(
             styli=styli,
             each=beacons,
             show=show or Unseen(),
-            asks=asks or SimpleQueue(),
+            asks=Wishes(asks or SimpleQueue()),
             linger=linger,
             patience_s=math.inf if patience_s is None else patience_s,
             rehearsed=rehearsed,
@@ -189,22 +190,38 @@ def register_live(
     return ground.written(fitted, out, basis, sources, seed, findings)
 
 
-def asked_to_end(asks: Asks) -> bool:
-    """Whether an end was asked for; whatever else was, waits on in its order."""
-    waiting: list[Mapping[str, Any]] = []
-    with suppress(Empty):
-        while True:
-            waiting.append(asks.get_nowait())
-    for asked in waiting:
-        asks.put(asked)
-    return any(asked.get("stop") or asked.get("finish") for asked in waiting)
+class Wishes:
+    """What the user wants, for one who takes it in its order and may look ahead for an end.
+
+    What was looked at stays here: put back, it would come after what is asked for meanwhile.
+
+    Parameters
+    ----------
+    asks
+        Nobody else takes from it.
+    """
+
+    def __init__(self, asks: Asks) -> None:
+        self._asks = asks
+        self._seen: deque[Mapping[str, Any]] = deque()
+
+    def get_nowait(self) -> Mapping[str, Any]:
+        """The next; raises `queue.Empty` where there is none."""
+        return self._seen.popleft() if self._seen else self._asks.get_nowait()
+
+    def end_asked(self) -> bool:
+        """Whether an end is asked for; that and whatever else is, waits on."""
+        with suppress(Empty):
+            while True:
+                self._seen.append(self._asks.get_nowait())
+        return any(asked.get("stop") or asked.get("finish") for asked in self._seen)
 
 
-def end_on_silence(source: Source, asks: Asks) -> None:
+def end_on_silence(source: Source, wishes: Wishes) -> None:
     """Let an end that is asked for come at once while no frames do, as from a lost camera."""
 
     def silent() -> None:
-        if asked_to_end(asks):
+        if wishes.end_asked():
             source.stop()
 
     source.on_silence = silent
@@ -259,7 +276,7 @@ class _Registering:
     styli: tuple[str, ...]
     each: int
     show: Show
-    asks: Asks
+    asks: Wishes
     linger: bool
     patience_s: float
     rehearsed: RehearsalSource | None
