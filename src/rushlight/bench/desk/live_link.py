@@ -48,13 +48,15 @@ class LiveLink:
         Why the last act failed, as plain values.
     changes
         Grows with everything that comes, so that each page sees for itself what it has not shown.
+    lines
+        How often the line was made; the live process forgets what was typed with each that ends.
     folder
         Of the rigs.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.changes = 0
+        self.changes = self.lines = 0
         self._place: Place | None = None
         self._socket: Any = None
         self._hearing: asyncio.Task[None] | None = None
@@ -189,6 +191,7 @@ class LiveLink:
                 with contextlib.suppress(OSError, WebSocketException, TimeoutError):
                     async with connect(place.control_url, compression=None) as socket:
                         self._socket = socket
+                        self.lines += 1
                         self._connected.set()
                         async for text in socket:
                             self._take(json.loads(text))

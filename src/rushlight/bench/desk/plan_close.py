@@ -34,15 +34,20 @@ class PlanClose:
                 self._state = element("span", "", "soft")
                 self._state.props["role"] = "status"
             self._body = ui.element("div").style("margin-top: 16px")
-        self._busy = self._shows = False
+        self._busy = self._shows = self._unsaved = False
         self._words = ""
         self._show_kept()
 
     def changed(self, unsaved: bool) -> None:
         """Tell whether there is anything unsaved: the plan is of the saved rig."""
+        self._unsaved = unsaved
+        self._tell()
+
+    def _tell(self) -> None:
+        """Tell how it stands; while it plans, that stays said until it has."""
         if not self._busy:
-            self._say(text("plan.close.unsaved") if unsaved else self._words)
-            self._start.props["disabled"] = unsaved
+            self._say(text("plan.close.unsaved") if self._unsaved else self._words)
+            self._start.props["disabled"] = self._unsaved
             self._start.update()
 
     def _say(self, words: str) -> None:
@@ -52,9 +57,9 @@ class PlanClose:
 
     def saved(self) -> None:
         """The rig was saved: a plan of it as it was before is no longer shown."""
-        if self._shows and not self._show_kept() and not self._busy:
+        if self._shows and not self._show_kept():
             self._words = text("plan.close.old")
-            self._say(self._words)
+            self._tell()
 
     def _show_kept(self) -> bool:
         """Show the plan that lies beside the rig, if it is of this rig; whether it is."""
@@ -74,15 +79,17 @@ class PlanClose:
         self._busy = True
         self._say(text("plan.close.busy", what=self._draft.place.name))
         try:
-            self._show(await slowly(plan, self._draft.place.file))
-            self._say("")
+            await slowly(plan, self._draft.place.file)
+            # As it is found on any other day: the file may have been changed while it was made.
+            self._words = "" if self._show_kept() else text("plan.close.late")
         except RushlightError as error:
             self._body.clear()
+            self._shows, self._words = False, ""
             with self._body:
                 findings_list(error.findings)
-            self._say("")
         finally:
             self._busy = False
+        self._tell()
 
     def _show(self, made: Plan | SpacePlan) -> None:
         self._body.clear()

@@ -65,7 +65,7 @@ class ShowMarks:
         self._place, self._typed = place, typed
         self._link = desk_link()
         self._tab = secrets.token_urlsafe(8)
-        self._told = ""
+        self._told, self._line = "", 0
 
     def draw(self) -> None:
         """Draw it into the present place."""
@@ -86,8 +86,10 @@ class ShowMarks:
 
     async def _tell(self) -> None:
         if not self._link.connected:
-            self._told = ""  # the next live process knows nothing of it
-        elif (now := self._typed()) != self._told:
+            return
+        if self._line != self._link.lines:  # what came by the one before was forgotten with it
+            self._told, self._line = "", self._link.lines
+        if (now := self._typed()) != self._told:
             await self._send(now)
             self._told = now
 

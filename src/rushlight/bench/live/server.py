@@ -82,6 +82,7 @@ class Live:
     def __init__(self, folder: Path, hub: Hub, token: str) -> None:
         self.folder, self.hub, self.token = folder, hub, token
         self.typed: dict[str, tuple[str, str]] = {}
+        self._typed_by_line: dict[str, Listener] = {}
         self.over = asyncio.Event()
 
     def application(self, open_to_network: bool) -> Guard:
@@ -194,7 +195,7 @@ class Live:
                 case "say":
                     await self.hub.say(message["message"])
                 case "type":
-                    self._type(**{key: str(message[key]) for key in ("rig", "by", "text")})
+                    self._type(desk, *(str(message[key]) for key in ("rig", "by", "text")))
                 case "state":
                     desk.newest("state", text_of(self.hub.state()))
                 case "end":
@@ -204,13 +205,17 @@ class Live:
             await _while_open(ws, _push_all(ws, desk), hear)
         finally:
             self.hub.desks.discard(desk)
+            # A desk that ended took what was typed there with it; one whose line broke tells it
+            # again by its next, which may stand already.
+            for rig in [rig for rig, line in self._typed_by_line.items() if line is desk]:
+                del self.typed[rig], self._typed_by_line[rig]
 
-    def _type(self, rig: str, by: str, text: str) -> None:
+    def _type(self, desk: Listener, rig: str, by: str, text: str) -> None:
         """Readings of a survey as a desk page has them now; none when they are kept or left."""
         if text:
-            self.typed[rig] = by, text
+            self.typed[rig], self._typed_by_line[rig] = (by, text), desk
         elif self.typed.get(rig, ("",))[0] == by:
-            del self.typed[rig]
+            del self.typed[rig], self._typed_by_line[rig]
 
     async def lonely(self) -> None:
         """Wait until nobody has needed this process for long."""
