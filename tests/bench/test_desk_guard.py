@@ -32,6 +32,45 @@ def test_a_strangers_page_is_turned_away(bench, origin):
     assert status(bench, Origin=origin) == 403
 
 
+def fetched(site, mode, dest):
+    return {"Sec-Fetch-Site": site, "Sec-Fetch-Mode": mode, "Sec-Fetch-Dest": dest}
+
+
+@pytest.mark.parametrize("path", ["/start.json", "/rig/barn-wall/plan.json", "/rig/barn-wall/plan"])
+@pytest.mark.parametrize(
+    ("mode", "dest"), [("no-cors", "image"), ("no-cors", "script"), ("navigate", "iframe")]
+)
+def test_what_a_strangers_page_asks_for_unseen_is_turned_away(bench, path, mode, dest):
+    assert status(bench, path, **fetched("cross-site", mode, dest)) == 403
+
+
+def test_a_link_on_another_site_leads_to_pages_and_to_nothing_else(bench):
+    link = fetched("cross-site", "navigate", "document")
+    assert status(bench, "/", **link) == 200
+    assert status(bench, "/start.json", **link) == 403
+
+
+@pytest.mark.parametrize("site", ["none", "same-origin", "same-site"])
+def test_who_asks_from_here_is_let_in(bench, site):
+    assert status(bench, **fetched(site, "no-cors", "image")) == 200
+
+
+def test_a_page_of_this_machine_by_another_of_its_names_is_let_in(bench):
+    asked = fetched("cross-site", "cors", "empty")
+    assert status(bench, Origin="http://localhost:5000", **asked) == 200
+
+
+def test_a_browser_tells_of_a_picture_that_another_site_asks_for(bench, page):
+    """By another of its names this machine is another site to a browser."""
+    with held_in_a_frame("about:blank", host="") as port:
+        page.goto(f"http://localhost:{port}/")
+        with page.expect_response("**/start.json") as answered:
+            page.evaluate("src => { new Image().src = src; }", f"{bench.url}/start.json")
+        assert answered.value.status == 403
+        page.evaluate("href => { location.href = href; }", f"{bench.url}/")
+        page.locator(".wordmark").wait_for()
+
+
 @pytest.mark.parametrize("origin", ["https://stranger.example", "null"])
 def test_a_strangers_socket_is_closed(bench, origin):
     from websockets.exceptions import InvalidStatus

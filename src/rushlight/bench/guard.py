@@ -1,4 +1,7 @@
-"""Keeps pages of strangers away from the servers of the bench, by Host and Origin."""
+"""Keeps pages of strangers away from the servers of the bench.
+
+It goes by Host and Origin, and by what browsers tell of who asks where there is no Origin.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,9 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from rushlight.drive.origin import may_listen
+
+_TOLD = ("site", "mode", "dest")
+"""What a browser tells of a request, of what may_fetch reads."""
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -38,6 +44,40 @@ def may_enter(origin: str | None, host: str | None, open_to_network: bool) -> bo
     return may_listen(origin, host, open_to_network)
 
 
+def may_fetch(
+    path: str, site: str | None, mode: str | None, dest: str | None, frames: bool = False
+) -> bool:
+    """Whether a request without an Origin may come from where the browser says that it does.
+
+    A picture that a stranger's page asks for here has no Origin and names this machine as its
+    host, and would set a job of minutes to work. From another site only pages may be asked for,
+    to be looked at, as by a link; addresses that end in ``.json`` are no pages. Programs, and
+    browsers that reach the bench through a network without encryption, tell nothing of this, and
+    are let in.
+
+    Parameters
+    ----------
+    path
+        That is asked for.
+    site, mode, dest
+        The request's headers Sec-Fetch-Site, Sec-Fetch-Mode and Sec-Fetch-Dest (W3C, Fetch
+        Metadata Request Headers, working draft; from memory), None where absent.
+    frames
+        Whether a page may come in a frame too, because its answer says itself who may hold it.
+
+    Examples
+    --------
+    >>> may_fetch("/rig/wall/plan.json", "cross-site", "no-cors", "image")
+    False
+    >>> may_fetch("/rig/wall/plan", "cross-site", "navigate", "document")
+    True
+    """
+    if site != "cross-site":
+        return True
+    shown_in = ("document", "iframe") if frames else ("document",)
+    return mode == "navigate" and dest in shown_in and not path.endswith(".json")
+
+
 class Guard:
     """An ASGI application that lets in only what `may_enter`, before all others.
 
@@ -65,13 +105,16 @@ class Guard:
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
             return
-        headers = {name.lower(): value for name, value in scope["headers"]}
-        origin, host = headers.get(b"origin"), headers.get(b"host")
-        allowed = may_enter(
-            None if origin is None else origin.decode("latin-1"),
-            None if host is None else host.decode("latin-1"),
-            self._open,
-        )
+        headers = {
+            name.lower().decode("latin-1"): value.decode("latin-1")
+            for name, value in scope["headers"]
+        }
+        origin = headers.get("origin")
+        allowed = may_enter(origin, headers.get("host"), self._open)
+        if origin is None:  # an Origin that is let in is of this machine, by another of its names
+            site, mode, dest = (headers.get(f"sec-fetch-{each}") for each in _TOLD)
+            frames = not self._framed_by
+            allowed = allowed and may_fetch(scope["path"], site, mode, dest, frames)
         send = self._framed(send)
         if allowed:
             await self._app(scope, receive, send)
