@@ -62,6 +62,7 @@ class SearchPage:
         self._place = place
         self._draft = Draft.of(place)
         self._result: SearchResult | None = None
+        self._ran = False  # when it was looked at last
         self._picked = 0
         self._buttons: dict[int, Element] = {}
 
@@ -113,6 +114,11 @@ class SearchPage:
                 findings_list(error.findings)
         finally:
             _running.discard(self._key)
+        await self._over()
+
+    async def _over(self) -> None:
+        """Show what there is now that no search runs."""
+        self._ran = False
         self._say("")
         self._picked = 0
         await self._show_result()
@@ -120,11 +126,14 @@ class SearchPage:
     async def _look(self) -> None:
         """See how far a running search is, whichever tab began it."""
         if self._key not in _running:
-            if self._result is None and (found := kept_search(self._place.file)) is not None:
-                self._result = found
-                self._say("")
-                await self._show_result()
+            # Also what came to nothing has ended, and what is shown may be of a search before.
+            if self._ran or self._result is None:
+                found = kept_search(self._place.file)
+                if self._ran or found is not None:
+                    self._result = found
+                    await self._over()
             return
+        self._ran = True
         found_so_far = so_far(self._place.file)
         if found_so_far is not None:
             self._say(
@@ -172,15 +181,16 @@ class SearchPage:
         self._why.clear()
         self._list.clear()
         self._buttons.clear()
+        self._start.clear()
+        with self._start:
+            element("span", text("search.start" if result is None else "search.again"))
         if result is None:
+            self._box.set_visibility(False)
             with self._list:
                 element("p", text("search.front.none"), "soft")
             with self._one:
                 element("p", text("search.none"), "soft")
             return
-        self._start.clear()
-        with self._start:
-            element("span", text("search.again"))
         points = [
             Point(each.cost, 1e3 * each.error_rms_m, each.coverage, each.number)
             for each in result.candidates
