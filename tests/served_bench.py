@@ -180,6 +180,8 @@ def held_in_a_frame(address, host="127.0.0.1"):
     with http.server.ThreadingHTTPServer((host, 0), Held) as server:
         thread = threading.Thread(target=server.serve_forever)
         thread.start()
-        yield server.server_port
-        server.shutdown()
-        thread.join()
+        try:
+            yield server.server_port
+        finally:  # else a test that fails would wait for it for ever
+            server.shutdown()
+            thread.join()

@@ -108,6 +108,11 @@ def test_two_lights_are_watched_and_move_markers_at_once(page, registered):
     press(page, page.get_by_role("button", name="End it"))
     page.get_by_text("It has ended.").wait_for(timeout=LONG)
     page.get_by_role("region", name="The newest run that was kept").wait_for(timeout=LONG)
+    page.get_by_text("Ended: this is the last frame.").wait_for(timeout=LONG)
+    page.get_by_text("Nothing is lit on the surface.").wait_for(timeout=LONG)
+    for figure in ("rate", "dots", "lit"):
+        page.locator(f"[data-figure={figure}] dd", has_text="–").wait_for(timeout=LONG)
+    assert page.locator("[data-figure=frames] dd").inner_text() != "0"
     told = twin(wall, "watch")
     assert told["live"] and told["basis"] == "simulated" and told["switch_downs"] > 0
     planting.close()

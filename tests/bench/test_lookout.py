@@ -196,7 +196,17 @@ def test_motion_begins_still_where_less_motion_is_wished(browser, following):
     assert page.get_attribute("#still", "aria-pressed") == "true"
     following.say(views=[{"eye_m": [0.4, 0.2, 1.0]}])
     says(page, "The camera finds the eye.")
-    assert page.get_attribute("#picture", "data-eye") != "0.4 0.2 1"
+    rest = page.get_attribute("#picture", "data-eye")
+    assert rest != "0.4 0.2 1"
+    # As it says: what does not follow the camera can be moved by hand.
+    says(page, "sliders and arrow keys still move it")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_function("b => document.getElementById('picture').dataset.eye !== b", arg=rest)
+    look_from(page, (0.3, 0.25, 0.9))
+    says(page, "The camera finds the eye.")
+    page.keyboard.press("s")
+    page.wait_for_function("() => document.getElementById('picture').dataset.eye === '0.4 0.2 1'")
+    expect(page.locator("#desk")).to_be_hidden()
     context.close()
 
 

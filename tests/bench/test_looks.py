@@ -99,30 +99,79 @@ def test_what_a_camera_sees_is_drawn_whole(page, bench):
             assert box["y"] + box["height"] <= room["y"] + room["height"]
 
 
-def test_one_hand_is_told_once_however_many_trails_it_has(page, bench):
+@pytest.fixture
+def watching(page, bench):
+    """What a desk page shows of a running act, on sockets that a test speaks through."""
     page.add_init_script(
-        "window.WebSocket = class { constructor() { window.lines = this; } close() {} }"
+        "window.WebSocket = class { constructor() { window.lines = this; } close() {"
+        " this.over = 1; } }"
     )
     page.goto(f"{bench.url}/display/link.js")  # any page of the bench that is not its own
     page.set_content(
         '<div><canvas id="here"></canvas><p data-places></p><ol data-switchings></ol></div>'
+        '<div><canvas id="seen"></canvas><p data-told></p><p data-mark></p>'
+        "<input data-bright></div>"
     )
     page.add_script_tag(url=f"{bench.url}/desk/watching.js", type="module")
     page.wait_for_function("() => Boolean(window.rushlightPlaces)")
-    told = page.evaluate(
-        """async () => {
-          const words = {none: "none", place: "{name} at {x}", kinds: {}, switching: "",
-                         unnamed: "a light"};
-          rushlightPlaces("here", "http://nowhere/", words);
-          const say = message => lines.onmessage({data: JSON.stringify(message)});
-          say({hello: {surface_m: [2.4, 1.5]}});
-          say({spots: [["wren", 0.5, 0.5, true], ["ash", 1, 1, true], ["wren", 0.6, 0.5, true],
-                       [null, 2, 1, false], [null, 2.1, 1, false]]});
-          await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)));
-          return document.querySelector("[data-places]").textContent;
-        }"""
+    page.evaluate(WATCHING)
+    return page
+
+
+WATCHING = """() => {
+  window.words = {none: "none", ended: "ended", place: "{name} at {x}", kinds: {}, switching: "",
+                  unnamed: "a light", dots: {other: "{dots} dots"}};
+  window.drawn = () => new Promise(
+    done => requestAnimationFrame(() => requestAnimationFrame(done)));
+  window.told = name => document.querySelector(`[data-${name}]`).textContent;
+  window.spots = async rows => {
+    rushlightPlaces("here", "http://nowhere/", words);
+    for (const message of [{hello: {surface_m: [2.4, 1.5]}}, {spots: rows}])
+      lines.onmessage({data: JSON.stringify(message)});
+    await drawn();
+  };
+  window.dots = async rows => {
+    rushlightSee("seen", "http://nowhere/", words);
+    const head = new TextEncoder().encode(JSON.stringify(
+      {frame: 7, size_px: [640, 480], picture_px: null, dots: rows}));
+    const data = new ArrayBuffer(4 + head.length);
+    new DataView(data).setUint32(0, head.length);
+    new Uint8Array(data, 4).set(head);
+    lines.onmessage({data});
+    await drawn();
+  };
+  window.beside = [];
+  const pen = CanvasRenderingContext2D.prototype, fill = pen.fillText;
+  pen.fillText = function (...all) { beside.push(this.textAlign); fill.apply(this, all); };
+}"""
+
+
+def test_one_hand_is_told_once_however_many_trails_it_has(watching):
+    watching.evaluate(
+        """() => spots([["wren", 0.5, 0.5, true], ["ash", 1, 1, true], ["wren", 0.6, 0.5, true],
+                       [null, 2, 1, false], [null, 2.1, 1, false]])"""
     )
+    told = watching.evaluate("told('places')")
     assert told == "wren at 0.60; ash at 1.00; a light at 2.00; a light at 2.10"
+
+
+def test_a_name_stands_beside_its_dot_whichever_way_words_run(watching):
+    """Places do not turn round with the language, and "start" does: it would cover the dot."""
+    watching.evaluate("document.documentElement.dir = 'rtl'")
+    watching.evaluate("() => spots([['wren', 0.5, 0.5, true], ['ash', 2.39, 1, true]])")
+    watching.evaluate("() => dots([[320, 240, 'wren', true], [630, 240, 'ash', true]])")
+    assert watching.evaluate("beside") == ["left", "right"] * 2
+
+
+def test_what_has_ended_is_not_shown_as_live(watching):
+    for time in (1, 2):  # and begins anew, at the same address
+        watching.evaluate("() => spots([['wren', 0.5, 0.5, true]])")
+        watching.evaluate("window.places = lines")
+        watching.evaluate("() => dots([[320, 240, 'wren', true]])")
+        assert watching.evaluate("[told('places'), told('told')]") == ["wren at 0.50", "1 dots"]
+        watching.evaluate("rushlightRest('here'); rushlightRest('seen')")
+        assert watching.evaluate("[told('places'), told('told')]") == ["none", "ended"], time
+        assert watching.evaluate("[places.over, lines.over]") == [1, 1]
 
 
 @pytest.mark.parametrize(

@@ -159,7 +159,7 @@ def test_no_step_keeps_people_out_and_a_window_of_other_pixels_is_told(pages):
     # What tells no camera is told in a sentence, on both.
     page.locator("[data-word=finish]").click()
     page.get_by_text("0 steps were made, which tells no camera").wait_for()
-    display.get_by_text("It ended.").wait_for()
+    display.get_by_text("It has failed.").wait_for()
     assert not display.locator(".thorn").count()
 
 

@@ -30,6 +30,10 @@ DISPLAY = {
     "try?rig=barn-wall&task=ring": "body[data-ready]",
     "lookout?rig=paper-theatre": "body[data-ready]",
     "survey?rig=barn-wall": "body[data-ready]",
+    "beacons": "h1:not(:empty)",
+    "steps": "h1:not(:empty)",
+    "planting": "h1:not(:empty)",
+    "picture": "h1:not(:empty)",
 }
 BEYOND = """() => {
   const within = e => {

@@ -7,6 +7,7 @@ import tomllib
 import matplotlib
 import numpy as np
 import pytest
+from tests.served_bench import small
 
 from rushlight.jobs.glance import glance
 from rushlight.jobs.load import load_rig
@@ -154,6 +155,26 @@ def test_turned_freely_everything_is_there_and_no_scale_is_claimed(tab, rig, loo
     tab.locator(".room-svg").focus()
     tab.keyboard.press("ArrowRight")
     assert np.abs(outlines(tab, "room-frame") - before).max() > 1
+
+
+def test_it_is_turned_and_brought_nearer_without_dragging(tab):
+    seen_from(tab, "Turn freely")
+    ways = ("Turn left", "Turn right", "Tilt up", "Tilt down", "Nearer", "Farther")
+    buttons = {each: tab.get_by_role("button", name=each, exact=True) for each in ways}
+    start = outlines(tab, "room-frame")
+    for one, back in zip(ways[::2], ways[1::2], strict=True):
+        buttons[one].press("Enter")
+        moved = outlines(tab, "room-frame")
+        assert np.abs(moved - start).max() > 1, one
+        if one == "Nearer":
+            assert np.ptp(moved[0], axis=0).max() > 1.1 * np.ptp(start[0], axis=0).max()
+        buttons[back].press("Enter")
+        np.testing.assert_allclose(outlines(tab, "room-frame"), start, atol=0.2)
+    assert [each for each in small(tab) if "data-way" in each[1]] == []
+    seen_from(tab, "From above")
+    assert [each for each in ways if buttons[each].is_enabled()] == ["Nearer", "Farther"]
+    seen_from(tab, "Turn freely")
+    assert all(each.is_enabled() for each in buttons.values())
 
 
 def test_a_zone_in_space_is_drawn_place_by_place(page, bench):

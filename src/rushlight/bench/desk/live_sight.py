@@ -12,7 +12,7 @@ from rushlight.bench.desk.frame import element
 from rushlight.bench.texts import forms, text
 
 _WORDS = {
-    "see": ("none",),
+    "see": ("none", "ended"),
     "places": ("none", "place", "switching", "unnamed"),
 }
 _KINDS = ("switch-down", "switch-up", "lost", "found")
@@ -64,9 +64,19 @@ class LiveSight:
             "kinds": {each: text(f"sight.kind.{each}") for each in _KINDS},
             "dots": forms("sight.see.dots" if self._named else "sight.see.alone"),
         }
-        # A module comes later than what the server sends first.
+        self._call(name, url, words)
+
+    def rest(self) -> None:
+        """Hang up until `listen` is called again, and show nothing more as if it were so now."""
+        if self._url:
+            self._url = ""
+            self._call("rushlightRest")
+
+    def _call(self, name: str, *values: Any) -> None:
+        """Call a function of the browser's module, which comes later than what is sent first."""
+        told = ", ".join(json.dumps(each) for each in (self._id, *values))
         ui.run_javascript(
             f"const draw = () => window.{name}"
-            f" ? window.{name}({json.dumps(self._id)}, {json.dumps(url)}, {json.dumps(words)})"
+            f" ? window.{name}({told})"
             f" : setTimeout(draw, 30); draw()"
         )

@@ -121,7 +121,7 @@ class LookoutPage:
     def _heard(self, state: Any) -> None:
         lit = state.get("lit") or []
         place = lit[0][1:4] if lit and len(lit[0]) == 4 and None not in lit[0] else None
-        kind = "none" if place is None else "rehearsed" if state.get("simulated") else "camera"
+        kind = "none" if place is None else _found_by(state)
         self._show(place, kind)
         self._head.set_visibility(bool(state.get("rehearsed")) and self._live.goes_on)
 
@@ -139,3 +139,10 @@ class LookoutPage:
         line.clear()
         with line:
             element("span", words)
+
+
+def _found_by(state: Any) -> str:
+    """What finds the eye; footage that was simulated before has no head that could be asked."""
+    if not state.get("simulated"):
+        return "camera"
+    return "rehearsed" if state.get("rehearsed") else "simulated"

@@ -55,6 +55,7 @@ class WatchPage:
         own = [each for each in load_rig(place.file)[0].outputs if each != "session"]
         self._own = [str(each) for each in own]
         self._on = list(self._own)
+        self._state: Mapping[str, Any] = {}
 
     def draw(self) -> None:
         """Draw everything; what runs already is shown as it goes on."""
@@ -91,6 +92,7 @@ class WatchPage:
                 with panel(text("watch.last")):
                     self._last = ui.element("div")
         self._show_last()
+        ui.timer(0.5, self._rest)
 
     def _pages(self) -> tuple[str, ...]:
         """Display pages that show the run: of each kind of rig its own."""
@@ -121,12 +123,14 @@ class WatchPage:
         return {} if same else {"outputs": self._on}
 
     def _heard(self, state: Mapping[str, Any]) -> None:
-        for sight in self._sights:
-            sight.listen(self._live.link.url)
+        if self._live.goes_on:
+            for sight in self._sights:
+                sight.listen(self._live.link.url)
         if "frames" not in state:
             return
+        self._state = state
         self._none.say("")
-        self._now.set_content(_figures_html(state))
+        self._now.set_content(_figures_html(state, self._live.goes_on))
         self._delays.show(
             [text(f"watch.delay.{each}") for each in ("of", "stage", "median", "p95", "count")],
             [
@@ -139,6 +143,15 @@ class WatchPage:
             [text(f"watch.sent.{each}") for each in ("name", "left", "lost")],
             state.get("outputs") or [],
         )
+
+    def _rest(self) -> None:
+        """The act has ended, or another's goes on: nothing is lit, and no frame is of now."""
+        if self._live.goes_on:
+            return
+        for sight in self._sights:
+            sight.rest()
+        if self._state:
+            self._now.set_content(_figures_html(self._state, False))
 
     def _show_last(self) -> None:
         self._last.clear()
@@ -196,10 +209,11 @@ def _last_rows(told: Mapping[str, Any]) -> list[tuple[str, object]]:
     return rows
 
 
-def _figures_html(state: Mapping[str, Any]) -> str:
-    rate_hz = state.get("rate_hz")
-    silent_s = state.get("silent_s") or 0.0
-    lit = [_lit(each) for each in state.get("lit") or []]
+def _figures_html(state: Mapping[str, Any], goes_on: bool) -> str:
+    """The figures of a run; of one that has ended, what it came to, and nothing of this moment."""
+    rate_hz = state.get("rate_hz") if goes_on else None
+    silent_s = (state.get("silent_s") or 0.0) if goes_on else 0.0
+    lit = [_lit(each) for each in state.get("lit") or []] if goes_on else []
     figures = [
         (
             "rate",
@@ -208,8 +222,13 @@ def _figures_html(state: Mapping[str, Any]) -> str:
         ("frames", str(state["frames"])),
         ("dropped", str(state["dropped"])),
         ("reconnects", str(state["reconnects"])),
-        ("dots", text("watch.dots.value", dots=state["dots"], doubtful=state["doubtful"])),
-        ("lit", "; ".join(lit) or text("none")),
+        (
+            "dots",
+            text("watch.dots.value", dots=state["dots"], doubtful=state["doubtful"])
+            if goes_on
+            else "–",
+        ),
+        ("lit", "; ".join(lit) or (text("none") if goes_on else "–")),
     ]
     parts = ['<dl class="figures">']
     parts += [

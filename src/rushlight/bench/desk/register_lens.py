@@ -124,6 +124,8 @@ class LensPart:
         self._next.say(told.get("words", "") if going else "")
         if going:
             self._sight.listen(self._live.link.url)
+        elif not self._live.goes_on:
+            self._sight.rest()
 
     def _show_kept(self) -> None:
         self._kept.clear()

@@ -14,6 +14,8 @@ from rushlight.bench.texts import text
 from rushlight.jobs.glance import Glance
 
 VIEWS = ("room", "above", "side", "front")
+_TURNS = {"left": "←", "right": "→", "up": "↑", "down": "↓"}
+_WAYS = {**_TURNS, "nearer": "+", "farther": "−"}
 
 
 class RoomView:
@@ -34,6 +36,12 @@ class RoomView:
         self._box.props["id"] = self._id
         with self._box:  # until the drawing takes its place
             element("p", text("plan.room.waiting"), "room-waiting")
+        self._ways: dict[str, Element] = {}
+        with ui.element("div").classes("row room-ways") as ways:
+            ways.props["role"] = "group"
+            ways.props["aria-label"] = text("plan.room.ways")
+            for way, sign in _WAYS.items():
+                self._ways[way] = self._way(way, sign)
         self._legend = ui.html("", sanitize=False).classes("legend")
         element("p", text("plan.room.keys"), "soft small")
         self._mark("room")
@@ -76,7 +84,18 @@ class RoomView:
             f"<span>{text('plan.legend.lost' if flat else 'plan.legend.lost.space')}</span>"
         )
 
+    def _way(self, way: str, sign: str) -> Element:
+        """A button for one step; the room is turned in the browser alone."""
+        words = text(f"plan.room.way.{way}")
+        made = button(sign, aria_label=words, title=words, data_way=way)
+        told = f"{json.dumps(self._id)}, {json.dumps(way)}"
+        made.on("click", js_handler=f"() => window.rushlightMove?.({told})")
+        return made
+
     def _mark(self, mode: str) -> None:
+        for way in _TURNS:  # what is flat is seen from where it is
+            self._ways[way].props["disabled"] = mode != "room"
+            self._ways[way].update()
         for view, shown in self._buttons.items():
             shown.props["aria-pressed"] = "true" if view == mode else "false"
 

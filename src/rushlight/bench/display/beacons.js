@@ -1,11 +1,13 @@
 // Beacons: a filled disc within a row of dashes, which go out one by one while the light is held.
 import {DASHES, drawDashes} from "./dashes.js";
+import {muted} from "./letters.js";
 import {begin, fillDisplay} from "./marks.js";
 import {text} from "./texts.js";
 import {tone} from "./tone.js";
 
 const at = id => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
+const ACTS = ["register", "ready"]; // whose touches are shown here
 let standing = false, known = ""; // whether a beacon is to be touched; the last that was told
 let display = null, beacon = null, state = null, done = null, begun = false;
 
@@ -24,7 +26,7 @@ const link = begin("beacons", message => {
     if (now !== known && state.register?.stage === "judged") standing = false;
     known = now;
   }
-  if (message.done) done = ["register", "ready"].includes(message.done.act) ? message.done : null;
+  if (message.done) done = ACTS.includes(message.done.act) ? message.done : null;
   if (message.state?.stage === "starting") done = null;
   draw();
 });
@@ -53,7 +55,7 @@ function drawBeacon() {
 }
 
 function drawVerdict() {
-  const told = state?.register, failed = state?.stage === "failed";
+  const told = state?.register, failed = ACTS.includes(state?.act) && state.stage === "failed";
   const morning = done?.act === "ready" ? done.result : null;
   const judged = morning ?? done?.result
     ?? (state?.act === "register" && told?.stage === "judged" && !standing ? told : null);
@@ -110,7 +112,8 @@ at("keep").addEventListener("click", () => link.say({say: {finish: true}}));
 at("redo").addEventListener("click", redo);
 addEventListener("resize", draw);
 addEventListener("keydown", event => {
-  if (!begun || event.ctrlKey || event.altKey || event.metaKey) return;
+  // A key that is held means its first stroke alone: beacon after beacon would be passed over.
+  if (!begun || event.repeat || muted(event) || event.ctrlKey || event.altKey || event.metaKey) return;
   const key = event.key.toLowerCase();
   if (key === "r") redo();
   else if (key === "s") link.say({say: {skip: true}});

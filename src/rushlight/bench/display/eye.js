@@ -25,17 +25,20 @@ export function eyeOf({low_m: low, high_m: high, rest_m: rest}, moved) {
     if (!eye.still) eye.place = seen.eye_m;
     moved();
   };
-  /** A step by key; false if the key is none of these, or a camera finds the eye. */
+  /** Whether a camera moves the eye now; while the picture stands still, none does. */
+  eye.led = () => eye.source === "camera" && !eye.still;
+  const stoodIn = () => { if (eye.source !== "camera") eye.source = "desk"; };
+  /** A step by key; false if the key is none of these, or a camera moves the eye. */
   eye.key = (key, large) => {
     const way = STEPS[key];
-    if (!way || eye.source === "camera") return false;
-    eye.source = "desk";
+    if (!way || eye.led()) return false;
+    stoodIn();
     put(eye.place.map((value, i) => value + way[i] * STEP_M * (large ? 5 : 1)));
     return true;
   };
   eye.put = place => {
-    if (eye.source === "camera") return;
-    eye.source = "desk";
+    if (eye.led()) return;
+    stoodIn();
     put(place);
   };
   eye.along = (axis, value) => eye.put(eye.place.map((each, i) => (i === axis ? value : each)));

@@ -1,5 +1,6 @@
 // The lookout: a scene that stays where it is while the eye moves.
 import {eyeOf} from "./eye.js";
+import {muted} from "./letters.js";
 import {open} from "./link.js";
 import {picture} from "./lookout_scene.js";
 import {asked, fill, text} from "./texts.js";
@@ -30,7 +31,7 @@ function say() {
   if (eye.still) words.push(text("lookout.stands_still"));
   if ($("source").textContent !== words.join(" ")) $("source").textContent = words.join(" ");
   $("source").classList.toggle("seen", camera);
-  $("desk").hidden = camera;
+  $("desk").hidden = eye.led();
 }
 
 /** As large as the display's own shape allows: then the picture is the display, pixel by pixel. */
@@ -122,7 +123,7 @@ function listen() {
     stage.addEventListener(type, () => { drag = null; });
   }
   addEventListener("keydown", event => {
-    if (!begun || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (!begun || muted(event) || event.ctrlKey || event.altKey || event.metaKey) return;
     const act = {f: filled, s: () => still(), h: hide}[event.key.toLowerCase()];
     if (act) act();
     else if (event.target.type === "range" || !eye.key(event.key, event.shiftKey)) return;

@@ -37,7 +37,7 @@ export function see(canvas, address, tell, bright) {
     }
     for (const [name, px, py, colour] of names) { // over the trails, and within the picture
       const before = px + 14 + pen.measureText(name).width > canvas.width;
-      pen.textAlign = before ? "end" : "start";
+      pen.textAlign = before ? "right" : "left"; // "end" turns round with the language
       const place = [name, px + (before ? -14 : 14), py + letter / 3];
       pen.lineWidth = 4;
       pen.strokeStyle = "#16181C";
@@ -67,7 +67,7 @@ export function see(canvas, address, tell, bright) {
       pen.filter = "none";
       drawDots(head, head.size_px ? wide / head.size_px[0] : 1);
       canvas.dataset.frame = head.frame;
-      tell(head);
+      if (!over) tell(head);
     }
     drawing = false;
   }

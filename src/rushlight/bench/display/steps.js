@@ -1,6 +1,7 @@
 // Looks and placings: thorns whose points meet at the mark, within a row of dashes that go out while
 // it is held; and where the bead of a look stands before the display.
 import {DASHES, drawDashes} from "./dashes.js";
+import {muted} from "./letters.js";
 import {begin, fillDisplay} from "./marks.js";
 import {judged, measured} from "./survey_window.js";
 import {text} from "./texts.js";
@@ -157,7 +158,7 @@ for (const one of WORDS) at(one).addEventListener("click", () => word(one));
 addEventListener("resize", draw);
 addEventListener("fullscreenchange", draw);
 addEventListener("keydown", event => {
-  if (!begun || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (!begun || event.repeat || muted(event) || event.ctrlKey || event.altKey || event.metaKey) return;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   if (key === "f") fillDisplay();
   else if (key === "n") at("sound").checked = !at("sound").checked;

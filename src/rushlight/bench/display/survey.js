@@ -1,4 +1,5 @@
 // The survey's marks: thorns whose points meet at the very place, and what to read between them.
+import {muted} from "./letters.js";
 import {begin, fillDisplay} from "./marks.js";
 import {judged, measured, notes} from "./survey_window.js";
 import {asked, fill, text} from "./texts.js";
@@ -186,7 +187,7 @@ addEventListener("resize", draw);
 visualViewport?.addEventListener("resize", draw);
 addEventListener("fullscreenchange", draw);
 addEventListener("keydown", event => {
-  if (!begun || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (!begun || muted(event) || event.ctrlKey || event.altKey || event.metaKey) return;
   const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
   const id = KEYS[key];
   if (id && !at(id).disabled) acts[id]();

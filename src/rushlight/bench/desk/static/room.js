@@ -5,6 +5,10 @@ const NS = "http://www.w3.org/2000/svg";
 // Anchors of matplotlib 3.11's colour map "cividis".
 const CIVIDIS = ["#00224e", "#123570", "#3b496c", "#575d6d", "#707173", "#8a8678", "#a59c74",
                  "#c3b369", "#e1cc55", "#fee838"];
+const KEYS = {ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down",
+              "+": "nearer", "=": "nearer", "-": "farther"};
+const STEPS = {left: [-0.1, 0], right: [0.1, 0], up: [0, 0.08], down: [0, -0.08]}; // [rad]
+const PRESSED = 3; // steps of a key that a button makes at once; our own choice
 const views = new Map();
 
 const part = (tag, attributes = {}, words = "") => {
@@ -54,25 +58,32 @@ class Room {
     });
     this.svg.addEventListener("pointermove", (e) => {
       if (!held) return;
-      this.turn += (e.clientX - held[0]) * 0.008;
-      this.tilt = Math.min(Math.max(this.tilt + (e.clientY - held[1]) * 0.006, -0.2), 1.5);
+      this.turnBy((e.clientX - held[0]) * 0.008, (e.clientY - held[1]) * 0.006);
       held = [e.clientX, e.clientY];
       this.draw();
     });
     for (const end of ["pointerup", "pointercancel"])
       this.svg.addEventListener(end, () => { held = null; });
     this.svg.addEventListener("keydown", (e) => {
-      const step = {ArrowLeft: [-0.1, 0], ArrowRight: [0.1, 0], ArrowUp: [0, 0.08],
-                    ArrowDown: [0, -0.08]}[e.key];
-      if (step && this.mode === "room") {
-        this.turn += step[0];
-        this.tilt = Math.min(Math.max(this.tilt + step[1], -0.2), 1.5);
-      } else if (e.key === "+" || e.key === "=") this.near = Math.min(this.near * 1.12, 4);
-      else if (e.key === "-") this.near = Math.max(this.near / 1.12, 0.4);
-      else return;
+      if (!this.move(KEYS[e.key])) return;
       e.preventDefault();
       this.draw();
     });
+  }
+
+  // One step of a way; false where there is none, as no turning in a flat view.
+  move(way) {
+    const step = STEPS[way];
+    if (step && this.mode === "room") this.turnBy(...step);
+    else if (way === "nearer") this.near = Math.min(this.near * 1.12, 4);
+    else if (way === "farther") this.near = Math.max(this.near / 1.12, 0.4);
+    else return false;
+    return true;
+  }
+
+  turnBy(turn, tilt) {
+    this.turn += turn;
+    this.tilt = Math.min(Math.max(this.tilt + tilt, -0.2), 1.5);
   }
 
   // Every place that must be seen, for the extent of the drawing.
@@ -302,6 +313,14 @@ window.rushlightRoom = (id, data, stamp = 0) => {
   room.data = data;
   room.draw();
   if (stamp) (window.rushlightDelays ||= []).push(performance.now() - stamp);
+};
+// A button's way, for those who do not drag (W3C, Web Content Accessibility Guidelines 2.2, success
+// criterion 2.5.7, dragging movements; from memory).
+window.rushlightMove = (id, way) => {
+  const room = of(id);
+  if (!room) return;
+  for (let i = 0; i < PRESSED; i++) room.move(way);
+  room.draw();
 };
 window.rushlightView = (id, mode) => {
   const room = of(id);

@@ -31,7 +31,15 @@ window.rushlightSee = (id, url, words) => {
     const dots = head.dots.length;
     told.textContent = filled(plural(words.dots, dots), {dots, lit, frame: head.frame});
   }, () => bright.checked);
-  open.set(id, {url, shown});
+  const rest = () => { if (canvas.dataset.frame) told.textContent = words.ended; };
+  open.set(id, {url, shown, rest});
+};
+
+/** Hangs up, and shows as live no more what was seen last. */
+window.rushlightRest = id => {
+  open.get(id)?.shown.close();
+  open.get(id)?.rest();
+  open.delete(id);
 };
 
 /** Shows places on the surface with their trails in a canvas, and switchings in a list. */
@@ -73,7 +81,7 @@ window.rushlightPlaces = (id, url, words) => {
       if (spot[3]) pen.fill();
       else pen.stroke();
       const before = x + 18 + pen.measureText(name ?? words.unnamed).width > wide;
-      pen.textAlign = before ? "end" : "start";
+      pen.textAlign = before ? "right" : "left"; // "end" turns round with the language
       const place = [name ?? words.unnamed, x + (before ? -18 : 18), y + letter / 3];
       pen.lineWidth = 5; // a trail strikes no name through
       pen.strokeStyle = look("--veil");
@@ -117,5 +125,10 @@ window.rushlightPlaces = (id, url, words) => {
     socket.onclose = () => over || setTimeout(connect, PAUSE_MS);
   }
   connect();
-  open.set(id, {url, shown: {close() { over = true; socket.close(); }}});
+  const rest = () => {
+    now = [];
+    trails.clear();
+    if (size_m) draw();
+  };
+  open.set(id, {url, rest, shown: {close() { over = true; socket.close(); }}});
 };
