@@ -286,13 +286,13 @@ def test_only_what_a_rig_finds_is_kept_as_the_rig(page, served):
 
     served.begin("paper-theatre", simulated=False)
     served.say(views=[{"eye_m": [0.31, 0.22, 0.97]}])
-    page.wait_for_function(
-        """async () => {
-          document.getElementById("start").click();
-          await new Promise(done => setTimeout(done, 100));
-          return !document.getElementById("rest").hidden;
-        }"""
-    )
+
+    def begins():
+        if page.is_visible("#start"):
+            page.click("#start")
+        return page.is_visible("#rest")
+
+    until(begins)  # it has heard of the eye by then
     go(page)
     assert "No camera" not in page.text_content("#task-more")
     page.keyboard.press("Space")
