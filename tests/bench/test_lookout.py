@@ -190,6 +190,18 @@ def test_it_says_what_stands_in_for_the_eye(page, following):
     assert page.get_attribute("#picture", "data-eye") == "0.31 0.22 0.97"
 
 
+def test_what_another_rigs_camera_finds_is_no_eye_of_this_one(page, served):
+    served.begin("barn-wall")
+    opened(page, served)
+    served.say(views=[{"eye_m": [0.31, 0.22, 0.97]}])
+    page.evaluate("() => new Promise(done => setTimeout(done, 600))")  # told three times by then
+    says(page, "No camera: the sliders are the eye.")
+    served.begin("paper-theatre")
+    served.say(views=[{"eye_m": [0.31, 0.22, 0.97]}])
+    says(page, "The camera finds the eye.")
+    served.stop()
+
+
 def test_motion_begins_still_where_less_motion_is_wished(browser, following):
     context = browser.new_context(reduced_motion="reduce")
     page = opened(context.new_page(), following)

@@ -6,6 +6,7 @@ import {picture} from "./lookout_scene.js";
 import {asked, fill, text} from "./texts.js";
 
 const query = new URLSearchParams(location.search);
+const rig = query.get("rig") ?? "";
 const $ = id => document.getElementById(id);
 const SLIDERS = ["aside", "height", "away"];
 let theatre, screen, eye, shown, link, wanted = false, begun = false, drag = null;
@@ -136,7 +137,7 @@ async function main() {
   fill();
   document.title = text("lookout.title");
   try {
-    theatre = await asked(`/theatre.json?rig=${encodeURIComponent(query.get("rig") ?? "")}`);
+    theatre = await asked(`/theatre.json?rig=${encodeURIComponent(rig)}`);
     screen = theatre.screens.find(each => each.id === query.get("screen")) ?? theatre.screens[0];
     eye = eyeOf(theatre.eye, repaint);
     shown = picture($("picture"), theatre, screen);
@@ -153,7 +154,12 @@ async function main() {
   if (place.length === 3 && place.every(Number.isFinite)) eye.put(place);
   still(matchMedia("(prefers-reduced-motion: reduce)").matches);
   listen();
-  link = open(eye.hear, word => {
+  let whose = null; // of the act that goes on: what another rig's camera finds is no eye of this one
+  const hear = message => {
+    if ("state" in message) whose = message.state.rig;
+    if (!message.views || (whose ?? rig) === rig) eye.hear(message);
+  };
+  link = open(hear, word => {
     repaint();
     if (word === "connected") announce();
   });
