@@ -51,6 +51,14 @@ def begun(page, role="other", name="a mouse"):
     page.click("#start")
 
 
+def rig_begun(page, served):
+    """The wall's own lights are tried, once the page has heard what goes on."""
+    opened(page, served, "ring")
+    # One socket for trials and one for pointers: both know by then that hands are invented.
+    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
+    begun(page, "rig")
+
+
 def go(page):
     page.click("#go")
     page.wait_for_selector("#task:not([hidden])")
@@ -107,10 +115,7 @@ def test_a_ring_is_tapped_kept_and_assessed_by_the_command(page, served):
 
 def test_the_rigs_own_pointers_are_taken_and_no_other(page, served):
     served.begin("barn-wall")
-    opened(page, served, "ring")
-    # One socket for trials and one for pointers: both know by then that hands are invented.
-    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
-    begun(page, "rig")
+    rig_begun(page, served)
     go(page)
     assert "invented hand" in page.text_content("#task-more")
     carried = page.evaluate("() => document.getElementById('carried').value")
@@ -168,9 +173,7 @@ def test_hands_that_come_after_the_mark_are_asked_to_it(page, served):
 def test_a_light_that_is_called_off_and_comes_down_anew_was_no_second_tap(page, served):
     """So it goes when no frames come for a moment, on a computer with other things to do."""
     served.begin("barn-wall")
-    opened(page, served, "ring")
-    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
-    begun(page, "rig")
+    rig_begun(page, served)
     go(page)
 
     def step(kind, at):
@@ -319,9 +322,7 @@ def test_only_what_a_rig_finds_is_kept_as_the_rig(page, served):
 
 def test_what_another_rig_finds_is_not_taken_for_this_one(page, served):
     served.begin("paper-theatre")
-    opened(page, served, "ring")
-    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
-    begun(page, "rig")
+    rig_begun(page, served)
     go(page)
     assert "not running" in page.text_content("#task-more")
     at = goal(page)
@@ -392,10 +393,8 @@ def test_a_run_is_kept_as_what_it_was_begun_as_whatever_goes_on_by_then(
     page, served, kept, simulated, basis
 ):
     served.begin("barn-wall", simulated=simulated)
-    opened(page, served, "ring")
-    until(lambda: (state := served.state())["pages"] == 2 and state["ready"] == ["try"])
     page.route("**/trials?*", lambda route: route.abort())
-    begun(page, "rig")
+    rig_begun(page, served)
     go(page)
     invented = "() => document.getElementById('task-more').textContent.includes('invented hand')"
     assert page.evaluate(invented) == simulated

@@ -30,25 +30,20 @@ def by_hand_predicted(planned: Sequence[Figure], scatter_m: float) -> list[Figur
         One at most, in millimetres: none where the plan tells no error of the whole rig.
     """
     return [
-        _with_hand(each, scatter_m * _MM)
+        each.model_copy(
+            update={
+                "scope": each.scope.model_copy(update={"condition": BY_HAND}),
+                "value": math.hypot(each.value, scatter_m * _MM, scatter_m * _MM),
+                # Of the hand no doubt is known, and so none of both together.
+                "low": None,
+                "high": None,
+                "level": None,
+                "method": "the plan's error over the whole surface, and the hand's touch_scatter "
+                "of the rig along both axes, as squares",
+            }
+        )
         for each in planned
         if (each.name, each.cause, each.statistic, each.unit) == ("error", "all", "rms", "mm")
         and each.value is not None
         and (each.scope.carried, each.scope.region, each.scope.condition) == (None, None, None)
     ]
-
-
-def _with_hand(rig: Figure, scatter_mm: float) -> Figure:
-    def with_hand(rig_mm: float | None) -> float | None:
-        return None if rig_mm is None else math.hypot(rig_mm, scatter_mm, scatter_mm)
-
-    return rig.model_copy(
-        update={
-            "scope": rig.scope.model_copy(update={"condition": BY_HAND}),
-            "value": with_hand(rig.value),
-            "low": with_hand(rig.low),
-            "high": with_hand(rig.high),
-            "method": "the plan's error over the whole surface, and the hand's touch_scatter of "
-            "the rig along both axes, as squares",
-        }
-    )

@@ -222,7 +222,7 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
     who = listed(plan.registering) if plan.registering else "one stylus"
     return [
         PROGRAM,
-        *_by_camera(rig, _AIMING),
+        *_by_camera(rig, _AIMING, "eye", "height"),
         Step(
             part="register",
             title="Survey the picture",
@@ -234,7 +234,7 @@ def _register(rig: Rig, plan: Plan) -> list[Step]:
             commands=["rushlight survey rig.toml --template", "rushlight survey rig.toml"],
             cautions=beside(rig, "height"),
         ),
-        *_by_camera(rig, _LIVE),
+        *_by_camera(rig, _LIVE, "eye", "motion"),
         Step(
             part="register",
             title="Mark the beacons, to register by a film",
@@ -293,11 +293,10 @@ _LIVE = Step(
 )
 
 
-def _by_camera(rig: Rig, step: Step) -> list[Step]:
+def _by_camera(rig: Rig, step: Step, *hazards: str) -> list[Step]:
     """A step with the camera running, where one alone sees the surface: it takes no more."""
     if len(rig.cameras) > 1:
         return []
-    hazards = ("eye", "height") if step is _AIMING else ("eye", "motion")
     return [step.model_copy(update={"cautions": beside(rig, *hazards)})]
 
 

@@ -5,10 +5,10 @@ const STEPS = {ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: [0, 1, 0],
   ArrowDown: [0, -1, 0], PageUp: [0, 0, -1], PageDown: [0, 0, 1]};
 const STEP_M = 0.01;
 
-/** An eye that starts at rest within a zone; `moved` is called whenever it has moved. */
-export function eyeOf({low_m: low, high_m: high, rest_m: rest}, moved) {
+/** An eye of a rig that starts at rest within a zone; `moved` is called whenever it has moved. */
+export function eyeOf({low_m: low, high_m: high, rest_m: rest}, rig, moved) {
   const eye = {place: [...rest], source: "desk", simulated: false, still: false, low, high};
-  let timer = 0;
+  let timer = 0, whose = rig; // of the act that goes on: another rig's camera finds no eye of this one
 
   function put(place) {
     eye.place = place.map((value, i) => Math.min(Math.max(value, low[i]), high[i]));
@@ -16,9 +16,10 @@ export function eyeOf({low_m: low, high_m: high, rest_m: rest}, moved) {
   }
   /** News of the live process: the matrices' line holds the eye's place. */
   eye.hear = message => {
+    if ("state" in message) whose = message.state.rig ?? rig;
     if ("simulated" in message) eye.simulated = Boolean(message.simulated);
     const seen = (message.views ?? []).find(view => view.eye_m?.every(Number.isFinite));
-    if (!seen) return;
+    if (!seen || whose !== rig) return;
     clearTimeout(timer);
     timer = setTimeout(() => { eye.source = "lost"; moved(); }, STALE_MS);
     eye.source = "camera";

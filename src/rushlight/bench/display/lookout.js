@@ -139,7 +139,7 @@ async function main() {
   try {
     theatre = await asked(`/theatre.json?rig=${encodeURIComponent(rig)}`);
     screen = theatre.screens.find(each => each.id === query.get("screen")) ?? theatre.screens[0];
-    eye = eyeOf(theatre.eye, repaint);
+    eye = eyeOf(theatre.eye, rig, repaint);
     shown = picture($("picture"), theatre, screen);
   } catch (error) {
     $("fault").textContent = error.message;
@@ -154,12 +154,7 @@ async function main() {
   if (place.length === 3 && place.every(Number.isFinite)) eye.put(place);
   still(matchMedia("(prefers-reduced-motion: reduce)").matches);
   listen();
-  let whose = null; // of the act that goes on: what another rig's camera finds is no eye of this one
-  const hear = message => {
-    if ("state" in message) whose = message.state.rig;
-    if (!message.views || (whose ?? rig) === rig) eye.hear(message);
-  };
-  link = open(hear, word => {
+  link = open(eye.hear, word => {
     repaint();
     if (word === "connected") announce();
   });

@@ -256,7 +256,7 @@ function hear(message) {
     const now = act === "run" && whose === rig && ["starting", "running"].includes(stage);
     if (running !== now) running = now, told();
   }
-  if (running !== false || !("views" in message)) view?.eye.hear(message);
+  view?.eye.hear(message);
 }
 
 async function main() {

@@ -18,7 +18,7 @@ export async function viewOn(canvas, rig) {
     wanted = Boolean(shown);
   };
   const view = {
-    eye: eyeOf(theatre.eye, repaint),
+    eye: eyeOf(theatre.eye, rig, repaint),
     show() {
       shown ??= picture(canvas, theatre, theatre.screens[0]);
       const [columns, rows] = theatre.screens[0].display_px;
